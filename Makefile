@@ -1,0 +1,147 @@
+# Siskin. Plugins are found as plugins/*/, test suites as tests/test_*.c: nothing to register here.
+# The targets are explained in DEVELOPERS.md; `make help` lists them.
+
+VERSION := 0.1.0
+
+CC ?= gcc
+BUILD ?= build
+OPT ?= -O3
+FORTIFY ?= 2
+# No FMA contraction: the same sums on every processor. No -ffast-math: NaN must stay visible.
+CFLAGS_BASE := -std=c11 $(OPT) -g -ffp-contract=off -fPIC -fvisibility=hidden \
+  -fno-math-errno -fstack-protector-strong -D_FORTIFY_SOURCE=$(FORTIFY)
+WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wno-sign-conversion -Wstrict-prototypes \
+  -Wmissing-prototypes -Wpointer-arith -Wwrite-strings -Wundef
+ifeq ($(WERROR),1)
+WARN += -Werror
+endif
+ALL_CFLAGS = $(CFLAGS_BASE) $(WARN) -MMD -MP -Icommon $(CPPFLAGS) $(CFLAGS) $(SAN)
+ALL_LDFLAGS = -Wl,-z,relro,-z,now -Wl,--gc-sections $(LDFLAGS) $(SAN)
+HOST_DEFS = -D_GNU_SOURCE -Ihosts-test -Itests -DSISKIN_VERSION='"$(VERSION)"'
+PKG_HOST = lilv-0 sndfile
+PKG_CFLAGS = $(shell pkg-config --cflags $(PKG_HOST) check)
+HOST_LIBS = $(shell pkg-config --libs $(PKG_HOST)) -lz -lm -lpthread
+CHECK_LIBS = $(shell pkg-config --libs check) -lm
+
+PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
+FLOOR := gain biquad
+BROKEN := $(sort $(patsubst hosts-test/broken/%_plugin.c,%,$(wildcard hosts-test/broken/*_plugin.c)))
+SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
+HOST_SUITES := $(sort $(patsubst hosts-test/%.c,%,$(wildcard hosts-test/test_*.c)))
+
+COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard common/*.c))
+TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(wildcard tests/*.c)))
+HOST_OBJ := $(BUILD)/obj/hosts-test/host.o
+SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/siskin*.c))
+QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
+# What suites in hosts-test/ may share with the programs there: everything but files with a main().
+HOST_HELP_OBJ := $(filter-out %/siskin.o %/siskin_main.o,$(SISKIN_OBJ)) $(HOST_OBJ)
+
+LIBCOMMON := $(BUILD)/libcommon.a
+BUNDLES := $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/stamp)
+TEST_BUNDLES := $(foreach p,$(FLOOR) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/stamp)
+PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
+
+.PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
+  lint format quality bench demo install uninstall clean
+.SECONDARY:
+all: bundles programs
+
+help:
+	@echo 'make            build bundles and programs into $(BUILD)/'
+	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
+	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
+	@echo 'make lint       clang-format, clang-tidy, cppcheck'
+	@echo 'make quality    figures beside their targets        make bench: cost'
+	@echo 'make install    PREFIX=, DESTDIR=, LV2DIR=          make uninstall'
+	@echo 'make ttl        write the ports from the C tables into ttl/*.ttl'
+
+bundles: $(BUNDLES)
+programs: $(PROGRAMS)
+
+# ---- objects ----
+
+$(BUILD)/obj/common/%.o: common/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -ffunction-sections -fdata-sections -c $< -o $@
+
+$(BUILD)/obj/tests/%.o: tests/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) -D_GNU_SOURCE -Itests -c $< -o $@
+
+$(BUILD)/obj/hosts-test/%.o: hosts-test/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -c $< -o $@
+
+$(BUILD)/obj/ttl/%.o: ttl/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -c $< -o $@
+
+$(LIBCOMMON): $(COMMON_OBJ)
+	@rm -f $@
+	$(AR) rcs $@ $^
+
+# ---- bundles: one rule set, used for the plugins and for those of the test programs ----
+# $(1) name, $(2) folder of the bundles, $(3) plugin source, $(4) Turtle prose, $(5) presets or nothing
+
+define bundle
+$(BUILD)/obj/$(2)/$(1)/plugin.o: $(3)
+	@mkdir -p $$(@D)
+	$$(CC) $$(ALL_CFLAGS) -c $$< -o $$@
+$(BUILD)/obj/$(2)/$(1)/shell.o: plugins/lv2_shell.c
+	@mkdir -p $$(@D)
+	$$(CC) $$(ALL_CFLAGS) -DSISKIN_ID='"$(1)"' -c $$< -o $$@
+$(BUILD)/obj/$(2)/$(1)/ttlgen: $(BUILD)/obj/ttl/ttlgen.o $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON)
+	$$(CC) $$(ALL_LDFLAGS) -o $$@ $$^ -lm
+$(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$(1)/plugin.o \
+  $(LIBCOMMON) $(BUILD)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) Makefile
+	@mkdir -p $(BUILD)/$(2)/siskin-$(1).lv2
+	$$(CC) -shared $$(ALL_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).so $(BUILD)/obj/$(2)/$(1)/shell.o \
+	  $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON) -lm
+	@sed 's/@NAME@/$(1)/g' ttl/manifest.ttl.in > $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl
+	@sed 's/@NAME@/$(1)/g' $(4) > $(BUILD)/$(2)/siskin-$(1).lv2/prose
+	@$(BUILD)/obj/$(2)/$(1)/ttlgen $(BUILD)/$(2)/siskin-$(1).lv2/prose $(BUILD)/$(2)/siskin-$(1).lv2/$(1).ttl && rm $(BUILD)/$(2)/siskin-$(1).lv2/prose
+	@if [ -n "$(5)" ]; then cp $(5) $(BUILD)/$(2)/siskin-$(1).lv2/presets.ttl && \
+	  sed -n 's|^<\(urn:siskin:$(1):preset:[^>]*\)>.*|\n<\1>\n    a pset:Preset ;\n    lv2:appliesTo <urn:siskin:$(1)#mono> , <urn:siskin:$(1)#stereo> ;\n    rdfs:seeAlso <presets.ttl> .|p' \
+	  $(5) >> $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl; fi
+	@touch $$@
+endef
+
+$(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,ttl/$(p).ttl,$(wildcard ttl/presets/$(p).ttl))))
+$(foreach p,$(FLOOR),$(eval $(call bundle,$(p),test-lv2,hosts-test/floor/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
+$(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/broken/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
+
+ttl: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
+	@for p in $(PLUGINS); do $(BUILD)/obj/lv2/$$p/ttlgen ttl/$$p.ttl ttl/$$p.ttl || exit 1; done
+
+# The committed Turtle must be what the C tables say.
+ttl-check: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
+	@for p in $(PLUGINS); do $(BUILD)/obj/lv2/$$p/ttlgen ttl/$$p.ttl $(BUILD)/$$p.ttl && \
+	  diff -u ttl/$$p.ttl $(BUILD)/$$p.ttl || { echo "ttl/$$p.ttl differs: run make ttl"; exit 1; }; done
+
+# ---- programs ----
+
+$(BUILD)/siskin: $(SISKIN_OBJ) $(HOST_OBJ) $(LIBCOMMON)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/sing.o $(TEST_HELP_OBJ) $(LIBCOMMON)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+
+# ---- tests ----
+
+$(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(LIBCOMMON)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS)
+$(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
+
+tests: $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
+
+clean:
+	rm -rf $(BUILD)
+
+-include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

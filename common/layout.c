@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: ISC */
+#include "layout.h"
+
+#include <math.h>
+
+static const ScalePoint AUDITION_POINTS[] = {{0.0f, "Result"}, {1.0f, "Removed"}};
+
+static const PortSpec ENABLED = {
+    .symbol = "enabled",
+    .name = "Enabled",
+    .doc =
+        "On: the plugin works. Off: the input comes out untouched, late by the reported latency. "
+        "Switching crossfades over 20 ms.",
+    .minimum = 0.0f,
+    .initial = 1.0f,
+    .maximum = 1.0f,
+    .kind = PORT_TOGGLE,
+};
+static const PortSpec AUDITION = {
+    .symbol = "audition",
+    .name = "Audition",
+    .doc = "What to listen to: the result, or only what the plugin takes away.",
+    .minimum = 0.0f,
+    .initial = 0.0f,
+    .maximum = 1.0f,
+    .kind = PORT_ENUMERATION,
+    .points = AUDITION_POINTS,
+    .n_points = 2,
+};
+static const PortSpec LATENCY = {
+    .symbol = "latency",
+    .name = "Latency",
+    .doc = "Frames by which the output is late.",
+    .minimum = 0.0f,
+    .maximum = 192000.0f,
+    .kind = PORT_INTEGER,
+};
+static const PortSpec REDUCTION = {
+    .symbol = "reduction",
+    .name = "Reduction",
+    .doc = "Largest reduction within the last block.",
+    .minimum = 0.0f,
+    .maximum = 96.0f,
+    .unit = UNIT_DB,
+};
+
+/* Audio ports by [direction][variant: mono, left, right]. */
+static const PortSpec AUDIO[3][3] = {
+    {{.symbol = "in", .name = "In", .doc = "The take."},
+     {.symbol = "in_left", .name = "In left", .doc = "The take, left channel."},
+     {.symbol = "in_right", .name = "In right", .doc = "The take, right channel."}},
+    {{.symbol = "key", .name = "Key", .doc = "What the detector listens to."},
+     {.symbol = "key_left",
+      .name = "Key left",
+      .doc = "What the detector listens to, left channel."},
+     {.symbol = "key_right",
+      .name = "Key right",
+      .doc = "What the detector listens to, right channel."}},
+    {{.symbol = "out", .name = "Out", .doc = "The result."},
+     {.symbol = "out_left", .name = "Out left", .doc = "The result, left channel."},
+     {.symbol = "out_right", .name = "Out right", .doc = "The result, right channel."}},
+};
+
+/* A run of consecutive ports with the same role. */
+typedef struct {
+    PortRole role;
+    size_t count;
+    const PortSpec *specs;
+} Run;
+
+enum { RUNS = 9 };
+
+static void runs_of(const PluginSpec *spec, unsigned channels, Run runs[RUNS]) {
+    size_t variant = channels == 1 ? 0 : 1;
+    const Run all[RUNS] = {
+        {ROLE_ENABLED, 1, &ENABLED},
+        {ROLE_AUDITION, 1, &AUDITION},
+        {ROLE_LATENCY, 1, &LATENCY},
+        {ROLE_CONTROL, spec->n_controls, spec->controls},
+        {ROLE_REDUCTION, 1, &REDUCTION},
+        {ROLE_METER, spec->n_meters, spec->meters},
+        {ROLE_IN, channels, &AUDIO[0][variant]},
+        {ROLE_KEY, spec->has_key ? channels : 0, &AUDIO[1][variant]},
+        {ROLE_OUT, channels, &AUDIO[2][variant]},
+    };
+    for (size_t i = 0; i < RUNS; i++)
+        runs[i] = all[i];
+}
+
+size_t layout_count(const PluginSpec *spec, unsigned channels) {
+    Run runs[RUNS];
+    runs_of(spec, channels, runs);
+    size_t count = 0;
+    for (size_t i = 0; i < RUNS; i++)
+        count += runs[i].count;
+    return count;
+}
+
+Port layout_port(const PluginSpec *spec, unsigned channels, size_t index) {
+    Run runs[RUNS];
+    runs_of(spec, channels, runs);
+    size_t i = 0;
+    while (i < RUNS - 1 && index >= runs[i].count)
+        index -= runs[i++].count;
+    return (Port){.role = runs[i].role, .number = index, .spec = runs[i].specs + index};
+}
+
+static float nearest_point(const PortSpec *control, float value) {
+    float best = control->initial;
+    float distance = INFINITY;
+    for (size_t i = 0; i < control->n_points; i++) {
+        float d = fabsf(control->points[i].value - value);
+        if (d < distance) {
+            distance = d;
+            best = control->points[i].value;
+        }
+    }
+    return best;
+}
+
+float layout_clamp(const PortSpec *control, float value) {
+    if (isnan(value))
+        return control->initial;
+    if (value < control->minimum)
+        value = control->minimum;
+    if (value > control->maximum)
+        value = control->maximum;
+    switch (control->kind) {
+    case PORT_TOGGLE:
+        return value > 0.0f ? 1.0f : 0.0f;
+    case PORT_INTEGER:
+        return rintf(value);
+    case PORT_ENUMERATION:
+        return nearest_point(control, value);
+    case PORT_LINEAR:
+    case PORT_LOGARITHMIC:
+        break;
+    }
+    return value;
+}

@@ -1,0 +1,415 @@
+/* SPDX-License-Identifier: ISC */
+/* lv2_shell.c: makes an LV2 plugin of a PluginSpec. The only file that knows LV2.
+ *
+ * It is compiled once for each plugin, with SISKIN_ID set to the plugin's id, and linked with that
+ * plugin's spec. run() cuts the host's block into chunks of at most PLUGIN_CHUNK frames; each chunk
+ * goes host floats -> clean -> in, key -> delay by the latency -> dry -> the plugin -> wet
+ *   -> audition (wet, or dry - wet) -> bypass (that, or dry) -> host
+ * All buffers in between are the shell's own, so that the host may put every port on one buffer. */
+#include "flush_zero.h"
+#include "layout.h"
+
+#include "delay.h"
+
+#include <lv2/core/lv2.h>
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+_Static_assert((int)PLUGIN_CHUNK <= (int)DELAY_MAX_BLOCK, "a chunk must fit the delay line");
+
+static const double CROSSFADE_MS = 20.0;
+/* +60 dBFS. Nothing beyond it is audio; taking it for silence keeps levels trackable afterwards. */
+static const float LARGEST_SAMPLE = 1000.0f;
+
+/* A weight that moves between 0 and 1 in `length` frames; whole numbers, so that cutting blocks
+ * differently cannot change it. */
+typedef struct {
+    uint32_t length;
+    uint32_t at;
+    bool up;
+} Ramp;
+
+typedef float Chunk[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK];
+
+typedef struct {
+    const PluginSpec *spec;
+    void *plugin;
+    void *memory; /* the one allocation, which holds this struct too */
+    unsigned channels;
+    double rate_hz;
+
+    /* What the host has connected; NULL where it has not. */
+    const float *enabled_port;
+    const float *audition_port;
+    float *latency_port;
+    float *reduction_port;
+    const float *control_port[PLUGIN_MAX_CONTROLS];
+    float *meter_port[PLUGIN_MAX_METERS];
+    const float *in_port[PLUGIN_MAX_CHANNELS];
+    const float *key_port[PLUGIN_MAX_CHANNELS];
+    float *out_port[PLUGIN_MAX_CHANNELS];
+
+    float control[PLUGIN_MAX_CONTROLS];
+    float meter[PLUGIN_MAX_METERS];
+    float reduction_db;
+
+    bool fresh; /* nothing has run since activation: ramps start at their goal */
+    Ramp enabled;
+    Ramp audition;
+    Delay delay[PLUGIN_MAX_CHANNELS];
+    size_t tap;      /* frames: where dry is read */
+    size_t last_tap; /* where dry was read before the latency changed */
+    Ramp tap_fade;   /* from last_tap to tap */
+
+    Chunk in, key, dry, wet;
+} Shell;
+
+/* ---- ramps ---- */
+
+static float ramp_step(Ramp *ramp) {
+    if (ramp->up && ramp->at < ramp->length)
+        ramp->at++;
+    else if (!ramp->up && ramp->at > 0)
+        ramp->at--;
+    return (float)ramp->at / (float)ramp->length;
+}
+
+static bool ramp_rests(const Ramp *ramp) {
+    return ramp->at == (ramp->up ? ramp->length : 0);
+}
+
+static void ramp_jump(Ramp *ramp) {
+    ramp->at = ramp->up ? ramp->length : 0;
+}
+
+/* ---- controls in, meters out ---- */
+
+static float control_value(const float *port, const PortSpec *spec) {
+    return layout_clamp(spec, port ? *port : spec->initial);
+}
+
+static void read_controls(Shell *s) {
+    s->enabled.up = !s->enabled_port || *s->enabled_port > 0.0f;
+    s->audition.up = s->audition_port && *s->audition_port >= 0.5f;
+
+    bool changed = s->fresh;
+    for (size_t i = 0; i < s->spec->n_controls; i++) {
+        float value = control_value(s->control_port[i], &s->spec->controls[i]);
+        changed |= value != s->control[i];
+        s->control[i] = value;
+    }
+    if (changed)
+        s->spec->set(s->plugin, s->control);
+}
+
+static void write_meters(Shell *s) {
+    if (s->reduction_port)
+        *s->reduction_port = s->reduction_db;
+    for (size_t i = 0; i < s->spec->n_meters; i++)
+        if (s->meter_port[i])
+            *s->meter_port[i] = s->meter[i];
+}
+
+/* ---- one chunk ---- */
+
+/* Copies n frames; what is not audio (NaN, infinite, beyond +60 dBFS) becomes silence. */
+static void clean(const float *port, size_t at, float *chunk, size_t n) {
+    if (!port) {
+        memset(chunk, 0, n * sizeof *chunk);
+        return;
+    }
+    for (size_t i = 0; i < n; i++) {
+        float x = port[at + i];
+        chunk[i] = fabsf(x) <= LARGEST_SAMPLE ? x : 0.0f;
+    }
+}
+
+/* Moves the dry tap to the latency now wanted, unless it is already on the way elsewhere. */
+static void aim_tap(Shell *s) {
+    size_t wanted = s->spec->latency(s->plugin, s->control);
+    if (s->fresh)
+        s->tap = wanted;
+    if (s->tap != wanted && ramp_rests(&s->tap_fade)) {
+        s->last_tap = s->tap;
+        s->tap = wanted;
+        s->tap_fade.at = 0;
+    }
+}
+
+/* Frames until something that aim_tap waits for happens: chunks end there. */
+static size_t until_tap_rests(const Shell *s) {
+    return ramp_rests(&s->tap_fade) ? PLUGIN_CHUNK : s->tap_fade.length - s->tap_fade.at;
+}
+
+static void read_dry(Shell *s, size_t n) {
+    for (unsigned c = 0; c < s->channels; c++) {
+        delay_write(&s->delay[c], s->in[c], n);
+        delay_read(&s->delay[c], s->tap, s->dry[c], n);
+    }
+    if (ramp_rests(&s->tap_fade))
+        return;
+    Ramp after = s->tap_fade;
+    for (unsigned c = 0; c < s->channels; c++) {
+        float old[PLUGIN_CHUNK];
+        delay_read(&s->delay[c], s->last_tap, old, n);
+        after = s->tap_fade;
+        for (size_t i = 0; i < n; i++)
+            s->dry[c][i] = old[i] + ramp_step(&after) * (s->dry[c][i] - old[i]);
+    }
+    s->tap_fade = after;
+}
+
+static bool all_finite(const Shell *s, size_t n) {
+    float sum = 0.0f; /* x * 0 is 0 for finite x and NaN otherwise */
+    for (unsigned c = 0; c < s->channels; c++)
+        for (size_t i = 0; i < n; i++)
+            sum += s->wet[c][i] * 0.0f;
+    return sum == 0.0f;
+}
+
+static void run_plugin(Shell *s, size_t n) {
+    const float *in[PLUGIN_MAX_CHANNELS], *dry[PLUGIN_MAX_CHANNELS], *key[PLUGIN_MAX_CHANNELS];
+    float *out[PLUGIN_MAX_CHANNELS];
+    for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++) {
+        in[c] = s->in[c];
+        dry[c] = s->dry[c];
+        key[c] = s->key[c];
+        out[c] = s->wet[c];
+    }
+    float reduction_db = 0.0f;
+    const Io io = {
+        .n = n,
+        .channels = s->channels,
+        .in = in,
+        .dry = dry,
+        .key = s->spec->has_key ? key : NULL,
+        .out = out,
+        .meter = s->meter,
+        .reduction_db = &reduction_db,
+    };
+    s->spec->process(s->plugin, &io);
+    if (reduction_db > s->reduction_db)
+        s->reduction_db = reduction_db;
+
+    /* No plugin makes non-finite output of finite input. Should one ever, the speakers must not
+     * hear it. */
+    if (!all_finite(s, n)) {
+        s->spec->reset(s->plugin);
+        s->spec->set(s->plugin, s->control);
+        for (unsigned c = 0; c < s->channels; c++)
+            memcpy(s->wet[c], s->dry[c], n * sizeof(float));
+    }
+}
+
+/* Audition and bypass, into wet. At rest the chosen signal passes bit for bit. */
+static void choose_output(Shell *s, size_t n) {
+    Ramp audition = s->audition, enabled = s->enabled;
+    for (unsigned c = 0; c < s->channels; c++) {
+        float *wet = s->wet[c];
+        const float *dry = s->dry[c];
+        audition = s->audition;
+        enabled = s->enabled;
+        if (!ramp_rests(&audition)) {
+            for (size_t i = 0; i < n; i++)
+                wet[i] += ramp_step(&audition) * ((dry[i] - wet[i]) - wet[i]);
+        } else if (audition.up) {
+            for (size_t i = 0; i < n; i++)
+                wet[i] = dry[i] - wet[i];
+        }
+        if (!ramp_rests(&enabled)) {
+            for (size_t i = 0; i < n; i++)
+                wet[i] = dry[i] + ramp_step(&enabled) * (wet[i] - dry[i]);
+        } else if (!enabled.up) {
+            memcpy(wet, dry, n * sizeof *wet);
+        }
+    }
+    s->audition = audition;
+    s->enabled = enabled;
+}
+
+static void run_chunk(Shell *s, size_t at, size_t n) {
+    for (unsigned c = 0; c < s->channels; c++) {
+        clean(s->in_port[c], at, s->in[c], n);
+        if (s->spec->has_key)
+            clean(s->key_port[c], at, s->key[c], n);
+    }
+    read_dry(s, n);
+    run_plugin(s, n);
+    choose_output(s, n);
+    for (unsigned c = 0; c < s->channels; c++)
+        if (s->out_port[c])
+            memcpy(s->out_port[c] + at, s->wet[c], n * sizeof(float));
+}
+
+static void run(LV2_Handle instance, uint32_t frames) {
+    Shell *s = instance;
+    uint64_t found = flush_zero_begin();
+
+    read_controls(s);
+    aim_tap(s);
+    if (s->latency_port)
+        *s->latency_port = (float)s->spec->latency(s->plugin, s->control);
+    if (s->fresh && frames > 0) {
+        ramp_jump(&s->enabled);
+        ramp_jump(&s->audition);
+        s->fresh = false;
+    }
+
+    s->reduction_db = 0.0f;
+    for (size_t at = 0; at < frames;) {
+        size_t n = frames - at;
+        size_t most = until_tap_rests(s);
+        if (n > PLUGIN_CHUNK)
+            n = PLUGIN_CHUNK;
+        if (n > most)
+            n = most;
+        run_chunk(s, at, n);
+        at += n;
+        aim_tap(s);
+    }
+    write_meters(s);
+
+    flush_zero_end(found);
+}
+
+/* ---- life ---- */
+
+static void activate(LV2_Handle instance) {
+    Shell *s = instance;
+    s->spec->reset(s->plugin);
+    for (unsigned c = 0; c < s->channels; c++)
+        delay_reset(&s->delay[c]);
+    memset(s->meter, 0, sizeof s->meter);
+    ramp_jump(&s->tap_fade);
+    s->fresh = true;
+}
+
+static size_t largest_latency(const Shell *s) {
+    float most[PLUGIN_MAX_CONTROLS];
+    for (size_t i = 0; i < s->spec->n_controls; i++)
+        most[i] = s->spec->controls[i].maximum;
+    return s->spec->latency(s->plugin, most);
+}
+
+/* The shell and its plugin in `memory`; NULL when they do not fit, or the plugin cannot be
+ * prepared. */
+static Shell *build(const PluginSpec *spec, unsigned channels, double rate_hz, Arena *arena) {
+    Shell *s = arena_take(arena, 1, sizeof *s);
+    void *plugin = arena_take(arena, 1, spec->state_size);
+    if (!s || !plugin || !spec->prepare(plugin, rate_hz, channels, arena))
+        return NULL;
+    s->spec = spec;
+    s->plugin = plugin;
+    s->channels = channels;
+    s->rate_hz = rate_hz;
+    for (unsigned c = 0; c < channels; c++)
+        if (!delay_prepare(&s->delay[c], largest_latency(s), arena))
+            return NULL;
+    uint32_t fade = (uint32_t)lrint(CROSSFADE_MS * 1e-3 * rate_hz);
+    s->enabled = (Ramp){.length = fade, .up = true};
+    s->audition = (Ramp){.length = fade, .up = false};
+    s->tap_fade = (Ramp){.length = fade, .up = true};
+    for (size_t i = 0; i < spec->n_controls; i++)
+        s->control[i] = spec->controls[i].initial;
+    activate(s);
+    return s;
+}
+
+static Shell *shell_new(const PluginSpec *spec, unsigned channels, double rate_hz) {
+    const size_t first = (size_t)1 << 16, last = (size_t)1 << 28;
+    for (size_t size = first; size <= last; size *= 2) {
+        void *memory = malloc(size);
+        if (!memory)
+            return NULL;
+        Arena arena = arena_over(memory, size);
+        Shell *s = build(spec, channels, rate_hz, &arena);
+        if (s) {
+            s->memory = memory;
+            return s;
+        }
+        bool too_small = arena.used > arena.size;
+        free(memory);
+        if (!too_small)
+            return NULL;
+    }
+    return NULL;
+}
+
+static bool spec_fits(const PluginSpec *spec) {
+    return spec->n_controls <= PLUGIN_MAX_CONTROLS && spec->n_meters <= PLUGIN_MAX_METERS;
+}
+
+static const char URI_MONO[] = "urn:siskin:" SISKIN_ID "#mono";
+static const char URI_STEREO[] = "urn:siskin:" SISKIN_ID "#stereo";
+
+static LV2_Handle instantiate(const LV2_Descriptor *descriptor, double rate_hz,
+                              const char *bundle_path, const LV2_Feature *const *features) {
+    (void)bundle_path;
+    (void)features; /* none needed: some hosts offer none */
+    if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0) || !spec_fits(&plugin_spec))
+        return NULL;
+    return shell_new(&plugin_spec, descriptor->URI == URI_MONO ? 1 : 2, rate_hz);
+}
+
+static void cleanup(LV2_Handle instance) {
+    Shell *s = instance;
+    free(s->memory);
+}
+
+static void connect_port(LV2_Handle instance, uint32_t index, void *data) {
+    Shell *s = instance;
+    if (index >= layout_count(s->spec, s->channels))
+        return;
+    Port port = layout_port(s->spec, s->channels, index);
+    switch (port.role) {
+    case ROLE_ENABLED:
+        s->enabled_port = data;
+        break;
+    case ROLE_AUDITION:
+        s->audition_port = data;
+        break;
+    case ROLE_LATENCY:
+        s->latency_port = data;
+        break;
+    case ROLE_CONTROL:
+        s->control_port[port.number] = data;
+        break;
+    case ROLE_REDUCTION:
+        s->reduction_port = data;
+        break;
+    case ROLE_METER:
+        s->meter_port[port.number] = data;
+        break;
+    case ROLE_IN:
+        s->in_port[port.number] = data;
+        break;
+    case ROLE_KEY:
+        s->key_port[port.number] = data;
+        break;
+    case ROLE_OUT:
+        s->out_port[port.number] = data;
+        break;
+    }
+}
+
+static const LV2_Descriptor DESCRIPTORS[2] = {
+    {.URI = URI_MONO,
+     .instantiate = instantiate,
+     .connect_port = connect_port,
+     .activate = activate,
+     .run = run,
+     .cleanup = cleanup},
+    {.URI = URI_STEREO,
+     .instantiate = instantiate,
+     .connect_port = connect_port,
+     .activate = activate,
+     .run = run,
+     .cleanup = cleanup},
+};
+
+LV2_SYMBOL_EXPORT const LV2_Descriptor *lv2_descriptor(uint32_t index) {
+    return index < 2 ? &DESCRIPTORS[index] : NULL;
+}

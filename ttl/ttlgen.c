@@ -1,0 +1,230 @@
+/* SPDX-License-Identifier: ISC */
+/* ttlgen: writes the ports of one plugin into its Turtle file.
+ *
+ *   ttlgen INPUT OUTPUT
+ *
+ * Copies INPUT up to and including the marker line, which is written by hand, and puts below it the
+ * port groups and ports of both variants as the linked plugin_spec declares them. INPUT and OUTPUT
+ * may be the same file; it is replaced whole or not at all. */
+#include "layout.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char MARKER[] =
+    "# ---- ports: written by `make ttl` from the tables in C; do not edit below";
+
+static const char *const UNITS[] = {
+    [UNIT_NONE] = NULL,     [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
+    [UNIT_HZ] = "units:hz", [UNIT_PERCENT] = "units:pc",
+};
+
+static void uri(FILE *f, const PluginSpec *spec, unsigned channels) {
+    fprintf(f, "<urn:siskin:%s#%s>", spec->id, channels == 1 ? "mono" : "stereo");
+}
+
+static void group_uri(FILE *f, const PluginSpec *spec, unsigned channels, const char *group) {
+    fprintf(f, "<urn:siskin:%s#%s-%s>", spec->id, channels == 1 ? "mono" : "stereo", group);
+}
+
+/* A Turtle string: quotes and backslashes escaped. */
+static void string(FILE *f, const char *text) {
+    fputc('"', f);
+    for (; *text; text++) {
+        if (*text == '"' || *text == '\\')
+            fputc('\\', f);
+        fputc(*text, f);
+    }
+    fputc('"', f);
+}
+
+/* A Turtle decimal: always with a point, since some hosts read no others. */
+static void decimal(FILE *f, float value) {
+    char text[64];
+    snprintf(text, sizeof text, "%.9g", (double)value);
+    fprintf(f, "%s%s", text, strpbrk(text, ".e") ? "" : ".0");
+}
+
+static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole role) {
+    static const char *const names[] = {[ROLE_IN] = "in", [ROLE_KEY] = "key", [ROLE_OUT] = "out"};
+    static const char *const labels[] = {
+        [ROLE_IN] = "Take", [ROLE_KEY] = "Key", [ROLE_OUT] = "Result"};
+    group_uri(f, spec, channels, names[role]);
+    fprintf(f, "\n    a %s , %s ;\n    lv2:symbol \"%s_group\" ;\n    lv2:name \"%s\"",
+            channels == 1 ? "pg:MonoGroup" : "pg:StereoGroup",
+            role == ROLE_OUT ? "pg:OutputGroup" : "pg:InputGroup", names[role], labels[role]);
+    if (role != ROLE_IN) {
+        fprintf(f, " ;\n    %s ", role == ROLE_KEY ? "pg:sideChainOf" : "pg:source");
+        group_uri(f, spec, channels, "in");
+    }
+    fprintf(f, " .\n\n");
+}
+
+static void range(FILE *f, const PortSpec *spec, bool with_default) {
+    if (with_default) {
+        fprintf(f, " ;\n        lv2:default ");
+        decimal(f, spec->initial);
+    }
+    fprintf(f, " ;\n        lv2:minimum ");
+    decimal(f, spec->minimum);
+    fprintf(f, " ;\n        lv2:maximum ");
+    decimal(f, spec->maximum);
+}
+
+static void kind(FILE *f, const PortSpec *spec) {
+    static const char *const properties[] = {
+        [PORT_LINEAR] = NULL,
+        [PORT_LOGARITHMIC] = "pprops:logarithmic",
+        [PORT_INTEGER] = "lv2:integer",
+        [PORT_TOGGLE] = "lv2:toggled",
+        [PORT_ENUMERATION] = "lv2:integer , lv2:enumeration",
+    };
+    if (properties[spec->kind])
+        fprintf(f, " ;\n        lv2:portProperty %s", properties[spec->kind]);
+    if (UNITS[spec->unit])
+        fprintf(f, " ;\n        units:unit %s", UNITS[spec->unit]);
+    for (size_t i = 0; i < spec->n_points; i++) {
+        fprintf(f, "%s [ rdfs:label ", i == 0 ? " ;\n        lv2:scalePoint" : " ,");
+        string(f, spec->points[i].label);
+        fprintf(f, " ; rdf:value ");
+        decimal(f, spec->points[i].value);
+        fprintf(f, " ]");
+    }
+}
+
+static void audio(FILE *f, const PluginSpec *spec, unsigned channels, Port port) {
+    static const char *const designations[2][2] = {{"pg:center", NULL}, {"pg:left", "pg:right"}};
+    fprintf(f, " ;\n        lv2:designation %s ;\n        pg:group ",
+            designations[channels - 1][port.number]);
+    group_uri(f, spec, channels,
+              port.role == ROLE_IN    ? "in"
+              : port.role == ROLE_KEY ? "key"
+                                      : "out");
+    if (port.role == ROLE_KEY)
+        fprintf(f, " ;\n        lv2:portProperty lv2:isSideChain , lv2:connectionOptional");
+}
+
+static const char *type_of(PortRole role) {
+    switch (role) {
+    case ROLE_IN:
+    case ROLE_KEY:
+        return "lv2:AudioPort , lv2:InputPort";
+    case ROLE_OUT:
+        return "lv2:AudioPort , lv2:OutputPort";
+    case ROLE_LATENCY:
+    case ROLE_REDUCTION:
+    case ROLE_METER:
+        return "lv2:ControlPort , lv2:OutputPort";
+    default:
+        return "lv2:ControlPort , lv2:InputPort";
+    }
+}
+
+static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t index) {
+    Port p = layout_port(spec, channels, index);
+    fprintf(f, "[\n        a %s ;\n        lv2:index %zu ;\n        lv2:symbol \"%s\" ;\n",
+            type_of(p.role), index, p.spec->symbol);
+    fprintf(f, "        lv2:name ");
+    string(f, p.spec->name);
+    fprintf(f, " ;\n        rdfs:comment ");
+    string(f, p.spec->doc);
+    switch (p.role) {
+    case ROLE_IN:
+    case ROLE_KEY:
+    case ROLE_OUT:
+        audio(f, spec, channels, p);
+        break;
+    case ROLE_ENABLED:
+        range(f, p.spec, true);
+        kind(f, p.spec);
+        fprintf(f, " ;\n        lv2:designation lv2:enabled");
+        break;
+    case ROLE_AUDITION:
+    case ROLE_CONTROL:
+        range(f, p.spec, true);
+        kind(f, p.spec);
+        break;
+    case ROLE_LATENCY:
+        range(f, p.spec, false);
+        kind(f, p.spec);
+        fprintf(f, " ;\n        units:unit units:frame ;\n        lv2:designation lv2:latency ;\n"
+                   "        lv2:portProperty lv2:reportsLatency");
+        break;
+    case ROLE_REDUCTION:
+    case ROLE_METER:
+        range(f, p.spec, false);
+        kind(f, p.spec);
+        break;
+    }
+    fprintf(f, "\n    ]");
+}
+
+static void variant(FILE *f, const PluginSpec *spec, unsigned channels) {
+    group(f, spec, channels, ROLE_IN);
+    if (spec->has_key)
+        group(f, spec, channels, ROLE_KEY);
+    group(f, spec, channels, ROLE_OUT);
+
+    uri(f, spec, channels);
+    fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable ;\n    pg:mainInput ");
+    group_uri(f, spec, channels, "in");
+    fprintf(f, " ;\n    pg:mainOutput ");
+    group_uri(f, spec, channels, "out");
+    fprintf(f, " ;\n    lv2:port ");
+    size_t count = layout_count(spec, channels);
+    for (size_t i = 0; i < count; i++) {
+        port(f, spec, channels, i);
+        fprintf(f, i + 1 < count ? " , " : " .\n");
+    }
+}
+
+/* Copies the hand-written part, marker included. false: there is no marker. */
+static bool copy_prose(FILE *in, FILE *out) {
+    char line[4096];
+    while (fgets(line, sizeof line, in)) {
+        fputs(line, out);
+        if (strncmp(line, MARKER, sizeof MARKER - 1) == 0)
+            return true;
+    }
+    return false;
+}
+
+static int fail(const char *what, const char *file) {
+    fprintf(stderr, "ttlgen: %s: %s\n", file, what);
+    return EXIT_FAILURE;
+}
+
+int main(int argc, char **argv) {
+    if (argc != 3) {
+        fprintf(stderr, "usage: ttlgen INPUT OUTPUT\n");
+        return 2;
+    }
+    char aside[4096];
+    if (snprintf(aside, sizeof aside, "%s.new", argv[2]) >= (int)sizeof aside)
+        return fail("name too long", argv[2]);
+    FILE *in = fopen(argv[1], "r");
+    if (!in)
+        return fail(strerror(errno), argv[1]);
+    FILE *out = fopen(aside, "w");
+    if (!out) {
+        fclose(in);
+        return fail(strerror(errno), aside);
+    }
+    bool found = copy_prose(in, out);
+    fclose(in);
+    if (found) {
+        fputc('\n', out);
+        variant(out, &plugin_spec, 1);
+        fputc('\n', out);
+        variant(out, &plugin_spec, 2);
+    }
+    bool written = !ferror(out);
+    written = fclose(out) == 0 && written;
+    if (!found || !written || rename(aside, argv[2]) != 0) {
+        remove(aside);
+        return fail(found ? strerror(errno) : "no marker line", argv[found ? 2 : 1]);
+    }
+    return EXIT_SUCCESS;
+}

@@ -127,6 +127,8 @@ $(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/sing.o $(TEST_HELP_OBJ) $(LIBCOMMO
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/hall.o
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 
@@ -139,7 +141,91 @@ $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_
 	@mkdir -p $(@D)
 	$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
 
-tests: $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
+SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
+tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(PROGRAMS)
+
+# First command on a bare machine: gets what is missing, then builds and tests.
+check:
+	@hosts-test/setup.sh check
+	@$(MAKE) --no-print-directory -j$(JOBS) tests ttl-check
+	@$(MAKE) --no-print-directory check-run
+
+check-run: tests ttl-check
+	@BUILD=$(BUILD) hosts-test/run_suites.sh $(SUITE_PROGRAMS)
+
+JOBS ?= $(shell nproc)
+
+# The same suites with the compiler's watch on memory and on undefined behaviour. Plugins are built so too.
+check-asan:
+	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/asan OPT=-O1 FORTIFY=0 \
+	  SAN='-fsanitize=address -fno-omit-frame-pointer' tests
+	@ASAN_OPTIONS=detect_leaks=1 $(MAKE) --no-print-directory BUILD=build/asan OPT=-O1 FORTIFY=0 \
+	  SAN='-fsanitize=address -fno-omit-frame-pointer' check-run
+check-ubsan:
+	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/ubsan OPT=-O1 FORTIFY=0 \
+	  SAN='-fsanitize=undefined -fno-sanitize-recover=all' tests
+	@$(MAKE) --no-print-directory BUILD=build/ubsan OPT=-O1 FORTIFY=0 \
+	  SAN='-fsanitize=undefined -fno-sanitize-recover=all' check-run
+
+# The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does.
+valgrind: tests
+	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
+	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \
+	  hosts-test/run_suites.sh $(SUITES:%=$(BUILD)/tests/%)
+
+# ---- lint ----
+
+C_FILES := $(sort $(wildcard common/*.[ch] plugins/*.c plugins/*/*.[ch] ttl/*.c tests/*.[ch] \
+  hosts-test/*.[ch] hosts-test/*/*.[ch]))
+LINT_C := $(filter %.c,$(C_FILES))
+LINT_FLAGS = -std=c11 -Icommon $(HOST_DEFS) $(PKG_CFLAGS) -DSISKIN_ID='"lint"'
+
+lint:
+	clang-format --dry-run -Werror $(C_FILES)
+	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
+	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Ihosts-test -Itests $(LINT_C)
+	printf '%s\n' $(LINT_C) | xargs -P $(JOBS) -n 4 sh -c 'clang-tidy --quiet "$$@" -- $(LINT_FLAGS)' lint
+
+format:
+	clang-format -i $(C_FILES)
+
+# ---- what it does, and what it costs ----
+
+quality: $(BUILD)/siskin-quality $(BUNDLES)
+	@$(BUILD)/siskin-quality
+bench: $(BUILD)/siskin-bench $(BUNDLES) $(TEST_BUNDLES)
+	@$(BUILD)/siskin-bench
+demo:
+	@hosts-test/setup.sh demo
+	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall
+	@BUILD=$(BUILD) hosts-test/demo.sh
+
+# ---- installing ----
+# Root installs for all users; anybody else into their own folders.
+
+ifeq ($(shell id -u),0)
+PREFIX ?= /usr/local
+LV2DIR ?= $(PREFIX)/lib/lv2
+else
+PREFIX ?= $(HOME)/.local
+LV2DIR ?= $(HOME)/.lv2
+endif
+CHAINDIR = $(PREFIX)/share/siskin/chains
+CHAINS := $(wildcard hosts-test/chains/*.chain)
+
+install: bundles $(BUILD)/siskin
+	install -d '$(DESTDIR)$(PREFIX)/bin' '$(DESTDIR)$(LV2DIR)' '$(DESTDIR)$(CHAINDIR)'
+	install -m 755 $(BUILD)/siskin '$(DESTDIR)$(PREFIX)/bin/siskin'
+	$(if $(CHAINS),install -m 644 $(CHAINS) '$(DESTDIR)$(CHAINDIR)')
+	for p in $(PLUGINS); do \
+	  b='$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; install -d "$$b" && \
+	  install -m 644 $(BUILD)/lv2/siskin-$$p.lv2/*.ttl "$$b" && \
+	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/$$p.so "$$b" || exit 1; done
+
+uninstall:
+	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin'
+	rm -rf '$(DESTDIR)$(PREFIX)/share/siskin'
+	for p in $(PLUGINS); do rm -rf '$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; done
 
 clean:
 	rm -rf $(BUILD)

@@ -1,0 +1,58 @@
+#!/bin/sh
+# SPDX-License-Identifier: ISC
+# Installs what is missing for a job, saying so: setup.sh build|demo|check|ci
+# Only Debian and its relatives are served; elsewhere it names what is needed and goes on.
+set -eu
+
+build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev zlib1g-dev'
+demo='alsa-utils'
+# sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts.
+check='check libebur128-dev sordi lilv-utils lv2file'
+ci='clang clang-format clang-tidy cppcheck valgrind libclang-rt-14-dev
+lv2proc ffmpeg gstreamer1.0-plugins-bad gstreamer1.0-plugins-good gstreamer1.0-plugins-base gstreamer1.0-tools
+ecasound jalv jackd2 alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
+asterisk-core-sounds-en-g722 asterisk-core-sounds-it-g722'
+
+case "${1:-}" in
+build) want=$build ;;
+demo) want="$build $demo" ;;
+check) want="$build $check" ;;
+ci) want="$build $check $ci" ;;
+*)
+    echo "usage: setup.sh build|demo|check|ci" >&2
+    exit 2
+    ;;
+esac
+
+if ! command -v dpkg-query >/dev/null 2>&1; then
+    echo "setup: this is no Debian machine; needed here, under their Debian names:" $want
+    exit 0
+fi
+
+missing=
+for package in $want; do
+    state=$(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null || true)
+    [ "$state" = installed ] || missing="$missing $package"
+done
+[ -n "$missing" ] || exit 0
+
+sudo=
+if [ "$(id -u)" -ne 0 ]; then
+    sudo=sudo
+    command -v sudo >/dev/null 2>&1 || {
+        echo "setup: missing:$missing" >&2
+        echo "setup: neither root nor sudo here; install them and run this again" >&2
+        exit 1
+    }
+fi
+echo "setup: installing with ${sudo:+sudo }apt-get:$missing"
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+install() {
+    DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y --no-install-recommends $missing >"$log" 2>&1
+}
+# A machine whose package lists are fresh needs no update; one whose lists are not gets it.
+install || { $sudo apt-get update >"$log" 2>&1 && install; } || {
+    cat "$log" >&2
+    exit 1
+}

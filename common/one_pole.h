@@ -14,8 +14,15 @@ static inline double one_pole_coefficient(double tau_ms, double rate_hz) {
     return tau_ms > 0.0 ? exp(-1000.0 / (tau_ms * rate_hz)) : 0.0;
 }
 
-/* One step from y towards x with pole a. Exactly x once y == x. */
+/* One step from y towards x with pole a. Exactly x once y == x.
+ * In float it stops where a step rounds to nothing, some 2^-25 / (1 - a) of x short of the goal,
+ * and a itself is only known to 2^-25: for time constants over 1e5 frames keep y and a in double
+ * (one_pole_step_double). */
 static inline float one_pole_step(float y, float x, float a) {
+    return x + a * (y - x);
+}
+
+static inline double one_pole_step_double(double y, double x, double a) {
     return x + a * (y - x);
 }
 

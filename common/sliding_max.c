@@ -24,12 +24,21 @@ void sliding_max_reset(SlidingMax *m, float empty) {
     m->state.frame = 0;
 }
 
+static size_t clamp_window(const SlidingMax *m, size_t n) {
+    return n < 1 ? 1 : n > m->max ? m->max : n;
+}
+
+/* The K of a window of n: 2^K <= n < 2^(K+1). */
+static unsigned level_of(size_t n) {
+    unsigned k = 0;
+    while (n >> (k + 1))
+        k++;
+    return k;
+}
+
 void sliding_max_set(SlidingMax *m, size_t window_frames) {
-    size_t n = window_frames < 1 ? 1 : window_frames > m->max ? m->max : window_frames;
-    m->window = n;
-    m->top = 0;
-    while (n >> (m->top + 1))
-        m->top++;
+    m->window = clamp_window(m, window_frames);
+    m->top = level_of(m->window);
 }
 
 static float larger(float a, float b) {
@@ -50,6 +59,14 @@ float sliding_max_step(SlidingMax *m, float x) {
         now = larger(now, oldest);
     }
     return of_window;
+}
+
+float sliding_max_last(const SlidingMax *m, size_t window_frames) {
+    size_t window = clamp_window(m, window_frames);
+    unsigned k = level_of(window);
+    size_t mask = ((size_t)1 << k) - 1;
+    size_t t = m->state.frame - 1;
+    return larger(m->ring[k][t & mask], m->ring[k][(t - (window - mask - 1)) & mask]);
 }
 
 void sliding_max_process(SlidingMax *m, const float *in, float *out, size_t n) {

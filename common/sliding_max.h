@@ -16,7 +16,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { SLIDING_MAX_LEVELS = 20 }; /* windows up to 2^19 frames */
+enum { SLIDING_MAX_LEVELS = 20 }; /* windows of less than 2^20 frames */
 
 typedef struct {
     size_t window;                   /* N now, 1..max */
@@ -29,7 +29,7 @@ typedef struct {
     } state;
 } SlidingMax;
 
-/* Windows of 1..max_frames. false: the arena is full or max_frames is 0 or over 2^19. */
+/* Windows of 1..max_frames. false: the arena is full, or max_frames is 0 or 2^20 or more. */
 bool sliding_max_prepare(SlidingMax *m, size_t max_frames, Arena *arena);
 /* History := `empty` for ever. */
 void sliding_max_reset(SlidingMax *m, float empty);
@@ -37,6 +37,9 @@ void sliding_max_reset(SlidingMax *m, float empty);
 void sliding_max_set(SlidingMax *m, size_t window_frames);
 /* One frame. */
 float sliding_max_step(SlidingMax *m, float x);
+/* The maximum of the last `window_frames` (clamped to 1..max) as of the last step, whatever the
+ * window set: every width is ready at any time. */
+float sliding_max_last(const SlidingMax *m, size_t window_frames);
 /* n frames; in may equal out. */
 void sliding_max_process(SlidingMax *m, const float *in, float *out, size_t n);
 

@@ -23,6 +23,8 @@ void *arena_take(Arena *arena, size_t count, size_t size) {
         arena->used += bytes;
     if (at > arena->size || bytes > arena->size - at)
         return NULL;
-    memset(arena->base + at, 0, bytes);
-    return arena->base + at;
+    unsigned char *block = arena->base + at;
+    if (bytes > 0)
+        memset(block, 0, bytes);
+    return block;
 }

@@ -2,10 +2,14 @@
 /* svf.h: second-order filter, the trapezoidal (topology-preserving) state-variable form.
  *
  * Equations: Zavalishin, The Art of VA Filter Design; Simper's papers on the linear trapezoidal
- * SVF. g = tan(pi f / fs), k = 1/Q, a1 = 1 / (1 + g (g + k)), a2 = g a1, a3 = g a2 v3 = x - ic2; v1
- * = a1 ic1 + a2 v3;  v2 = ic2 + a2 ic1 + a3 v3 ic1 = 2 v1 - ic1;  ic2 = 2 v2 - ic2;  y = m0 x + m1
- * v1 + m2 v2 Same transfer function as the bilinear biquad; coefficients may change at any frame
- * without a jump in the states. Valid for 0 < f < fs/2 (svf_set clamps to 0.0001..0.49 fs), Q > 0.
+ * SVF:
+ *
+ *     g = tan(pi f / fs), k = 1/Q, a1 = 1 / (1 + g (g + k)), a2 = g a1, a3 = g a2
+ *     v3 = x - ic2;  v1 = a1 ic1 + a2 v3;  v2 = ic2 + a2 ic1 + a3 v3
+ *     ic1 = 2 v1 - ic1;  ic2 = 2 v2 - ic2;  y = m0 x + m1 v1 + m2 v2
+ *
+ * Same transfer function as the bilinear biquad; coefficients may change at any frame without a
+ * jump in the states. Valid for 0 < f < fs/2 (svf_set clamps to 0.0001..0.49 fs), Q > 0.
  * Latency 0. Cost about 10 multiplications a frame. */
 #ifndef SISKIN_SVF_H
 #define SISKIN_SVF_H

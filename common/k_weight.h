@@ -14,7 +14,7 @@
  *            standard leaves unscaled: its own gain is 0.04 dB at 48 kHz, 0.24 dB at 8 kHz
  *
  * Valid for rates of 8 kHz and more: 0.04 dB from the curve of 48 kHz at 1 kHz at every rate,
- * anywhere else within 0.15 dB from 16 kHz up, and within 0.5 dB at 8 kHz, where the bilinear
+ * anywhere else within 0.2 dB from 16 kHz up, and within 0.6 dB at 8 kHz, where the bilinear
  * transform squeezes the shelf.
  * Runs in double: at 192 kHz the poles of the high-pass lie 0.0012 from 1. Latency 0.
  * Cost about 8 cycles a frame. */

@@ -1,0 +1,181 @@
+/* SPDX-License-Identifier: ISC */
+/* return-ducker: turns a reverb or delay return down while the voice sings, keyed from the dry
+ * voice.
+ *
+ *     key -> level in dB, held -> static law -> attack and release -> gain on the delayed return
+ *
+ * The key and the detectors are heard now while the return is heard `lookahead` ms late, so that
+ * the duck is under way that long before the word is heard in the return. */
+#include "ballistics.h"
+#include "decibel.h"
+#include "gain_computer.h"
+#include "key_detector.h"
+#include "plugin.h"
+
+#include <math.h>
+
+enum { THRESHOLD, RATIO, KNEE, RANGE, ATTACK, HOLD, RELEASE, LOOKAHEAD, KEY_LOW_CUT, N_CONTROLS };
+enum { KEY_LEVEL, N_METERS };
+
+#define LONGEST_HOLD_MS 1000.0f
+
+static const PortSpec CONTROLS[N_CONTROLS] = {
+    [THRESHOLD] = {.symbol = "threshold",
+                   .name = "Threshold",
+                   .doc = "Peak level of the key above which the return is turned down. Lower "
+                          "ducks under quieter words.",
+                   .minimum = -60.0f,
+                   .initial = -36.0f,
+                   .maximum = 0.0f,
+                   .unit = UNIT_DB},
+    [RATIO] = {.symbol = "ratio",
+               .name = "Ratio",
+               .doc = "How firmly the key pushes the return down: above the threshold each dB of "
+                      "key takes 1 - 1/ratio dB off the return. At 1 nothing happens.",
+               .minimum = 1.0f,
+               .initial = 4.0f,
+               .maximum = 20.0f,
+               .kind = PORT_LOGARITHMIC},
+    [KNEE] = {.symbol = "knee",
+              .name = "Knee",
+              .doc = "Width of the bend around the threshold. Wider begins earlier and more "
+                     "gently.",
+              .minimum = 0.0f,
+              .initial = 6.0f,
+              .maximum = 24.0f,
+              .unit = UNIT_DB},
+    [RANGE] = {.symbol = "range",
+               .name = "Range",
+               .doc = "The most that the return is ever turned down.",
+               .minimum = 0.0f,
+               .initial = 12.0f,
+               .maximum = 60.0f,
+               .unit = UNIT_DB},
+    [ATTACK] = {.symbol = "attack",
+                .name = "Attack",
+                .doc = "Time constant of turning down. Below 1 ms it acts as 1 ms, so that no "
+                       "setting clicks.",
+                .minimum = 0.1f,
+                .initial = 10.0f,
+                .maximum = 200.0f,
+                .unit = UNIT_MS,
+                .kind = PORT_LOGARITHMIC},
+    [HOLD] = {.symbol = "hold",
+              .name = "Hold",
+              .doc = "How long the return stays down after a word before it begins to come back. "
+                     "Below 12.5 ms, one period of the lowest voice, it acts as 12.5 ms.",
+              .minimum = 0.0f,
+              .initial = 40.0f,
+              .maximum = LONGEST_HOLD_MS,
+              .unit = UNIT_MS},
+    [RELEASE] = {.symbol = "release",
+                 .name = "Release",
+                 .doc = "Time constant of coming back. Longer than a seventh of the reverberation "
+                        "time, the return never seems to swell.",
+                 .minimum = 10.0f,
+                 .initial = 400.0f,
+                 .maximum = 5000.0f,
+                 .unit = UNIT_MS,
+                 .kind = PORT_LOGARITHMIC},
+    [LOOKAHEAD] = {.symbol = "lookahead",
+                   .name = "Look-ahead",
+                   .doc = "How long before a word the duck begins. The return is delayed by as "
+                          "much, and this is the plugin's latency.",
+                   .minimum = 0.0f,
+                   .initial = 10.0f,
+                   .maximum = 50.0f,
+                   .unit = UNIT_MS},
+    [KEY_LOW_CUT] = {.symbol = "key_low_cut",
+                     .name = "Key low cut",
+                     .doc = "High-pass on the key alone, so that rumble and plosives do not duck "
+                            "the return.",
+                     .minimum = 20.0f,
+                     .initial = 120.0f,
+                     .maximum = 1000.0f,
+                     .unit = UNIT_HZ,
+                     .kind = PORT_LOGARITHMIC},
+};
+
+static const PortSpec METERS[N_METERS] = {
+    [KEY_LEVEL] = {.symbol = "key_level",
+                   .name = "Key level",
+                   .doc = "Peak level of the key behind its low cut.",
+                   .minimum = -90.0f,
+                   .maximum = 20.0f,
+                   .unit = UNIT_DB},
+};
+
+typedef struct {
+    double rate_hz;
+    KeyDetector detector;
+    GainComputer law;
+    Ballistics ballistics;
+} ReturnDucker;
+
+static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena) {
+    ReturnDucker *d = self;
+    d->rate_hz = rate_hz;
+    ballistics_prepare(&d->ballistics, rate_hz);
+    return key_detector_prepare(&d->detector, rate_hz, channels, (double)LONGEST_HOLD_MS, arena);
+}
+
+static void reset(void *self) {
+    ReturnDucker *d = self;
+    key_detector_reset(&d->detector);
+    ballistics_reset(&d->ballistics);
+}
+
+static void set(void *self, const float *control) {
+    ReturnDucker *d = self;
+    key_detector_set(&d->detector, &(KeyDetectorParams){.low_cut_hz = control[KEY_LOW_CUT],
+                                                        .hold_ms = control[HOLD]});
+    gain_computer_set(&d->law, &(GainComputerParams){.threshold_db = control[THRESHOLD],
+                                                     .ratio = control[RATIO],
+                                                     .knee_db = control[KNEE],
+                                                     .range_db = control[RANGE]});
+    ballistics_set(&d->ballistics, &(BallisticsParams){.attack_ms = control[ATTACK],
+                                                       .release_ms = control[RELEASE]});
+}
+
+static void process(void *self, const Io *io) {
+    ReturnDucker *d = self;
+    float reduction_db[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
+    key_detector_process(&d->detector, io->key, reduction_db, io->n);
+    gain_computer_process(&d->law, reduction_db, reduction_db, io->n);
+    ballistics_process(&d->ballistics, reduction_db, reduction_db, io->n);
+
+    float largest = 0.0f;
+    for (size_t i = 0; i < io->n; i++) {
+        largest = reduction_db[i] > largest ? reduction_db[i] : largest;
+        gain[i] = decibel_fast_gain(-reduction_db[i]);
+    }
+    for (unsigned c = 0; c < io->channels; c++)
+        for (size_t i = 0; i < io->n; i++)
+            io->out[c][i] = gain[i] * io->dry[c][i];
+    *io->reduction_db = largest;
+    float level_db = key_detector_level_db(&d->detector);
+    level_db = fmaxf(level_db, METERS[KEY_LEVEL].minimum);
+    io->meter[KEY_LEVEL] = fminf(level_db, METERS[KEY_LEVEL].maximum);
+}
+
+/* The nearest whole number of frames. */
+static size_t latency(const void *self, const float *control) {
+    const ReturnDucker *d = self;
+    return (size_t)lrint((double)control[LOOKAHEAD] * 1e-3 * d->rate_hz);
+}
+
+const PluginSpec plugin_spec = {
+    .id = "return-ducker",
+    .name = "Return Ducker",
+    .controls = CONTROLS,
+    .n_controls = N_CONTROLS,
+    .meters = METERS,
+    .n_meters = N_METERS,
+    .has_key = true,
+    .state_size = sizeof(ReturnDucker),
+    .prepare = prepare,
+    .reset = reset,
+    .set = set,
+    .process = process,
+    .latency = latency,
+};

@@ -2,6 +2,7 @@
 #include "host.h"
 
 #include <dirent.h>
+#include <errno.h>
 #include <lv2/atom/atom.h>
 #include <lv2/buf-size/buf-size.h>
 #include <lv2/core/lv2.h>
@@ -18,6 +19,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 
 static const char own_prefix[] = "urn:siskin:";
@@ -112,7 +114,8 @@ static const char *unmap_urid(LV2_URID_Unmap_Handle handle, LV2_URID urid) {
 static bool load_own_bundles(Host *host, const char *directory, HostError *error) {
     DIR *dir = opendir(directory);
     if (!dir)
-        return host_fail(error, "cannot read the bundle directory %s: %m", directory);
+        return host_fail(error, "cannot read the bundle directory %s: %s", directory,
+                         strerror(errno));
     for (const struct dirent *entry; (entry = readdir(dir));) {
         if (entry->d_name[0] == '.')
             continue;
@@ -752,11 +755,21 @@ static void take_preset_value(const char *symbol, void *user, const void *value,
         host_set(instance, symbol, number, NULL);
 }
 
+/* The part of a preset's URI that is its own: "soft" of urn:siskin:de-esser:preset:soft. */
+const char *host_preset_name(const HostPreset *preset) {
+    const char *last = preset->uri;
+    for (const char *c = preset->uri; *c; c++)
+        if (strchr(":/#", *c) && c[1])
+            last = c + 1;
+    return last;
+}
+
 bool host_load_preset(HostInstance *instance, const char *preset, HostError *error) {
     const HostPlugin *plugin = instance->plugin;
     for (size_t i = 0; i < plugin->n_presets; i++) {
-        if (strcmp(plugin->presets[i].label, preset) != 0 &&
-            strcmp(plugin->presets[i].uri, preset) != 0)
+        if (strcasecmp(plugin->presets[i].label, preset) != 0 &&
+            strcmp(plugin->presets[i].uri, preset) != 0 &&
+            strcmp(host_preset_name(&plugin->presets[i]), preset) != 0)
             continue;
         LilvNode *node = uri_node(plugin, plugin->presets[i].uri);
         LilvState *state = lilv_state_new_from_world(plugin->world, &instance->host->map, node);
@@ -823,6 +836,15 @@ bool host_latency(const HostInstance *instance, size_t *frames, HostError *error
     return true;
 }
 
+bool host_probe_latency(HostInstance *instance, size_t *frames, HostError *error) {
+    host_activate(instance);
+    host_run(instance, 0, NULL, NULL, NULL);
+    if (!instance->plugin->id) /* some plugins know their latency only after a real block */
+        host_run(instance, instance->max_block, NULL, NULL, NULL);
+    host_deactivate(instance);
+    return host_latency(instance, frames, error);
+}
+
 /* ---- whole buffers ---- */
 
 typedef struct {
@@ -869,12 +891,8 @@ static void keep(float *const *to, float *const *block, size_t count, size_t lat
 }
 
 static bool render_blocks(HostInstance *instance, const HostRender *render, Blocks *blocks,
-                          HostError *error) {
+                          size_t latency, HostError *error) {
     const HostPlugin *plugin = instance->plugin;
-    size_t latency = 0;
-    host_run(instance, 0, NULL, NULL, NULL);
-    if (!host_latency(instance, &latency, error))
-        return false;
     for (size_t from = 0; from < render->frames + latency; from += render->block) {
         size_t left = render->frames + latency - from;
         size_t n = left < render->block ? left : render->block;
@@ -903,10 +921,12 @@ bool host_render_aligned(HostInstance *instance, const HostRender *render, HostE
     if (render->in_place && instance->plugin->in_place_broken)
         return host_fail(error, "%s cannot work in place", instance->plugin->name);
     Blocks blocks = {0};
-    if (!make_blocks(&blocks, instance->plugin, render, error))
+    size_t latency = 0;
+    if (!host_probe_latency(instance, &latency, error) ||
+        !make_blocks(&blocks, instance->plugin, render, error))
         return false;
     host_activate(instance);
-    bool fine = render_blocks(instance, render, &blocks, error);
+    bool fine = render_blocks(instance, render, &blocks, latency, error);
     host_deactivate(instance);
     free(blocks.memory);
     return fine;

@@ -136,7 +136,10 @@ bool host_check(const HostPlugin *plugin, const char *symbol, double value, doub
 /* The present value of a control or meter; NAN when there is no such port. */
 float host_get(const HostInstance *instance, const char *symbol);
 
-/* Applies a preset, by label (exact) or URI: port values, and state for plugins that keep any. */
+/* The part of a preset's URI that is its own: "soft" of urn:siskin:de-esser:preset:soft. */
+const char *host_preset_name(const HostPreset *preset);
+/* Applies a preset, given as its label (in any case), its name as above, or its URI: port values,
+ * and state for plugins that keep any. */
 bool host_load_preset(HostInstance *instance, const char *preset, HostError *error);
 
 void host_activate(HostInstance *instance);
@@ -153,6 +156,10 @@ void host_run(HostInstance *instance, size_t n, const float *const *in, const fl
  * plugin that reports none. Call host_run with n = 0 first for the value before any audio. Fails
  * when the plugin reports what cannot be a latency. */
 bool host_latency(const HostInstance *instance, size_t *frames, HostError *error);
+
+/* The latency before any audio, with the controls as they are: activates, runs (no frames for an
+ * own plugin; a block of silence for others, since some know only then) and deactivates. */
+bool host_probe_latency(HostInstance *instance, size_t *frames, HostError *error);
 
 /* ---- whole buffers, for tests ---- */
 

@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin-quality: runs the built bundles over labelled voices and prints what they reach beside the
+ * target. Judged on the held set unless told otherwise. */
+#include "quality.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+void samples_add(Samples *samples, double value) {
+    if (samples->n == samples->room) {
+        size_t room = 2 * samples->room + 64;
+        double *grown = realloc(samples->value, room * sizeof *grown);
+        if (!grown) {
+            perror("siskin-quality");
+            exit(2);
+        }
+        samples->value = grown;
+        samples->room = room;
+    }
+    samples->value[samples->n++] = value;
+}
+
+double samples_quantile(Samples *samples, double p) {
+    return signals_quantile(samples->value, samples->n, p);
+}
+
+double samples_mean(const Samples *samples) {
+    double sum = 0.0;
+    for (size_t i = 0; i < samples->n; i++)
+        sum += samples->value[i];
+    return samples->n ? sum / (double)samples->n : (double)NAN;
+}
+
+double samples_spread(Samples *samples) {
+    return (samples_quantile(samples, 0.75) - samples_quantile(samples, 0.25)) / 1.349;
+}
+
+void samples_free(Samples *samples) {
+    free(samples->value);
+    *samples = (Samples){NULL, 0, 0};
+}
+
+static bool reached(double figure, QualityBound bound, double target) {
+    if (isnan(figure))
+        return true;
+    if (bound == QUALITY_AT_LEAST)
+        return figure >= target;
+    return (bound == QUALITY_AT_MOST ? figure : fabs(figure)) <= target;
+}
+
+static void print_figure(double figure) {
+    if (isnan(figure))
+        printf(" %10s", "-");
+    else
+        printf(" %10.2f", figure);
+}
+
+void quality_row(Quality *quality, const char *what, const char *unit, Figure figure,
+                 QualityBound bound, double target) {
+    static const char *const sign[] = {">=", "<=", "+-"};
+    bool measured = !isnan(figure.sung) || !isnan(figure.recorded);
+    bool ok =
+        measured && reached(figure.sung, bound, target) && reached(figure.recorded, bound, target);
+    printf("%-58s", what);
+    print_figure(figure.sung);
+    print_figure(figure.recorded);
+    printf("  %s %7.2f %-3s %s\n", sign[bound], target, unit,
+           !measured ? "not measured"
+           : ok      ? "pass"
+                     : "short");
+    fflush(stdout);
+    quality->rows++;
+    quality->failed += !ok;
+}
+
+void quality_note(const Quality *quality, int level, const char *format, ...) {
+    if (quality->verbose < level)
+        return;
+    va_list arguments;
+    va_start(arguments, format);
+    vprintf(format, arguments);
+    va_end(arguments);
+    putchar('\n');
+}
+
+bool quality_render(Quality *quality, const QualityRun *run) {
+    enum { BLOCK = 512 };
+    HostError error;
+    const HostPlugin *plugin = host_find(quality->host, run->plugin, 1, &error);
+    HostInstance *instance =
+        plugin ? host_instantiate(quality->host, plugin, run->rate_hz, BLOCK, &error) : NULL;
+    bool ok = instance != NULL;
+    for (size_t i = 0; ok && i < run->n_settings; i++)
+        ok = host_set(instance, run->settings[i].symbol, run->settings[i].value, &error);
+    HostRender render = {.in = &run->in,
+                         .key = run->key ? &run->key : NULL,
+                         .out = &run->out,
+                         .frames = run->n,
+                         .block = BLOCK,
+                         .after_run = run->after_run,
+                         .user = run->user};
+    ok = ok && host_render_aligned(instance, &render, &error);
+    if (!ok) {
+        fprintf(stderr, "siskin-quality: %s: %s\n", run->plugin, error.text);
+        quality->broken = true;
+    }
+    host_free(instance);
+    return ok;
+}
+
+typedef struct {
+    const char *name, *bundle;
+    void (*run)(Quality *);
+} Part;
+
+static const Part parts[] = {
+    {"tamer", "transient-tamer", quality_tamer},
+};
+enum { PARTS = sizeof parts / sizeof *parts };
+
+typedef struct {
+    const char *bundles, *only;
+    MaterialSet set;
+    int verbose;
+    bool gate;
+} Options;
+
+static const char usage[] =
+    "usage: siskin-quality [options]\n"
+    "  --set tune|held   the voices to tune on, or those held back to judge (held)\n"
+    "  --only PART       tamer, breath, de-esser or ducker\n"
+    "  -v, -vv           a row for each voice; also for each event\n"
+    "  --bundles DIR     where the bundles are (build/lv2)\n"
+    "  --gate            exit 1 when a figure falls short\n";
+
+static bool read_options(int argc, char **argv, Options *o) {
+    for (int i = 1; i < argc; i++) {
+        const char *value = i + 1 < argc ? argv[i + 1] : "";
+        if (strcmp(argv[i], "-v") == 0)
+            o->verbose++;
+        else if (strcmp(argv[i], "-vv") == 0)
+            o->verbose += 2;
+        else if (strcmp(argv[i], "--gate") == 0)
+            o->gate = true;
+        else if (*value == '\0')
+            return false;
+        else if (strcmp(argv[i], "--bundles") == 0)
+            o->bundles = argv[++i];
+        else if (strcmp(argv[i], "--only") == 0)
+            o->only = argv[++i];
+        else if (strcmp(argv[i], "--set") == 0 && strcmp(value, "tune") == 0)
+            o->set = MATERIAL_TUNE, i++;
+        else if (strcmp(argv[i], "--set") == 0 && strcmp(value, "held") == 0)
+            o->set = MATERIAL_HELD, i++;
+        else
+            return false;
+    }
+    for (size_t k = 0; k < PARTS; k++)
+        if (!o->only || strcmp(o->only, parts[k].name) == 0)
+            return true;
+    return false;
+}
+
+static void say(const char *line) {
+    printf("  %s\n", line);
+}
+
+static void run_parts(Quality *quality, const char *only) {
+    printf("%-58s %10s %10s  %s\n", "", "sung", "recorded", "target");
+    for (size_t k = 0; k < PARTS; k++) {
+        HostError error;
+        if (only && strcmp(only, parts[k].name) != 0)
+            continue;
+        if (!host_find(quality->host, parts[k].bundle, 1, &error)) {
+            printf("%s: %s\n", parts[k].bundle, error.text);
+            quality->broken = true;
+            continue;
+        }
+        parts[k].run(quality);
+    }
+}
+
+int main(int argc, char **argv) {
+    Options options = {.bundles = "build/lv2", .set = MATERIAL_HELD};
+    if (!read_options(argc, argv, &options)) {
+        fputs(usage, stderr);
+        return 2;
+    }
+    HostError error;
+    Host *host = host_open(options.bundles, &error);
+    if (!host) {
+        fprintf(stderr, "siskin-quality: %s\n", error.text);
+        return 2;
+    }
+    Material material;
+    if (!material_load(options.set, say, &material)) {
+        fputs("siskin-quality: out of memory\n", stderr);
+        return 2;
+    }
+    Quality quality = {
+        .host = host, .material = &material, .set = options.set, .verbose = options.verbose};
+    run_parts(&quality, options.only);
+    printf("%zu of %zu figures reach their targets (%s set)\n", quality.rows - quality.failed,
+           quality.rows, options.set == MATERIAL_HELD ? "held" : "tuning");
+    material_free(&material);
+    host_close(host);
+    return quality.broken ? 2 : options.gate && quality.failed ? 1 : 0;
+}

@@ -22,6 +22,10 @@
 #include <strings.h>
 #include <sys/stat.h>
 
+#define RDFS "http://www.w3.org/2000/01/rdf-schema#"
+#define RDFS_COMMENT RDFS "comment"
+#define RDFS_LABEL RDFS "label"
+
 static const char own_prefix[] = "urn:siskin:";
 
 typedef struct Described {
@@ -139,12 +143,23 @@ static int by_text(const void *a, const void *b) {
     return strcmp(*(char *const *)a, *(char *const *)b);
 }
 
-static void list_own(Host *host) {
-    const LilvPlugins *plugins = lilv_world_get_all_plugins(host->own);
+static void load_others(Host *host) {
+    if (host->others)
+        return;
+    host->others = must(lilv_world_new());
+    lilv_world_load_all(host->others);
+}
+
+/* Everything in the directory of own bundles; without one, what is ours among all that there is. */
+static void list_own(Host *host, bool has_directory) {
+    LilvWorld *world = has_directory ? host->own : host->others;
+    const LilvPlugins *plugins = lilv_world_get_all_plugins(world);
     host->own_uris = take(lilv_plugins_size(plugins), sizeof *host->own_uris);
-    LILV_FOREACH(plugins, i, plugins)
-    host->own_uris[host->n_own++] =
-        copy_text(lilv_node_as_uri(lilv_plugin_get_uri(lilv_plugins_get(plugins, i))));
+    LILV_FOREACH(plugins, i, plugins) {
+        const char *uri = lilv_node_as_uri(lilv_plugin_get_uri(lilv_plugins_get(plugins, i)));
+        if (has_directory || strncmp(uri, own_prefix, sizeof own_prefix - 1) == 0)
+            host->own_uris[host->n_own++] = copy_text(uri);
+    }
     qsort(host->own_uris, host->n_own, sizeof *host->own_uris, by_text);
 }
 
@@ -160,7 +175,9 @@ Host *host_open(const char *bundles, HostError *error) {
         host_close(host);
         return NULL;
     }
-    list_own(host);
+    if (!bundles)
+        load_others(host);
+    list_own(host, bundles != NULL);
     return host;
 }
 
@@ -172,6 +189,7 @@ static void free_description(HostPlugin *plugin) {
         free(port->points);
         free(port->symbol);
         free(port->name);
+        free(port->doc);
         free(port->unit);
     }
     for (size_t i = 0; i < plugin->n_presets; i++) {
@@ -182,6 +200,7 @@ static void free_description(HostPlugin *plugin) {
     free(plugin->ports);
     free(plugin->uri);
     free(plugin->name);
+    free(plugin->doc);
     free(plugin->id);
 }
 
@@ -370,6 +389,9 @@ static bool describe_port(HostPlugin *plugin, uint32_t index, HostError *error) 
     port->symbol = copy_text(symbol);
     port->name = copy_text(name ? lilv_node_as_string(name) : symbol);
     lilv_node_free(name);
+    LilvNode *doc = port_get(plugin, lilv, RDFS_COMMENT);
+    port->doc = copy_text(doc ? lilv_node_as_string(doc) : "");
+    lilv_node_free(doc);
     port->unit = describe_unit(plugin, lilv);
     port->optional = port_has(plugin, lilv, LV2_CORE__connectionOptional);
     if (!describe_role(plugin, port, lilv, error))
@@ -419,7 +441,7 @@ static int by_label(const void *a, const void *b) {
 
 static void describe_presets(HostPlugin *plugin) {
     LilvNode *class_node = uri_node(plugin, LV2_PRESETS__Preset);
-    LilvNode *label_node = uri_node(plugin, "http://www.w3.org/2000/01/rdf-schema#label");
+    LilvNode *label_node = uri_node(plugin, RDFS_LABEL);
     LilvNodes *presets = lilv_plugin_get_related(plugin->lilv, class_node);
     plugin->presets = take(lilv_nodes_size(presets), sizeof *plugin->presets);
     LILV_FOREACH(nodes, i, presets) {
@@ -444,12 +466,23 @@ static char *own_id(const char *uri) {
     return must(strndup(uri + sizeof own_prefix - 1, (size_t)(hash - uri) - sizeof own_prefix + 1));
 }
 
+static char *describe_doc(const HostPlugin *plugin) {
+    LilvNode *predicate = uri_node(plugin, LV2_CORE__documentation);
+    LilvNodes *docs = lilv_plugin_get_value(plugin->lilv, predicate);
+    const LilvNode *doc = docs ? lilv_nodes_get_first(docs) : NULL;
+    char *text = copy_text(doc ? lilv_node_as_string(doc) : "");
+    lilv_nodes_free(docs);
+    lilv_node_free(predicate);
+    return text;
+}
+
 static bool describe(HostPlugin *plugin, HostError *error) {
     plugin->n_ports = lilv_plugin_get_num_ports(plugin->lilv);
     plugin->ports = take(plugin->n_ports, sizeof *plugin->ports);
     LilvNode *name = lilv_plugin_get_name(plugin->lilv);
     plugin->name = copy_text(name ? lilv_node_as_string(name) : plugin->uri);
     lilv_node_free(name);
+    plugin->doc = describe_doc(plugin);
     plugin->id = own_id(plugin->uri);
     if (plugin->n_ports == 0)
         return host_fail(error, "<%s> has no ports that can be read", plugin->uri);
@@ -480,10 +513,7 @@ static const HostPlugin *find_uri(Host *host, const char *uri, HostError *error)
     LilvWorld *world = host->own;
     const LilvPlugin *lilv = look_up(world, uri);
     if (!lilv) {
-        if (!host->others) {
-            host->others = must(lilv_world_new());
-            lilv_world_load_all(host->others);
-        }
+        load_others(host);
         world = host->others;
         lilv = look_up(world, uri);
     }
@@ -755,7 +785,6 @@ static void take_preset_value(const char *symbol, void *user, const void *value,
         host_set(instance, symbol, number, NULL);
 }
 
-/* The part of a preset's URI that is its own: "soft" of urn:siskin:de-esser:preset:soft. */
 const char *host_preset_name(const HostPreset *preset) {
     const char *last = preset->uri;
     for (const char *c = preset->uri; *c; c++)
@@ -764,12 +793,15 @@ const char *host_preset_name(const HostPreset *preset) {
     return last;
 }
 
+bool host_preset_is(const HostPreset *preset, const char *word) {
+    return strcasecmp(preset->label, word) == 0 || strcmp(preset->uri, word) == 0 ||
+           strcmp(host_preset_name(preset), word) == 0;
+}
+
 bool host_load_preset(HostInstance *instance, const char *preset, HostError *error) {
     const HostPlugin *plugin = instance->plugin;
     for (size_t i = 0; i < plugin->n_presets; i++) {
-        if (strcasecmp(plugin->presets[i].label, preset) != 0 &&
-            strcmp(plugin->presets[i].uri, preset) != 0 &&
-            strcmp(host_preset_name(&plugin->presets[i]), preset) != 0)
+        if (!host_preset_is(&plugin->presets[i], preset))
             continue;
         LilvNode *node = uri_node(plugin, plugin->presets[i].uri);
         LilvState *state = lilv_state_new_from_world(plugin->world, &instance->host->map, node);

@@ -48,6 +48,7 @@ typedef struct {
     uint32_t index;
     char *symbol;
     char *name;
+    char *doc; /* rdfs:comment; "" for none */
     HostRole role;
     /* Controls and meters. Bounds that the plugin does not give are -INFINITY and INFINITY; a
      * missing default is the value nearest to 0 within the bounds. With `by_rate` (lv2:sampleRate)
@@ -69,7 +70,8 @@ typedef struct {
 typedef struct {
     char *uri;
     char *name;
-    char *id; /* "de-esser" for urn:siskin:de-esser#mono, else NULL */
+    char *doc; /* lv2:documentation; "" for none */
+    char *id;  /* "de-esser" for urn:siskin:de-esser#mono, else NULL */
     HostPort *ports;
     size_t n_ports;                /* ports[i].index == i */
     size_t n_in, n_key, n_out;     /* audio ports of each role */
@@ -91,8 +93,9 @@ typedef struct HostInstance HostInstance;
 
 /* ---- the world ---- */
 
-/* Loads every bundle directly under `bundles`. NULL: no own bundles, only those of LV2_PATH.
- * Fails when the directory cannot be read; one without bundles gives an empty list. */
+/* Loads every bundle directly under `bundles`. NULL: own plugins are looked for in LV2_PATH with
+ * all the others, by their URI. Fails when the directory cannot be read; one without bundles gives
+ * an empty list. */
 Host *host_open(const char *bundles, HostError *error);
 void host_close(Host *host); /* after all instances are freed; NULL is fine */
 
@@ -138,8 +141,9 @@ float host_get(const HostInstance *instance, const char *symbol);
 
 /* The part of a preset's URI that is its own: "soft" of urn:siskin:de-esser:preset:soft. */
 const char *host_preset_name(const HostPreset *preset);
-/* Applies a preset, given as its label (in any case), its name as above, or its URI: port values,
- * and state for plugins that keep any. */
+/* Whether a word means this preset: its label (in any case), its name as above, or its URI. */
+bool host_preset_is(const HostPreset *preset, const char *word);
+/* Applies a preset, by such a word: port values, and state for plugins that keep any. */
 bool host_load_preset(HostInstance *instance, const char *preset, HostError *error);
 
 void host_activate(HostInstance *instance);

@@ -1,0 +1,180 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin list: what there is to work with. */
+#include "siskin_bundles.h"
+#include "siskin_command.h"
+#include "siskin_options.h"
+#include "siskin_settings.h"
+#include "siskin_text.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define LIST_RATE_HZ 48000.0
+
+/* The first sentence, or line, of a text. */
+static int first_sentence(const char *text) {
+    int length = (int)strcspn(text, "\n");
+    for (int i = 0; i + 1 < length; i++)
+        if (text[i] == '.' && text[i + 1] == ' ')
+            return i + 1;
+    return length;
+}
+
+/* -1: it cannot be had. */
+static double latency_ms(Host *host, const HostPlugin *plugin) {
+    size_t frames = 0;
+    HostInstance *instance = host_instantiate(host, plugin, LIST_RATE_HZ, 1024, NULL);
+    bool fine = instance && host_probe_latency(instance, &frames, NULL);
+    host_free(instance);
+    return fine ? 1000.0 * (double)frames / LIST_RATE_HZ : -1.0;
+}
+
+static void print_value(const HostPort *port, float value) {
+    for (size_t i = 0; i < port->n_points; i++)
+        if (port->points[i].value == value) {
+            printf("%s", port->points[i].label);
+            return;
+        }
+    if (port->toggled)
+        printf("%s", value > 0.0f ? "on" : "off");
+    else
+        printf("%g%s%s", (double)value, *port->unit ? " " : "", port->unit);
+}
+
+static void print_allowed(const HostPort *port) {
+    HostRange range = host_range(port, LIST_RATE_HZ);
+    if (port->enumeration && port->n_points) {
+        for (size_t i = 0; i < port->n_points; i++)
+            printf("%s%s (%g)", i ? ", " : "", port->points[i].label,
+                   (double)port->points[i].value);
+    } else if (port->toggled) {
+        printf("on, off");
+    } else if (isinf(range.minimum) || isinf(range.maximum)) {
+        printf("any number");
+    } else {
+        printf("%g to %g%s%s", (double)range.minimum, (double)range.maximum, *port->unit ? " " : "",
+               port->unit);
+    }
+    printf("%s", port->integer && !port->enumeration ? ", whole numbers" : "");
+}
+
+static void print_control(const HostPort *port) {
+    printf("  %-16s ", port->symbol);
+    print_allowed(port);
+    printf("; default ");
+    print_value(port, host_range(port, LIST_RATE_HZ).initial);
+    putchar('\n');
+    if (*port->doc)
+        printf("  %-16s %s\n", "", port->doc);
+}
+
+static void print_ports(const HostPlugin *plugin, HostRole role, const char *title) {
+    bool any = false;
+    for (size_t i = 0; i < plugin->n_ports; i++) {
+        const HostPort *port = &plugin->ports[i];
+        if (port->role != role)
+            continue;
+        if (!any)
+            printf("\n%s\n", title);
+        any = true;
+        if (role == HOST_CONTROL)
+            print_control(port);
+        else
+            printf("  %-16s %s%s%s%s\n", port->symbol, port->name, *port->unit ? ", in " : "",
+                   port->unit, port == plugin->latency ? " frames" : "");
+    }
+}
+
+static void print_plugin(Host *host, const HostPlugin *plugin) {
+    double latency = latency_ms(host, plugin);
+    printf("%s\n", plugin->name);
+    if (*plugin->doc)
+        printf("%s\n", plugin->doc);
+    printf("\nURI       %s\n", plugin->uri);
+    printf("audio     %zu in, %zu out", plugin->n_in, plugin->n_out);
+    if (plugin->n_key)
+        printf(", %zu key: give it by key=", plugin->n_key);
+    printf("\nlatency   ");
+    if (latency < 0.0)
+        printf("unknown: it cannot be made at %g Hz\n", LIST_RATE_HZ);
+    else
+        printf("%g ms at %g Hz, with the defaults\n", latency, LIST_RATE_HZ);
+    print_ports(plugin, HOST_CONTROL, "controls");
+    print_ports(plugin, HOST_METER, "meters");
+    if (plugin->n_presets)
+        puts("\npresets");
+    for (size_t i = 0; i < plugin->n_presets; i++)
+        printf("  preset=%-24s %s\n", host_preset_name(&plugin->presets[i]),
+               plugin->presets[i].label);
+}
+
+static int list_one(Host *host, const char *name, unsigned channels) {
+    HostError error;
+    const HostPlugin *plugin = settings_find(host, name, channels, &error);
+    if (!plugin)
+        return command_fail("list", STATUS_USAGE, &error);
+    print_plugin(host, plugin);
+    return STATUS_OK;
+}
+
+static int list_all(Host *host) {
+    HostError error;
+    size_t count = 0;
+    int listed = 0;
+    const char *const *uris = host_own_uris(host, &count);
+    for (size_t i = 0; i < count; i++) {
+        const HostPlugin *plugin = host_find(host, uris[i], 1, &error);
+        if (!plugin) {
+            command_fail("list", STATUS_FAILED, &error);
+            continue;
+        }
+        if (!plugin->id || !strstr(plugin->uri, "#mono"))
+            continue;
+        int length = first_sentence(plugin->doc);
+        printf("%-18s %5.1f ms  %.*s\n", plugin->id, latency_ms(host, plugin), length, plugin->doc);
+        listed++;
+    }
+    if (listed == 0) {
+        host_fail(&error, "no processors were found; say where they are by --bundles DIR or "
+                          "SISKIN_LV2");
+        return command_fail("list", STATUS_FAILED, &error);
+    }
+    return STATUS_OK;
+}
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin list             every processor: its name, its latency, what it does\n"
+         "siskin list NAME        one processor: controls with their range and default, meters,\n"
+         "                        presets; NAME may be the URI of any LV2 plugin\n");
+    options_print(options, count);
+}
+
+int command_list(int argc, char **argv) {
+    HostError error;
+    const char *bundles = NULL;
+    bool help = false;
+    bool stereo = false;
+    const Option options[] = {
+        {"bundles", "DIR", BUNDLES_OPTION_HELP, &bundles, NULL},
+        {"stereo", NULL, "describe the stereo form", NULL, &stereo},
+        {"help", NULL, "this", NULL, &help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("list", STATUS_USAGE, &error);
+    if (help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc > 1) {
+        host_fail(&error, "one NAME at most; siskin list --help tells more");
+        return command_fail("list", STATUS_USAGE, &error);
+    }
+    Host *host = bundles_open(bundles, &error);
+    if (!host)
+        return command_fail("list", STATUS_FAILED, &error);
+    int status = argc == 1 ? list_one(host, argv[0], stereo ? 2 : 1) : list_all(host);
+    host_close(host);
+    return status;
+}

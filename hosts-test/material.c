@@ -63,6 +63,32 @@ static const Sung singers[] = {
     {MATERIAL_HELD, SINGER_WOMAN, 48000.0, 9005}, {MATERIAL_HELD, SINGER_MAN, 96000.0, 9006},
 };
 
+/* Inhalations in recordings that have some, found by eye and by level in their spectrograms;
+ * seconds within the file. What is fainter, or cannot be told from other noise, is not listed, so
+ * these recordings' gaps count neither as breath nor as none outside these. */
+typedef struct {
+    const char *recording, *file;
+    double start_s, end_s;
+} HandLabel;
+
+static const HandLabel breaths_heard[] = {
+    {"letters-nl", "a-10.ogg", 0.12, 0.36},    {"letters-nl", "a-11.ogg", 0.26, 0.45},
+    {"letters-nl", "a-12.ogg", 0.02, 0.16},    {"letters-nl", "a-13.ogg", 0.20, 0.52},
+    {"letters-nl", "a-14.ogg", 0.30, 0.71},    {"letters-nl", "a-16.ogg", 0.34, 0.67},
+    {"letters-nl", "a-17.ogg", 0.25, 0.57},    {"letters-nl", "a-18.ogg", 0.17, 0.54},
+    {"letters-nl", "a-5.ogg", 0.33, 0.71},     {"letters-nl", "a-6.ogg", 0.38, 0.69},
+    {"letters-nl", "a-7.ogg", 0.03, 0.19},     {"letters-nl", "a-9.ogg", 0.03, 0.32},
+    {"syllables-nl", "ad-0.ogg", 0.38, 0.60},  {"syllables-nl", "ad-10.ogg", 0.53, 0.71},
+    {"syllables-nl", "ad-11.ogg", 0.28, 0.58}, {"syllables-nl", "ad-15.ogg", 0.23, 0.65},
+    {"syllables-nl", "ad-17.ogg", 0.49, 0.83}, {"syllables-nl", "ad-18.ogg", 0.25, 0.68},
+    {"syllables-nl", "ad-19.ogg", 0.03, 0.30}, {"syllables-nl", "ad-2.ogg", 0.98, 1.47},
+    {"syllables-nl", "ad-20.ogg", 0.41, 0.98}, {"syllables-nl", "ad-22.ogg", 0.61, 0.81},
+    {"syllables-nl", "ad-23.ogg", 0.03, 0.27}, {"syllables-nl", "ad-25.ogg", 0.22, 0.77},
+    {"syllables-nl", "ad-3.ogg", 0.39, 0.54},  {"syllables-nl", "ad-5.ogg", 0.21, 0.43},
+    {"syllables-nl", "ad-6.ogg", 0.05, 0.42},  {"syllables-nl", "ad-7.ogg", 0.07, 0.34},
+    {"syllables-nl", "ad-9.ogg", 0.47, 0.72},
+};
+
 /* ---- Reading files ---- */
 
 typedef struct {
@@ -193,8 +219,23 @@ static void remove_offset(Clip *clip) {
         clip->audio[i] = (float)signals_biquad_step(&cut, (double)clip->audio[i]);
 }
 
+/* Labels of the file at `path`, which is about to be appended to `whole`. */
+static void label_by_hand(const char *recording, const char *path, const Clip *whole,
+                          Voice *voice) {
+    const char *file = strrchr(path, '/') ? strrchr(path, '/') + 1 : path;
+    for (size_t i = 0; i < sizeof breaths_heard / sizeof *breaths_heard; i++) {
+        const HandLabel *l = &breaths_heard[i];
+        if (strcmp(l->recording, recording) == 0 && strcmp(l->file, file) == 0) {
+            (void)voice_label(voice, SINGER_BREATH,
+                              whole->n + (size_t)(l->start_s * whole->rate_hz),
+                              whole->n + (size_t)(l->end_s * whole->rate_hz));
+            voice->gaps_unknown = true;
+        }
+    }
+}
+
 /* All files of a recording behind each other, each with 5 ms fades so that no seam clicks. */
-static bool read_recording(const Recording *recording, Clip *whole) {
+static bool read_recording(const Recording *recording, Clip *whole, Voice *voice) {
     glob_t found;
     *whole = (Clip){NULL, 0, 0.0};
     if (glob(recording->pattern, 0, NULL, &found) != 0)
@@ -206,6 +247,7 @@ static bool read_recording(const Recording *recording, Clip *whole) {
             whole->rate_hz = clip.rate_hz;
             remove_offset(&clip);
             signals_fade_ends(clip.audio, clip.n, (size_t)(0.005 * clip.rate_hz));
+            label_by_hand(recording->name, found.gl_pathv[i], whole, voice);
             (void)clip_append(whole, clip.audio, clip.n);
         }
         free(clip.audio);
@@ -214,171 +256,6 @@ static bool read_recording(const Recording *recording, Clip *whole) {
     }
     globfree(&found);
     return whole->n > 0;
-}
-
-/* ---- Energy ---- */
-
-double material_click_top(double rate_hz) {
-    return fmin(12000.0, 0.45 * rate_hz);
-}
-
-bool energy_of(const float *audio, size_t n, double rate_hz, double low_hz, double high_hz,
-               Energy *energy) {
-    SignalsBand band = signals_band(rate_hz, low_hz, high_hz);
-    energy->n = n;
-    energy->sum = malloc((n + 1) * sizeof *energy->sum);
-    if (!energy->sum)
-        return false;
-    energy->sum[0] = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        double y = signals_band_step(&band, (double)audio[i]);
-        energy->sum[i + 1] = energy->sum[i] + y * y;
-    }
-    return true;
-}
-
-void energy_free(Energy *energy) {
-    free(energy->sum);
-    *energy = (Energy){NULL, 0};
-}
-
-double energy_between(const Energy *energy, size_t start, size_t end) {
-    end = end < energy->n ? end : energy->n;
-    return start < end ? energy->sum[end] - energy->sum[start] : 0.0;
-}
-
-double energy_db(const Energy *energy, size_t start, size_t end) {
-    end = end < energy->n ? end : energy->n;
-    double power = start < end ? energy_between(energy, start, end) / (double)(end - start) : 0.0;
-    return fmax(power > 0.0 ? 10.0 * log10(power) : ENERGY_FLOOR_DB, ENERGY_FLOOR_DB);
-}
-
-/* ---- Labels of recorded voices ---- */
-
-static bool add_label(Voice *voice, SingerKind kind, size_t start, size_t end) {
-    SingerLabel *grown = realloc(voice->labels, (voice->n_labels + 1) * sizeof *grown);
-    if (!grown)
-        return false;
-    voice->labels = grown;
-    grown[voice->n_labels++] = (SingerLabel){kind, start, end, 0.0};
-    return true;
-}
-
-typedef struct {
-    size_t hop, frames; /* 5 ms */
-    double *level;      /* dB of each frame's 10 ms, full band */
-    double *high, *low; /* dB of its 20 ms above 3 kHz and below 1.5 kHz */
-    double speech_db, floor_db;
-} Levels;
-
-static void levels_free(Levels *levels) {
-    free(levels->level);
-}
-
-static double quantile_of_copy(const double *values, size_t n, double p) {
-    double *copy = malloc((n + 1) * sizeof *copy);
-    if (!copy)
-        return ENERGY_FLOOR_DB;
-    memcpy(copy, values, n * sizeof *copy);
-    double q = signals_quantile(copy, n, p);
-    free(copy);
-    return q;
-}
-
-static bool measure_levels(const Voice *voice, Levels *levels) {
-    Energy all = {NULL, 0}, high = {NULL, 0}, low = {NULL, 0};
-    levels->hop = (size_t)(0.005 * voice->rate_hz);
-    levels->frames = voice->n / levels->hop;
-    levels->level = calloc(3 * levels->frames + 1, sizeof *levels->level);
-    levels->high = levels->level + levels->frames;
-    levels->low = levels->high + levels->frames;
-    bool ok = levels->level && energy_of(voice->audio, voice->n, voice->rate_hz, 60, 1e9, &all) &&
-              energy_of(voice->audio, voice->n, voice->rate_hz, 3000, 1e9, &high) &&
-              energy_of(voice->audio, voice->n, voice->rate_hz, 60, 1500, &low);
-    for (size_t i = 0; ok && i < levels->frames; i++) {
-        size_t at = i * levels->hop, h = levels->hop;
-        size_t from = at > 3 * h / 2 ? at - 3 * h / 2 : 0;
-        levels->level[i] = energy_db(&all, at > h / 2 ? at - h / 2 : 0, at + 3 * h / 2);
-        levels->high[i] = energy_db(&high, from, at + 5 * h / 2);
-        levels->low[i] = energy_db(&low, from, at + 5 * h / 2);
-    }
-    energy_free(&all);
-    energy_free(&high);
-    energy_free(&low);
-    if (ok) {
-        levels->speech_db = quantile_of_copy(levels->level, levels->frames, 0.9);
-        levels->floor_db = quantile_of_copy(levels->level, levels->frames, 0.1);
-    }
-    return ok;
-}
-
-/* First frame from i on where `level` is above (or not above) the threshold for `least` frames. */
-static size_t next_run(const double *level, size_t n, size_t i, double threshold, bool above,
-                       size_t least) {
-    size_t run = 0;
-    for (; i < n; i++) {
-        run = (level[i] > threshold) == above ? run + 1 : 0;
-        if (run == least)
-            return i + 1 - least;
-    }
-    return n;
-}
-
-/* An utterance is what rises over the threshold and is not broken by 120 ms below it, and comes
- * within 25 dB of the speech level at least once. Each is a phrase of one word. The threshold:
- * 38 dB under the speech level (its 90th percentile), but 8 dB over the floor (the 10th). */
-static bool label_utterances(Voice *voice, const Levels *levels) {
-    double threshold = fmax(levels->speech_db - 38.0, levels->floor_db + 8.0);
-    size_t hop = levels->hop, n = levels->frames, gap = 0;
-    for (size_t i = 0; i < n;) {
-        size_t start = next_run(levels->level, n, i, threshold, true, 3);
-        size_t end = next_run(levels->level, n, start, threshold, false, 24);
-        double loudest = ENERGY_FLOOR_DB;
-        for (size_t k = start; k < end; k++)
-            loudest = fmax(loudest, levels->level[k]);
-        i = end;
-        if (start == end || loudest < levels->speech_db - 25.0)
-            continue;
-        if (start > gap && !add_label(voice, SINGER_GAP, gap * hop, start * hop))
-            return false;
-        if (!add_label(voice, SINGER_PHRASE, start * hop, end * hop) ||
-            !add_label(voice, SINGER_WORD, start * hop, end * hop))
-            return false;
-        gap = end;
-    }
-    return gap == n || add_label(voice, SINGER_GAP, gap * hop, n * hop);
-}
-
-/* The rule of an unreviewed measurement on read speech (check value C.1): at least 40 ms in which
- * the energy above 3 kHz exceeds that below 1.5 kHz; here also within 35 dB of the speech level. */
-static bool label_sibilants(Voice *voice, const Levels *levels) {
-    size_t run = 0;
-    for (size_t i = 0; i <= levels->frames; i++) {
-        bool hiss = i < levels->frames && levels->high[i] > levels->low[i] &&
-                    levels->high[i] > levels->speech_db - 35.0;
-        if (!hiss && run >= 8 &&
-            !add_label(voice, SINGER_S, (i - run) * levels->hop, i * levels->hop))
-            return false;
-        run = hiss ? run + 1 : 0;
-    }
-    return true;
-}
-
-static int by_start(const void *a, const void *b) {
-    const SingerLabel *x = a, *y = b;
-    if (x->start != y->start)
-        return x->start < y->start ? -1 : 1;
-    return (int)y->kind - (int)x->kind;
-}
-
-static bool material_label(Voice *voice) {
-    Levels levels = {0};
-    bool ok = measure_levels(voice, &levels) && label_utterances(voice, &levels) &&
-              label_sibilants(voice, &levels);
-    levels_free(&levels);
-    if (ok)
-        qsort(voice->labels, voice->n_labels, sizeof *voice->labels, by_start);
-    return ok;
 }
 
 /* ---- Loading a set ---- */
@@ -395,19 +272,18 @@ static Voice *new_voice(Material *material) {
 static bool load_recording(const Recording *recording, void (*notice)(const char *),
                            Material *material) {
     Clip clip;
-    if (!read_recording(recording, &clip)) {
+    Voice *voice = new_voice(material);
+    if (!voice)
+        return false;
+    if (!read_recording(recording, &clip, voice)) {
         char line[256];
         snprintf(line, sizeof line, "skipped %s: install %s%s", recording->name, recording->package,
                  ends_with(recording->pattern, "g722") ? " and ffmpeg" : "");
         if (notice)
             notice(line);
         free(clip.audio);
+        material->count--;
         return true;
-    }
-    Voice *voice = new_voice(material);
-    if (!voice) {
-        free(clip.audio);
-        return false;
     }
     snprintf(voice->name, sizeof voice->name, "%s", recording->name);
     voice->recorded = true;
@@ -450,177 +326,19 @@ bool material_load(MaterialSet set, void (*notice)(const char *line), Material *
     return ok;
 }
 
+void voice_free(Voice *voice) {
+    if (!voice->recorded && voice->take.labels)
+        voice->labels = NULL; /* lent */
+    singer_free(&voice->take);
+    free(voice->labels);
+    free(voice->audio);
+    free(voice->breaths);
+    *voice = (Voice){.n = 0};
+}
+
 void material_free(Material *material) {
-    for (size_t i = 0; i < material->count; i++) {
-        Voice *voice = &material->voices[i];
-        if (voice->recorded)
-            free(voice->labels);
-        else
-            singer_free(&voice->take); /* its labels with it */
-        free(voice->audio);
-    }
+    for (size_t i = 0; i < material->count; i++)
+        voice_free(&material->voices[i]);
     free(material->voices);
     *material = (Material){NULL, 0};
-}
-
-/* ---- Clicks ---- */
-
-/* One burst: noise through a resonance, under t^2 exp(-t / tau). Adds to out[0..n). */
-static void lay_burst(float *out, size_t n, double rate_hz, double height, Random *random) {
-    double top = material_click_top(rate_hz);
-    double hz = 1100.0 * pow(0.9 * top / 1100.0, random_unit(random));
-    SignalsBiquad tone = signals_band_pass(rate_hz, hz, random_range(random, 0.7, 8.0));
-    double tau_s = (double)n / rate_hz / 7.0; /* over after 7 tau: 49 e^-7 is 3 % of the peak */
-    for (size_t i = 0; i < n; i++) {
-        double x = (double)i / rate_hz / tau_s;
-        double y = signals_biquad_step(&tone, random_normal(random));
-        out[i] += (float)(height * x * x * exp(-x) * y);
-    }
-}
-
-/* A click of 1..15 ms at click[0..length); returns its length. */
-static size_t lay_shape(float *click, size_t longest, double rate_hz, Random *random) {
-    double length_s = 0.001 * pow(15.0, random_unit(random));
-    size_t length = (size_t)(length_s * rate_hz);
-    length = length < longest ? length : longest;
-    size_t bursts = length_s < 0.004 ? 1 : 1 + random_below(random, 3);
-    signals_silence(click, length);
-    for (size_t k = 0; k < bursts; k++) {
-        size_t at = k * length / bursts;
-        lay_burst(click + at, length / bursts, rate_hz, k ? random_range(random, 0.3, 1.1) : 1.0,
-                  random);
-    }
-    return length;
-}
-
-typedef struct {
-    const Voice *voice;
-    float *audio;
-    Energy band;
-    Random random;
-    Click *clicks;
-    size_t count, room;
-} Layer;
-
-static bool keep_click(Layer *layer, size_t start, size_t end, bool in_word, double db) {
-    if (layer->count == layer->room) {
-        size_t room = 2 * layer->room + 64;
-        Click *grown = realloc(layer->clicks, room * sizeof *grown);
-        if (!grown)
-            return false;
-        layer->clicks = grown;
-        layer->room = room;
-    }
-    layer->clicks[layer->count++] = (Click){start, end, in_word, db};
-    return true;
-}
-
-static bool covered(const Voice *voice, SingerKind kind, size_t from, size_t to) {
-    for (size_t i = 0; i < voice->n_labels; i++)
-        if (voice->labels[i].kind == kind && voice->labels[i].start <= from &&
-            voice->labels[i].end >= to)
-            return true;
-    return false;
-}
-
-static bool touched(const Voice *voice, SingerKind kind, size_t from, size_t to) {
-    for (size_t i = 0; i < voice->n_labels; i++)
-        if (voice->labels[i].kind == kind && voice->labels[i].start < to &&
-            voice->labels[i].end > from)
-            return true;
-    return false;
-}
-
-/* Inside a word: 20 ms within a voiced sound, or in a recording within a word but off sibilants,
- * where the click band is neither silent nor more than 25 dB under its level over the word. */
-static bool inside_word(const Layer *layer, size_t start, size_t end) {
-    const Voice *voice = layer->voice;
-    size_t margin = (size_t)(0.02 * voice->rate_hz);
-    size_t from = start > margin ? start - margin : 0, to = end + margin;
-    if (!voice->recorded)
-        return covered(voice, SINGER_VOICED, from, to);
-    if (!covered(voice, SINGER_WORD, from, to) || touched(voice, SINGER_S, from, to))
-        return false;
-    for (size_t i = 0; i < voice->n_labels; i++) {
-        const SingerLabel *word = &voice->labels[i];
-        if (word->kind == SINGER_WORD && word->start <= from && word->end >= to)
-            return energy_db(&layer->band, from, to) >
-                   energy_db(&layer->band, word->start, word->end) - 25.0;
-    }
-    return false;
-}
-
-static bool inside_gap(const Layer *layer, size_t start, size_t end) {
-    size_t margin = (size_t)(0.03 * layer->voice->rate_hz);
-    return covered(layer->voice, SINGER_GAP, start > margin ? start - margin : 0, end + margin);
-}
-
-static bool lay_at(Layer *layer, size_t at) {
-    enum { LONGEST = 192 * 16 };
-    float click[LONGEST], band[LONGEST];
-    const Voice *voice = layer->voice;
-    double rate_hz = voice->rate_hz;
-    size_t length = lay_shape(click, LONGEST, rate_hz, &layer->random);
-    double word_db = random_range(&layer->random, 10.0, 20.0);
-    double gap_db = random_range(&layer->random, 12.0, 35.0);
-    if (at + length >= voice->n)
-        return true;
-    bool in_word = inside_word(layer, at, at + length);
-    if (!in_word && !inside_gap(layer, at, at + length))
-        return true;
-    size_t reach = (size_t)(0.025 * rate_hz);
-    double around_db = energy_db(&layer->band, at > reach ? at - reach : 0, at + reach);
-    double db = in_word ? word_db : gap_db;
-    signals_band_filter(click, band, length, rate_hz, 1000.0, material_click_top(rate_hz));
-    double peak = signals_peak(band, length);
-    if (!(peak > 0.0))
-        return true;
-    signals_scale(click, length, pow(10.0, (around_db + db) / 20.0) / peak);
-    signals_add(layer->audio + at, click, length);
-    return keep_click(layer, at, at + length, in_word, db);
-}
-
-static bool lay_singers_own(Layer *layer) {
-    const Voice *voice = layer->voice;
-    if (voice->recorded)
-        return true;
-    signals_add(layer->audio, voice->take.stem[SINGER_STEM_CLICKS], voice->n);
-    for (size_t i = 0; i < voice->n_labels; i++) {
-        const SingerLabel *l = &voice->labels[i];
-        if (l->kind == SINGER_CLICK &&
-            !keep_click(layer, l->start, l->end, !touched(voice, SINGER_GAP, l->start, l->end),
-                        l->value))
-            return false;
-    }
-    return true;
-}
-
-static bool free_around(const Layer *layer, size_t at, size_t reach) {
-    for (size_t i = 0; i < layer->count; i++)
-        if (layer->clicks[i].start < at + reach && layer->clicks[i].end + reach > at)
-            return false;
-    return true;
-}
-
-static int by_click(const void *a, const void *b) {
-    const Click *x = a, *y = b;
-    return (x->start > y->start) - (x->start < y->start);
-}
-
-size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks) {
-    Layer layer = {.voice = voice, .audio = audio, .random = random_seeded(seed)};
-    bool ok = energy_of(voice->audio, voice->n, voice->rate_hz, 1000.0,
-                        material_click_top(voice->rate_hz), &layer.band) &&
-              lay_singers_own(&layer);
-    size_t step = (size_t)(0.25 * voice->rate_hz), reach = (size_t)(0.1 * voice->rate_hz);
-    for (size_t at = step / 2; ok && at + step < voice->n; at += step) {
-        size_t place = at + (size_t)(random_unit(&layer.random) * 0.5 * (double)step);
-        if (free_around(&layer, place, reach))
-            ok = lay_at(&layer, place);
-    }
-    energy_free(&layer.band);
-    *clicks = layer.clicks;
-    if (layer.count)
-        qsort(layer.clicks, layer.count, sizeof *layer.clicks, by_click);
-    return ok ? layer.count : 0;
 }

@@ -26,8 +26,14 @@ typedef struct {
     float *audio;        /* a recording as it is; a sung take without its clicks */
     SingerLabel *labels; /* by start. Recorded: phrases, words, gaps, sibilants (as SINGER_S) */
     size_t n_labels;
-    SingerTake take; /* sung only: the stems; its labels are lent to `labels` */
+    SingerTake take;   /* sung only: the stems; its labels are lent to `labels` */
+    float *breaths;    /* made by material_breaths(): what of `audio` is breath */
+    bool gaps_unknown; /* there may be breaths beside those labelled */
 } Voice;
+
+void voice_free(Voice *voice);
+/* Appends a label, value 0. false: out of memory. */
+bool voice_label(Voice *voice, SingerKind kind, size_t start, size_t end);
 
 typedef struct {
     Voice *voices;
@@ -39,7 +45,11 @@ typedef struct {
 bool material_load(MaterialSet set, void (*notice)(const char *line), Material *material);
 void material_free(Material *material);
 
-/* 48 kHz or what the voice has: the band in which clicks are judged, 1..12 kHz, its top at most
+/* Labels the utterances (as a phrase of one word each), gaps and sibilants of a recording, from its
+ * audio; labels made before (breaths) are kept. false: out of memory. */
+bool material_label(Voice *voice);
+
+/* The band in which clicks are judged, 1..12 kHz, its top at most
  * 0.45 of the rate. */
 double material_click_top(double rate_hz);
 
@@ -72,5 +82,16 @@ typedef struct {
  * singer's: bands of noise under a gamma-shaped envelope, in one to three bursts of 1 to 15 ms.
  * Returns the number of clicks, in `clicks` (by start), which the caller frees. */
 size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks);
+
+/* ---- Breaths laid in ---- */
+
+/* A take to judge breaths on. Sung: the singer's own with everything in it. A recording with
+ * breaths labelled by hand: as it is. Any other recording: its utterances by ones and twos, apart
+ * by pauses with room tone at the recording's own floor, in most of which lies a breath cut from
+ * those of this set labelled by hand (or, when they are not installed, of a test singer), 15..38 dB
+ * under the phrase after it and over the room. Fills `made`; free it by voice_free().
+ * false: out of memory, or nothing to lay into. */
+bool material_breaths(const Material *material, const Voice *voice, unsigned long long seed,
+                      Voice *made);
 
 #endif

@@ -43,6 +43,12 @@ void samples_free(Samples *samples) {
     *samples = (Samples){NULL, 0, 0};
 }
 
+void samples_pour(Samples *from, Samples *to) {
+    for (size_t i = 0; i < from->n; i++)
+        samples_add(to, from->value[i]);
+    samples_free(from);
+}
+
 static bool reached(double figure, QualityBound bound, double target) {
     if (isnan(figure))
         return true;
@@ -55,7 +61,7 @@ static void print_figure(double figure) {
     if (isnan(figure))
         printf(" %10s", "-");
     else
-        printf(" %10.2f", figure);
+        printf(" %10.3f", figure);
 }
 
 void quality_row(Quality *quality, const char *what, const char *unit, Figure figure,
@@ -67,7 +73,7 @@ void quality_row(Quality *quality, const char *what, const char *unit, Figure fi
     printf("%-58s", what);
     print_figure(figure.sung);
     print_figure(figure.recorded);
-    printf("  %s %7.2f %-3s %s\n", sign[bound], target, unit,
+    printf("  %s %7.2f %-2s %s\n", sign[bound], target, unit,
            !measured ? "not measured"
            : ok      ? "pass"
                      : "short");
@@ -118,6 +124,7 @@ typedef struct {
 
 static const Part parts[] = {
     {"tamer", "transient-tamer", quality_tamer},
+    {"breath", "breath-ducker", quality_breath},
 };
 enum { PARTS = sizeof parts / sizeof *parts };
 

@@ -21,6 +21,8 @@ double samples_quantile(Samples *samples, double p); /* NaN when there are none 
 double samples_mean(const Samples *samples);
 /* Interquartile range / 1.349: the deviation of a Gaussian with these quartiles. */
 double samples_spread(Samples *samples);
+/* Moves all of `from` to `to`. */
+void samples_pour(Samples *from, Samples *to);
 void samples_free(Samples *samples);
 
 typedef struct {

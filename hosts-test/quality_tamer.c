@@ -125,12 +125,6 @@ static void judge_clean(Quality *quality, const Voice *voice, float *scratch, Ta
     energy_free(&removed_band);
 }
 
-static void pour(Samples *from, Samples *to) {
-    for (size_t i = 0; i < from->n; i++)
-        samples_add(to, from->value[i]);
-    samples_free(from);
-}
-
 static void judge_voice(Quality *quality, const Voice *voice, unsigned long long seed, Tally *all) {
     float *scratch = malloc(2 * (voice->n + 1) * sizeof *scratch);
     if (!scratch) {
@@ -149,12 +143,12 @@ static void judge_voice(Quality *quality, const Voice *voice, unsigned long long
                  samples_mean(&one.word_caught), samples_quantile(&one.word_left, 0.5),
                  samples_quantile(&one.word_left, 0.1), samples_quantile(&one.removed, 0.5),
                  samples_quantile(&one.removed, 0.9), samples_quantile(&one.start_loss, 0.95));
-    pour(&one.gap_caught, &all->gap_caught);
-    pour(&one.gap_left, &all->gap_left);
-    pour(&one.word_caught, &all->word_caught);
-    pour(&one.word_left, &all->word_left);
-    pour(&one.removed, &all->removed);
-    pour(&one.start_loss, &all->start_loss);
+    samples_pour(&one.gap_caught, &all->gap_caught);
+    samples_pour(&one.gap_left, &all->gap_left);
+    samples_pour(&one.word_caught, &all->word_caught);
+    samples_pour(&one.word_left, &all->word_left);
+    samples_pour(&one.removed, &all->removed);
+    samples_pour(&one.start_loss, &all->start_loss);
 }
 
 static Figure quantiles(Samples *sung, Samples *recorded, double p) {

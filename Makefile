@@ -24,7 +24,7 @@ HOST_LIBS = $(shell pkg-config --libs $(PKG_HOST)) -lz -lm -lpthread
 CHECK_LIBS = $(shell pkg-config --libs check) -lm
 
 PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
-FLOOR := gain biquad
+FLOOR := gain biquad keyed
 BROKEN := $(sort $(patsubst hosts-test/broken/%_plugin.c,%,$(wildcard hosts-test/broken/*_plugin.c)))
 SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
 HOST_SUITES := $(sort $(patsubst hosts-test/%.c,%,$(wildcard hosts-test/test_*.c)))
@@ -34,6 +34,7 @@ TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(wil
 HOST_OBJ := $(BUILD)/obj/hosts-test/host.o
 SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/siskin*.c))
 QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
+CONTRACT_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/contract_*.c hosts-test/guard.c))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
 HOST_HELP_OBJ := $(filter-out %/siskin.o %/siskin_main.o,$(SISKIN_OBJ)) $(HOST_OBJ)
 
@@ -108,7 +109,7 @@ $(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$
 endef
 
 $(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,ttl/$(p).ttl,$(wildcard ttl/presets/$(p).ttl))))
-$(foreach p,$(FLOOR),$(eval $(call bundle,$(p),test-lv2,hosts-test/floor/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
+$(foreach p,$(FLOOR),$(eval $(call bundle,$(p),test-lv2,hosts-test/floor/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,hosts-test/floor/$(p)_presets.ttl)))
 $(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/broken/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
 
 ttl: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
@@ -141,8 +142,17 @@ $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_
 	@mkdir -p $(@D)
 	$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
 
+$(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
+
 SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
-tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(PROGRAMS)
+tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
+
+# A bundle as strangers write them, which the offline program is tested with.
+FOREIGN = $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
+$(FOREIGN): hosts-test/foreign/foreign.c $(wildcard hosts-test/foreign/*.ttl)
+	@mkdir -p $(@D)
+	$(CC) -shared $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lm
+	@cp hosts-test/foreign/*.ttl $(@D)
 
 # First command on a bare machine: gets what is missing, then builds and tests.
 check:

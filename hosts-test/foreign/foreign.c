@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: ISC */
+/* Plugins as strangers write them, for the tests of the offline program; never installed. They know
+ * nothing of our shell.
+ *
+ * late         in, key (optional) -> out: out[t] = in[t - d] + key[t - d], with the latency d set
+ * by a control and reported only once real frames have run. widen        mono -> stereo: left as it
+ * came, right inverted. misbehave    mono: does what `fault` says after `after` frames. needy
+ * requires a feature that no host has. */
+#include <lv2/core/lv2.h>
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define URI "urn:foreign:"
+
+enum { MOST_LATE = 4096, MOST_PORTS = 8 };
+
+typedef struct {
+    float *port[MOST_PORTS];
+    float ring[MOST_LATE + 1];
+    size_t at;
+    double seen; /* frames since activation */
+} Foreign;
+
+static LV2_Handle instantiate(const LV2_Descriptor *descriptor, double rate, const char *path,
+                              const LV2_Feature *const *features) {
+    (void)descriptor, (void)rate, (void)path, (void)features;
+    return calloc(1, sizeof(Foreign));
+}
+
+static void connect_port(LV2_Handle instance, uint32_t port, void *data) {
+    Foreign *self = instance;
+    if (port < MOST_PORTS)
+        self->port[port] = data;
+}
+
+static void activate(LV2_Handle instance) {
+    Foreign *self = instance;
+    memset(self->ring, 0, sizeof self->ring);
+    self->at = 0;
+    self->seen = 0.0;
+}
+
+static void cleanup(LV2_Handle instance) {
+    free(instance);
+}
+
+enum { LATE_FRAMES, LATE_LATENCY, LATE_IN, LATE_KEY, LATE_OUT };
+
+static void run_late(LV2_Handle instance, uint32_t n) {
+    Foreign *self = instance;
+    size_t late = (size_t)*self->port[LATE_FRAMES];
+    for (uint32_t i = 0; i < n; i++) {
+        float key = self->port[LATE_KEY] ? self->port[LATE_KEY][i] : 0.0f;
+        self->ring[self->at] = self->port[LATE_IN][i] + key;
+        self->port[LATE_OUT][i] = self->ring[(self->at + MOST_LATE + 1 - late) % (MOST_LATE + 1)];
+        self->at = (self->at + 1) % (MOST_LATE + 1);
+    }
+    if (n > 0)
+        *self->port[LATE_LATENCY] = (float)late;
+}
+
+static void run_widen(LV2_Handle instance, uint32_t n) {
+    Foreign *self = instance;
+    for (uint32_t i = 0; i < n; i++) {
+        float in = self->port[0][i];
+        self->port[1][i] = in;
+        self->port[2][i] = -in;
+    }
+}
+
+enum { BAD_FAULT, BAD_AFTER, BAD_LATENCY, BAD_IN, BAD_OUT };
+enum { FAULT_NONE, FAULT_CRASH, FAULT_EXIT, FAULT_NAN, FAULT_LATENCY, FAULT_HUGE_LATENCY };
+
+static void run_misbehave(LV2_Handle instance, uint32_t n) {
+    Foreign *self = instance;
+    int fault = (int)*self->port[BAD_FAULT];
+    if (n > 0)
+        memmove(self->port[BAD_OUT], self->port[BAD_IN], n * sizeof(float));
+    self->seen += n;
+    *self->port[BAD_LATENCY] = fault == FAULT_HUGE_LATENCY ? 1e12f : 0.0f;
+    if (self->seen <= (double)*self->port[BAD_AFTER])
+        return;
+    if (fault == FAULT_CRASH)
+        abort();
+    if (fault == FAULT_EXIT)
+        exit(0);
+    if (fault == FAULT_NAN && n > 0)
+        self->port[BAD_OUT][0] = NAN;
+    if (fault == FAULT_LATENCY)
+        *self->port[BAD_LATENCY] = 7.0f;
+}
+
+static const LV2_Descriptor descriptors[] = {
+    {URI "late", instantiate, connect_port, activate, run_late, NULL, cleanup, NULL},
+    {URI "widen", instantiate, connect_port, activate, run_widen, NULL, cleanup, NULL},
+    {URI "misbehave", instantiate, connect_port, activate, run_misbehave, NULL, cleanup, NULL},
+    {URI "needy", instantiate, connect_port, activate, run_widen, NULL, cleanup, NULL},
+};
+
+LV2_SYMBOL_EXPORT const LV2_Descriptor *lv2_descriptor(uint32_t index) {
+    return index < sizeof descriptors / sizeof *descriptors ? &descriptors[index] : NULL;
+}

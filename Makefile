@@ -41,6 +41,7 @@ HOST_HELP_OBJ := $(filter-out %/siskin.o %/siskin_main.o,$(SISKIN_OBJ)) $(HOST_O
 LIBCOMMON := $(BUILD)/libcommon.a
 BUNDLES := $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/stamp)
 TEST_BUNDLES := $(foreach p,$(FLOOR) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/stamp)
+FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
@@ -148,7 +149,6 @@ SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-tes
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 
 # A bundle as strangers write them, which the offline program is tested with.
-FOREIGN = $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 $(FOREIGN): hosts-test/foreign/foreign.c $(wildcard hosts-test/foreign/*.ttl)
 	@mkdir -p $(@D)
 	$(CC) -shared $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lm

@@ -94,4 +94,10 @@ size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio
 bool material_breaths(const Material *material, const Voice *voice, unsigned long long seed,
                       Voice *made);
 
+/* ---- Sibilants made hot ---- */
+
+/* The take (voice->audio) with its sibilants raised by `db`: of a sung take their stem, of a
+ * recording what lies above 2.5 kHz within the labels. false: out of memory. */
+bool material_hot(const Voice *voice, double db, float *hot);
+
 #endif

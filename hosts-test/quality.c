@@ -125,6 +125,7 @@ typedef struct {
 static const Part parts[] = {
     {"tamer", "transient-tamer", quality_tamer},
     {"breath", "breath-ducker", quality_breath},
+    {"de-esser", "de-esser", quality_deesser},
 };
 enum { PARTS = sizeof parts / sizeof *parts };
 

@@ -120,14 +120,20 @@ bool quality_render(Quality *quality, const QualityRun *run) {
 typedef struct {
     const char *name, *bundle;
     void (*run)(Quality *);
+    bool voices; /* needs them loaded */
 } Part;
 
 static const Part parts[] = {
-    {"tamer", "transient-tamer", quality_tamer},
-    {"breath", "breath-ducker", quality_breath},
-    {"de-esser", "de-esser", quality_deesser},
+    {"tamer", "transient-tamer", quality_tamer, true},
+    {"breath", "breath-ducker", quality_breath, true},
+    {"de-esser", "de-esser", quality_deesser, true},
+    {"ducker", "return-ducker", quality_ducker, false},
 };
 enum { PARTS = sizeof parts / sizeof *parts };
+
+static bool wanted(const Part *part, const char *only) {
+    return !only || strcmp(only, part->name) == 0;
+}
 
 typedef struct {
     const char *bundles, *only;
@@ -167,7 +173,7 @@ static bool read_options(int argc, char **argv, Options *o) {
             return false;
     }
     for (size_t k = 0; k < PARTS; k++)
-        if (!o->only || strcmp(o->only, parts[k].name) == 0)
+        if (wanted(&parts[k], o->only))
             return true;
     return false;
 }
@@ -180,7 +186,7 @@ static void run_parts(Quality *quality, const char *only) {
     printf("%-58s %10s %10s  %s\n", "", "sung", "recorded", "target");
     for (size_t k = 0; k < PARTS; k++) {
         HostError error;
-        if (only && strcmp(only, parts[k].name) != 0)
+        if (!wanted(&parts[k], only))
             continue;
         if (!host_find(quality->host, parts[k].bundle, 1, &error)) {
             printf("%s: %s\n", parts[k].bundle, error.text);
@@ -189,6 +195,13 @@ static void run_parts(Quality *quality, const char *only) {
         }
         parts[k].run(quality);
     }
+}
+
+static bool needs_voices(const char *only) {
+    for (size_t k = 0; k < PARTS; k++)
+        if (parts[k].voices && wanted(&parts[k], only))
+            return true;
+    return false;
 }
 
 int main(int argc, char **argv) {
@@ -203,8 +216,8 @@ int main(int argc, char **argv) {
         fprintf(stderr, "siskin-quality: %s\n", error.text);
         return 2;
     }
-    Material material;
-    if (!material_load(options.set, say, &material)) {
+    Material material = {NULL, 0};
+    if (needs_voices(options.only) && !material_load(options.set, say, &material)) {
         fputs("siskin-quality: out of memory\n", stderr);
         return 2;
     }

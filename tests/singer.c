@@ -735,6 +735,17 @@ static double rms_between(const float *audio, size_t start, size_t end) {
     return end > start ? signals_rms(audio + start, end - start) : 0.0;
 }
 
+/* RMS of the loudest 30 ms of a vowel: what the published levels of fricatives are given against
+ * (there, three pitch periods where the vowel is largest). */
+static double loudest_rms(const SingerTake *take, size_t start, size_t end) {
+    const float *voice = take->stem[SINGER_STEM_VOICE];
+    size_t length = (size_t)(0.03 * take->rate_hz);
+    double loudest = rms_between(voice, start, end);
+    for (size_t at = start; at + length <= end; at += length / 3)
+        loudest = fmax(loudest, signals_rms(voice + at, length));
+    return loudest;
+}
+
 /* RMS of the voiced parts of a phrase. */
 static double phrase_rms(const Plan *plan, const Phrase *phrase, const SingerTake *take) {
     double power = 0.0;
@@ -888,8 +899,8 @@ static bool render_consonants(const Plan *plan, SingerTake *take) {
             value = 0.0;
         if (!label(take, segment->kind, start, end, value))
             return false;
-        double vowel_rms = rms_between(take->stem[SINGER_STEM_VOICE], frame(take, vowel->start_s),
-                                       frame(take, vowel->end_s));
+        double vowel_rms =
+            loudest_rms(take, frame(take, vowel->start_s), frame(take, vowel->end_s));
         if (segment->kind != SINGER_VOICED &&
             !render_consonant(plan->params, segment, vowel_rms, take, &random))
             return false;

@@ -300,9 +300,11 @@ static bool unknown_bus(const Chain *chain, const char *name, int line, HostErro
         text_add(known, sizeof known, "%s%s", i ? ", " : "", names[i]);
     }
     const char *nearest = text_nearest(name, names, chain->n_busses);
-    return chain_fail(chain, line, error, "there is no bus '%s'%s%s%s; the busses are %s", name,
-                      nearest ? "; did you mean '" : "", nearest ? nearest : "",
-                      nearest ? "'?" : "", known);
+    if (nearest)
+        return chain_fail(chain, line, error,
+                          "there is no bus '%s'; did you mean '%s'? The busses: %s", name, nearest,
+                          known);
+    return chain_fail(chain, line, error, "there is no bus '%s'; the busses: %s", name, known);
 }
 
 static bool resolve_tap(const Chain *chain, ChainTap *tap, int line, HostError *error) {

@@ -136,16 +136,16 @@ static bool read_chain(const Words *words, int argc, char **argv, Request *reque
 typedef struct {
     const Request *request;
     Progress progress;
-    bool done;
+    int status;
 } Single;
 
 static void finish_single(void *user, size_t number, const TakeReport *report) {
     (void)number;
     Single *single = user;
     progress_clear(&single->progress);
-    single->done = report->done;
     if (!report->done) {
-        command_fail("render", STATUS_FAILED, &report->error);
+        int status = report->usage ? STATUS_USAGE : STATUS_FAILED;
+        single->status = command_fail("render", status, &report->error);
         return;
     }
     if (!single->request->quiet)
@@ -180,7 +180,7 @@ static int render_single(Host *host, Request *request, const char *take, const c
     single.progress = progress_begin(request->quiet);
     if (!pool_run(host, job, 1, 1, &watcher, &error))
         return command_fail("render", STATUS_FAILED, &error);
-    return single.done ? STATUS_OK : STATUS_FAILED;
+    return single.status;
 }
 
 /* ---- a folder ---- */

@@ -13,7 +13,7 @@ static const char *decibels(char buffer[32], double db) {
     if (isinf(db))
         snprintf(buffer, 32, "silent");
     else
-        snprintf(buffer, 32, "%.1f dB", db);
+        snprintf(buffer, 32, "%.1f dBFS", db);
     return buffer;
 }
 
@@ -54,7 +54,7 @@ void report_take(const TakeJob *job, const TakeReport *report) {
 void report_row_done(const char *name, const TakeReport *report) {
     char length[32];
     char peak[32];
-    printf("ok       %-28s %9s  peak %8s", name, text_time(length, report->length_s),
+    printf("ok       %-28s %9s  peak %10s", name, text_time(length, report->length_s),
            decibels(peak, text_db(report->peak)));
     for (size_t i = 0; i < report->n_processors; i++)
         if (report->processor[i].has_reduction)

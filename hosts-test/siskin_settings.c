@@ -10,14 +10,14 @@
 
 enum { MOST_NAMES = 256 };
 
-/* "'x' is not there; did you mean 'y'? There are: a, b, y" */
+/* "WHAT; did you mean 'y'? LIST_NAME a, b, y" */
 static void explain(HostError *error, const char *what, const char *word, const char *const *names,
                     size_t count, const char *list_name) {
     const char *nearest = text_nearest(word, names, count);
     host_fail(error, "%s", what);
     if (nearest)
         text_add(error->text, sizeof error->text, "; did you mean '%s'?", nearest);
-    text_add(error->text, sizeof error->text, "%s %s: ", nearest ? "" : ";", list_name);
+    text_add(error->text, sizeof error->text, "%s %s ", nearest ? "" : ";", list_name);
     for (size_t i = 0; i < count; i++)
         text_add(error->text, sizeof error->text, "%s%s", i ? ", " : "", names[i]);
     if (count == 0)
@@ -44,7 +44,7 @@ const HostPlugin *settings_find(Host *host, const char *name, unsigned channels,
     char *names[MOST_NAMES];
     size_t count = own_names(host, names);
     char *what = text_print("there is no processor '%s'", name);
-    explain(error, what, name, (const char *const *)names, count, "processors are");
+    explain(error, what, name, (const char *const *)names, count, "there are:");
     if (count == 0)
         text_add(error->text, sizeof error->text,
                  "; say where the bundles are by --bundles DIR or SISKIN_LV2");
@@ -62,7 +62,7 @@ static bool unknown_control(const HostPlugin *plugin, const char *control, HostE
             names[count++] = plugin->ports[i].symbol;
     char *what =
         text_print("%s has no control '%s'", plugin->id ? plugin->id : plugin->name, control);
-    explain(error, what, control, names, count, "its controls are");
+    explain(error, what, control, names, count, "its controls:");
     free(what);
     return false;
 }
@@ -74,7 +74,7 @@ static bool unknown_preset(const HostPlugin *plugin, const char *preset, HostErr
         names[count++] = host_preset_name(&plugin->presets[i]);
     char *what =
         text_print("%s has no preset '%s'", plugin->id ? plugin->id : plugin->name, preset);
-    explain(error, what, preset, names, count, "its presets are");
+    explain(error, what, preset, names, count, "its presets:");
     free(what);
     return false;
 }

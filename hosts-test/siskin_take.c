@@ -218,17 +218,15 @@ static const char *wide(unsigned channels) {
 static bool check_plugin(Take *take, const ChainBus *bus, const ChainProcessor *processor,
                          const HostPlugin *plugin, unsigned channels) {
     const Chain *chain = take->chain;
+    const char *what = chain->path ? bus->name : "the take";
+    const char *advice =
+        chain->path ? "; 'bus NAME stereo' makes a bus stereo" : "; --stereo makes the take stereo";
     if (plugin->n_in != channels || plugin->n_out < 1 || plugin->n_out > AUDIO_CHANNELS)
         return chain_fail(chain, processor->line, take->error,
-                          "%s has %zu audio inputs and %zu outputs, but %s is %s here; allowed are "
-                          "%u input%s and "
-                          "1 or 2 outputs%s",
-                          processor->name, plugin->n_in, plugin->n_out,
-                          chain->path ? bus->name : "the take", wide(channels), channels,
-                          channels == 1 ? "" : "s",
-                          channels == 2 ? ""
-                          : chain->path ? " ('bus NAME stereo' makes a bus stereo)"
-                                        : " (--stereo makes the take stereo)");
+                          "%s takes %zu channels and gives %zu, but %s is %s here, so allowed are "
+                          "plugins that take %u and give 1 or 2%s",
+                          processor->name, plugin->n_in, plugin->n_out, what, wide(channels),
+                          channels, channels == 1 ? advice : "");
     if (processor->key.bus >= 0 && plugin->n_key > AUDIO_CHANNELS)
         return chain_fail(chain, processor->line, take->error,
                           "%s has %zu key inputs; key= is for processors with 1 or 2",
@@ -551,12 +549,16 @@ static void take_notes(Take *take) {
 }
 
 static bool render(Take *take) {
-    if (!open_inputs(take) || !check_outputs(take))
+    if (!open_inputs(take))
         return false;
+    take->report->usage = true; /* until everything fits together */
+    if (!check_outputs(take) || !find_channels(take))
+        return false;
+    take->report->usage = false;
     find_length(take);
     take->report->rate_hz = take->rate_hz;
     take->report->length_s = (double)take->frames / take->rate_hz;
-    if (!find_channels(take) || !build(take))
+    if (!build(take))
         return false;
     if (take->job->trace)
         begin_trace(take);

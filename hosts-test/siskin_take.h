@@ -35,7 +35,8 @@ typedef struct {
 /* What was done. Holds no pointers: it lies in memory that two processes share. */
 typedef struct {
     GraphStatus status;
-    bool done; /* the outputs are there */
+    bool done;  /* the outputs are there */
+    bool usage; /* it failed because what was asked for cannot be, whatever the files hold */
     HostError error;
     double rate_hz;
     unsigned channels; /* of the output */

@@ -46,17 +46,20 @@ static void cleanup(LV2_Handle instance) {
     free(instance);
 }
 
-enum { LATE_FRAMES, LATE_LATENCY, LATE_IN, LATE_KEY, LATE_OUT };
+enum { LATE_FRAMES, LATE_LATENCY, LATE_PEAK, LATE_IN, LATE_KEY, LATE_OUT };
 
 static void run_late(LV2_Handle instance, uint32_t n) {
     Foreign *self = instance;
     size_t late = (size_t)*self->port[LATE_FRAMES];
+    float peak = 0.0f;
     for (uint32_t i = 0; i < n; i++) {
         float key = self->port[LATE_KEY] ? self->port[LATE_KEY][i] : 0.0f;
         self->ring[self->at] = self->port[LATE_IN][i] + key;
         self->port[LATE_OUT][i] = self->ring[(self->at + MOST_LATE + 1 - late) % (MOST_LATE + 1)];
         self->at = (self->at + 1) % (MOST_LATE + 1);
+        peak = fmaxf(peak, fabsf(self->port[LATE_OUT][i]));
     }
+    *self->port[LATE_PEAK] = peak;
     if (n > 0)
         *self->port[LATE_LATENCY] = (float)late;
 }

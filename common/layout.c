@@ -5,7 +5,7 @@
 
 static const ScalePoint AUDITION_POINTS[] = {{0.0f, "Result"}, {1.0f, "Removed"}};
 
-static const PortSpec ENABLED = {
+const PortSpec layout_enabled = {
     .symbol = "enabled",
     .name = "Enabled",
     .doc =
@@ -16,7 +16,7 @@ static const PortSpec ENABLED = {
     .maximum = 1.0f,
     .kind = PORT_TOGGLE,
 };
-static const PortSpec AUDITION = {
+const PortSpec layout_audition = {
     .symbol = "audition",
     .name = "Audition",
     .doc = "What to listen to: the result, or only what the plugin takes away.",
@@ -35,7 +35,7 @@ static const PortSpec LATENCY = {
     .maximum = 192000.0f,
     .kind = PORT_INTEGER,
 };
-static const PortSpec REDUCTION = {
+const PortSpec layout_reduction = {
     .symbol = "reduction",
     .name = "Reduction",
     .doc = "Largest reduction within the last block.",
@@ -73,11 +73,11 @@ enum { RUNS = 9 };
 static void runs_of(const PluginSpec *spec, unsigned channels, Run runs[RUNS]) {
     size_t variant = channels == 1 ? 0 : 1;
     const Run all[RUNS] = {
-        {ROLE_ENABLED, 1, &ENABLED},
-        {ROLE_AUDITION, 1, &AUDITION},
+        {ROLE_ENABLED, 1, &layout_enabled},
+        {ROLE_AUDITION, 1, &layout_audition},
         {ROLE_LATENCY, 1, &LATENCY},
         {ROLE_CONTROL, spec->n_controls, spec->controls},
-        {ROLE_REDUCTION, 1, &REDUCTION},
+        {ROLE_REDUCTION, 1, &layout_reduction},
         {ROLE_METER, spec->n_meters, spec->meters},
         {ROLE_IN, channels, &AUDIO[0][variant]},
         {ROLE_KEY, spec->has_key ? channels : 0, &AUDIO[1][variant]},
@@ -118,20 +118,20 @@ static float nearest_point(const PortSpec *control, float value) {
     return best;
 }
 
-float layout_clamp(const PortSpec *control, float value) {
+float layout_clamp(const PortSpec *port, float value) {
     if (isnan(value))
-        return control->initial;
-    if (value < control->minimum)
-        value = control->minimum;
-    if (value > control->maximum)
-        value = control->maximum;
-    switch (control->kind) {
+        value = port->initial;
+    if (value < port->minimum)
+        value = port->minimum;
+    if (value > port->maximum)
+        value = port->maximum;
+    switch (port->kind) {
     case PORT_TOGGLE:
         return value > 0.0f ? 1.0f : 0.0f;
     case PORT_INTEGER:
         return rintf(value);
     case PORT_ENUMERATION:
-        return nearest_point(control, value);
+        return nearest_point(port, value);
     case PORT_LINEAR:
     case PORT_LOGARITHMIC:
         break;

@@ -27,15 +27,18 @@ typedef struct {
     const PortSpec *spec; /* symbol, name and doc; range, unit and kind where the role has them */
 } Port;
 
+/* Ports that every plugin has and the shell serves. */
+extern const PortSpec layout_enabled, layout_audition, layout_reduction;
+
 /* Number of ports of the variant with `channels` (1 or 2) channels. */
 size_t layout_count(const PluginSpec *spec, unsigned channels);
 
 /* The port at `index` < layout_count. */
 Port layout_port(const PluginSpec *spec, unsigned channels, size_t index);
 
-/* The value a plugin is handed for a host's `value`: NaN becomes the initial value, the rest is
- * clamped into the range; toggles become 0 or 1, integers are rounded, enumerations take the
- * nearest point. */
-float layout_clamp(const PortSpec *control, float value);
+/* The value a plugin is handed for a host's `value` of a control, or the host for a plugin's of a
+ * meter: NaN becomes the initial value, the rest is clamped into the range; toggles become 0 or 1,
+ * integers are rounded, enumerations take the nearest point. */
+float layout_clamp(const PortSpec *port, float value);
 
 #endif

@@ -77,6 +77,15 @@ static float ramp_step(Ramp *ramp) {
     return (float)ramp->at / (float)ramp->length;
 }
 
+/* One frame of a crossfade. Its ends are exact: a fade that ends within a block and one that ends
+ * with it go on with the same bits. */
+static float blend(float from, float to, Ramp *ramp) {
+    float weight = ramp_step(ramp);
+    if (ramp->at == 0)
+        return from;
+    return ramp->at == ramp->length ? to : from + weight * (to - from);
+}
+
 static bool ramp_rests(const Ramp *ramp) {
     return ramp->at == (ramp->up ? ramp->length : 0);
 }
@@ -92,8 +101,8 @@ static float control_value(const float *port, const PortSpec *spec) {
 }
 
 static void read_controls(Shell *s) {
-    s->enabled.up = !s->enabled_port || *s->enabled_port > 0.0f;
-    s->audition.up = s->audition_port && *s->audition_port >= 0.5f;
+    s->enabled.up = control_value(s->enabled_port, &layout_enabled) > 0.0f;
+    s->audition.up = control_value(s->audition_port, &layout_audition) > 0.0f;
 
     bool changed = s->fresh;
     for (size_t i = 0; i < s->spec->n_controls; i++) {
@@ -107,10 +116,10 @@ static void read_controls(Shell *s) {
 
 static void write_meters(Shell *s) {
     if (s->reduction_port)
-        *s->reduction_port = s->reduction_db;
+        *s->reduction_port = layout_clamp(&layout_reduction, s->reduction_db);
     for (size_t i = 0; i < s->spec->n_meters; i++)
         if (s->meter_port[i])
-            *s->meter_port[i] = s->meter[i];
+            *s->meter_port[i] = layout_clamp(&s->spec->meters[i], s->meter[i]);
 }
 
 /* ---- one chunk ---- */
@@ -157,17 +166,20 @@ static void read_dry(Shell *s, size_t n) {
         delay_read(&s->delay[c], s->last_tap, old, n);
         after = s->tap_fade;
         for (size_t i = 0; i < n; i++)
-            s->dry[c][i] = old[i] + ramp_step(&after) * (s->dry[c][i] - old[i]);
+            s->dry[c][i] = blend(old[i], s->dry[c][i], &after);
     }
     s->tap_fade = after;
 }
 
 static bool all_finite(const Shell *s, size_t n) {
-    float sum = 0.0f; /* x * 0 is 0 for finite x and NaN otherwise */
+    uint32_t carry = 0; /* the top bit: an exponent of all ones, raised by one */
     for (unsigned c = 0; c < s->channels; c++)
-        for (size_t i = 0; i < n; i++)
-            sum += s->wet[c][i] * 0.0f;
-    return sum == 0.0f;
+        for (size_t i = 0; i < n; i++) {
+            uint32_t bits;
+            memcpy(&bits, &s->wet[c][i], sizeof bits);
+            carry |= (bits & 0x7f800000u) + 0x00800000u;
+        }
+    return (carry & 0x80000000u) == 0;
 }
 
 static void run_plugin(Shell *s, size_t n) {
@@ -214,14 +226,14 @@ static void choose_output(Shell *s, size_t n) {
         enabled = s->enabled;
         if (!ramp_rests(&audition)) {
             for (size_t i = 0; i < n; i++)
-                wet[i] += ramp_step(&audition) * ((dry[i] - wet[i]) - wet[i]);
+                wet[i] = blend(wet[i], dry[i] - wet[i], &audition);
         } else if (audition.up) {
             for (size_t i = 0; i < n; i++)
                 wet[i] = dry[i] - wet[i];
         }
         if (!ramp_rests(&enabled)) {
             for (size_t i = 0; i < n; i++)
-                wet[i] = dry[i] + ramp_step(&enabled) * (wet[i] - dry[i]);
+                wet[i] = blend(dry[i], wet[i], &enabled);
         } else if (!enabled.up) {
             memcpy(wet, dry, n * sizeof *wet);
         }

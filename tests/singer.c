@@ -57,13 +57,13 @@ typedef struct {
     double pole[2], width[2], zero_hz, zero_width, cut_hz, raise, level_db;
 } Friction;
 
-static const Friction friction_s = {{6000, 8300}, {900, 1900}, 3200, 900, 2800, 1.17, -11.0};
-static const Friction friction_sh = {{3450, 5400}, {900, 1800}, 1800, 700, 1500, 1.14, -9.9};
+static const Friction friction_s = {{5600, 7000}, {1200, 3500}, 1500, 2500, 1600, 1.12, -11.0};
+static const Friction friction_sh = {{3250, 4900}, {650, 2700}, 1500, 1600, 1350, 1.16, -9.9};
 static const Friction friction_f = {{7200, 12000}, {5000, 9000}, 900, 2500, 500, 1.08, -20.8};
 /* Bursts. The levels are those of a burst of some 10 ms against the vowel; from memory. */
 static const Friction burst_t = {{4200, 6500}, {1800, 3000}, 1500, 1500, 1500, 1.15, -12.0};
 static const Friction burst_k = {{1900, 4200}, {500, 1800}, 600, 1500, 700, 1.15, -13.0};
-static const Friction burst_p = {{700, 1900}, {1200, 3000}, 8000, 6000, 250, 1.10, -16.0};
+static const Friction burst_p = {{900, 2600}, {1800, 6000}, 12000, 12000, 250, 1.10, -16.0};
 /* The friction of /z/ alone; with its voicing the whole is near the published -9 dB. */
 static const double z_friction_db = -13.0;
 
@@ -436,11 +436,18 @@ static bool is_voiced(const Segment *segment) {
     return segment->kind == SINGER_VOICED || segment->kind == SINGER_Z;
 }
 
-/* Voiced segments i..end-1 follow each other without a pause. */
+/* Does segment i begin where the one before it ends? The first of a phrase does not. */
+static bool is_tied(const Plan *plan, size_t i) {
+    return i > 0 && plan->segment[i].start_s < plan->segment[i - 1].end_s + 1e-6;
+}
+
+/* Voiced segments i..end-1 follow each other without a pause; returns end. */
 static size_t voiced_run(const Plan *plan, size_t i) {
-    while (i < plan->segments && is_voiced(&plan->segment[i]))
-        i++;
-    return i;
+    size_t end = i;
+    while (end < plan->segments && is_voiced(&plan->segment[end]) &&
+           (end == i || is_tied(plan, end)))
+        end++;
+    return end;
 }
 
 static double fade(double t, double length) {
@@ -461,9 +468,9 @@ static void draw_voicing(const Plan *plan, Control *control, double *envelope, s
             continue;
         }
         const Segment *first = &plan->segment[i], *last = &plan->segment[end - 1];
-        bool open = i == 0 || !plan->segment[i - 1].sound; /* nothing sounds before it */
-        bool soft =
-            open && first->soft_start && plan->segment[i ? i - 1 : 0].kind != SINGER_CLOSURE;
+        /* Nothing sounds before it: the voice may set in slowly. */
+        bool open = !is_tied(plan, i) || plan->segment[i - 1].kind == SINGER_GAP;
+        bool soft = open && first->soft_start;
         double attack_s = soft ? random_range(&random, 0.04, 0.12) : first->attack_s;
         for (size_t k = i; k < end; k++) {
             const Segment *segment = &plan->segment[k];
@@ -1018,7 +1025,7 @@ size_t singer_click(float *out, size_t n, double rate_hz, double peak, uint64_t 
     size_t bursts = 1 + random_below(&random, 3), at = 0, length = 0;
     size_t longest = (size_t)(0.03 * rate_hz);
     for (size_t k = 0; k < bursts; k++) {
-        double tau_ms = 0.15 * pow(12.0, random_unit(&random));
+        double tau_ms = 0.2 * pow(9.0, random_unit(&random));
         double height = k ? random_range(&random, 0.4, 1.2) : 1.0;
         click_burst(click + at, longest - at, rate_hz, height, tau_ms, &random);
         size_t end = at + (size_t)(0.005 * tau_ms * rate_hz); /* five time constants */

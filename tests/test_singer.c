@@ -327,11 +327,10 @@ END_TEST
 
 /* ---- Spectra ---- */
 
-/* Power in 500 Hz bands from 500 Hz on, of all labels of one kind in many takes. */
 enum { BANDS = 21 };
 
-typedef struct {
-    double power[BANDS];
+typedef struct {         /* sums over all labels of one kind */
+    double power[BANDS]; /* in 500 Hz bands from 500 Hz on, over the whole */
     double level_db, length_s;
     double count;
 } Portrait;
@@ -366,18 +365,26 @@ static void look_at(const SingerTake *take, SingerKind kind, SingerStem stem, Po
     }
 }
 
-static Portrait portrait_of(SingerVoice voice, SingerKind kind, SingerStem stem) {
-    Portrait portrait = {.count = 0.0};
+typedef struct {
+    Portrait s, sh, f;
+} Portraits;
+
+static Portraits portraits_of(SingerVoice voice) {
+    Portraits p = {.s = {.count = 0.0}};
     for (uint64_t seed = 1; seed <= 4; seed++) {
         SingerParams params = singer_params(voice, rate_hz, seed);
-        params.score = "sa-si so-se/ca-ci co-ce/fa-fi fo-fe/sa-co fe-si";
+        params.score = "sa-si so-se/ca-ci co-ce/fa-fi fo-fe";
         params.gap_clicks = params.word_clicks = 0.0;
         SingerTake take = sing(&params);
-        look_at(&take, kind, stem, &portrait);
+        look_at(&take, SINGER_S, SINGER_STEM_SIBILANTS, &p.s);
+        look_at(&take, SINGER_SH, SINGER_STEM_SIBILANTS, &p.sh);
+        look_at(&take, SINGER_F, SINGER_STEM_CONSONANTS, &p.f);
         singer_free(&take);
     }
-    ck_assert_double_ge(portrait.count, 16.0);
-    return portrait;
+    ck_assert_double_eq(p.s.count, 16.0);
+    ck_assert_double_eq(p.sh.count, 16.0);
+    ck_assert_double_eq(p.f.count, 16.0);
+    return p;
 }
 
 static double peak_hz(const Portrait *p) {
@@ -407,8 +414,8 @@ static double portrait_db(const Portrait *p, double low, double high) {
 
 START_TEST(sibilants_have_the_published_spectra) {
     for (int v = 0; v < 2; v++) {
-        Portrait s = portrait_of(v ? SINGER_WOMAN : SINGER_MAN, SINGER_S, SINGER_STEM_SIBILANTS);
-        Portrait sh = portrait_of(v ? SINGER_WOMAN : SINGER_MAN, SINGER_SH, SINGER_STEM_SIBILANTS);
+        Portraits both = portraits_of(v ? SINGER_WOMAN : SINGER_MAN);
+        Portrait s = both.s, sh = both.sh;
         /* Shadle et al. 2023: main peak of /s/ at 4..8 kHz, of /sh/ at 2..4 kHz, women 1..2 kHz
          * higher (check value C.1; read second-hand). */
         double raised = v ? 1500.0 : 0.0;
@@ -424,16 +431,15 @@ START_TEST(sibilants_have_the_published_spectra) {
          * E(0.72-6.5k) - E(0.72-2.15k), over 10 dB for /s/. (86 % and 93 % of tokens.) */
         ck_assert_double_lt(portrait_db(&s, 720, 10000) - portrait_db(&s, 4200, 10000), 2.0);
         ck_assert_double_gt(portrait_db(&s, 720, 6500) - portrait_db(&s, 720, 2150), 10.0);
+        if (!v) /* "> 2 dB for /sh/", measured on few and mostly male speakers */
+            ck_assert_double_gt(portrait_db(&sh, 720, 10000) - portrait_db(&sh, 4200, 10000), 2.0);
     }
-    Portrait sh = portrait_of(SINGER_MAN, SINGER_SH, SINGER_STEM_SIBILANTS);
-    ck_assert_double_gt(portrait_db(&sh, 720, 10000) - portrait_db(&sh, 4200, 10000), 2.0);
 }
 END_TEST
 
 START_TEST(fricatives_have_the_published_levels_and_running_durations) {
-    Portrait s = portrait_of(SINGER_WOMAN, SINGER_S, SINGER_STEM_SIBILANTS);
-    Portrait sh = portrait_of(SINGER_WOMAN, SINGER_SH, SINGER_STEM_SIBILANTS);
-    Portrait f = portrait_of(SINGER_WOMAN, SINGER_F, SINGER_STEM_CONSONANTS);
+    Portraits all = portraits_of(SINGER_WOMAN);
+    Portrait s = all.s, sh = all.sh, f = all.f;
     /* Jongman et al. 2000: -11.0, -9.9, -20.8 dB re the vowel. The singer's tokens deviate by 2 dB;
      * the mean of 16 lies within 4 of its deviations, 2 dB; its fades cost up to 1 dB more. */
     ck_assert_double_eq_tol(s.level_db / s.count, -11.5, 2.5);

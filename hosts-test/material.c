@@ -299,7 +299,7 @@ static bool load_sung(const Sung *sung, Material *material) {
         return false;
     SingerParams params = singer_params(sung->voice, sung->rate_hz, sung->seed);
     params.word_clicks = 0.8;
-    params.phrases = 8;
+    params.phrases = 10;
     if (!singer_take(&params, &voice->take))
         return false;
     snprintf(voice->name, sizeof voice->name, "%s %llu at %g kHz",

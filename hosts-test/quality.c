@@ -61,7 +61,7 @@ static void print_figure(double figure) {
     if (isnan(figure))
         printf(" %10s", "-");
     else
-        printf(" %10.3f", figure);
+        printf(" %10.4g", figure);
 }
 
 void quality_row(Quality *quality, const char *what, const char *unit, Figure figure,

@@ -50,9 +50,9 @@ static bool band_of(const Bench *b, const float *audio, Energy *energy) {
 static void judge_sibilants(Quality *quality, const Bench *b, bool hot, Tally *tally) {
     Energy before = {NULL, 0}, after = {NULL, 0};
     const Voice *voice = b->voice;
-    if (!band_of(b, voice->audio, &before) || !band_of(b, b->out, &after))
-        quality->broken = true;
-    for (size_t i = 0; i < voice->n_labels && !quality->broken; i++) {
+    bool ok = band_of(b, voice->audio, &before) && band_of(b, b->out, &after);
+    quality->broken |= !ok;
+    for (size_t i = 0; ok && i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
         if (!is_sibilant(l))
             continue;

@@ -24,6 +24,7 @@
 #include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 enum { MOST_OUTPUT = 1 << 16, MOST_ARGUMENTS = 64 };

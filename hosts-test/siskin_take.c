@@ -513,9 +513,11 @@ static bool build(Take *take) {
             return false;
     for (size_t i = 0; i < take->chain->n_busses; i++)
         connect_bus(take, i);
+    if (!connect_sinks(take))
+        return false;
     HostError why;
-    return connect_sinks(take) && (graph_prepare(take->graph, &why) ||
-                                   chain_fail(take->chain, 0, take->error, "%s", why.text));
+    take->report->usage = !graph_prepare(take->graph, &why);
+    return !take->report->usage || chain_fail(take->chain, 0, take->error, "%s", why.text);
 }
 
 static void begin_trace(Take *take) {

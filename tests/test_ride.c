@@ -1,0 +1,83 @@
+/* SPDX-License-Identifier: ISC */
+#include "ride.h"
+#include "signals.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+static const double STEPS = 187.5; /* a second: 256 frames at 48 kHz */
+
+START_TEST(no_step_is_faster_than_12_db_a_second_at_300_ms) {
+    /* 12 dB/s times 300 / pace. Gains are floats up to 24: sums round by 2^-20 dB. */
+    Random random = random_seeded(31);
+    printf("seed 31\n");
+    const double paces[] = {50.0, 300.0, 700.0, 2000.0};
+    for (int k = 0; k < 4; k++) {
+        Ride ride;
+        ride_prepare(&ride, STEPS);
+        ride_set(&ride, paces[k]);
+        float last = 0.0f;
+        for (int i = 0; i < 20000; i++) {
+            float gain = ride_step(&ride, (float)random_range(&random, -24.0, 24.0), true);
+            ck_assert_double_le(fabs((double)(gain - last)),
+                                12.0 * 300.0 / paces[k] / STEPS + 0x1p-20);
+            last = gain;
+        }
+    }
+}
+END_TEST
+
+START_TEST(a_large_move_is_a_straight_line_in_db) {
+    /* 12 dB at 12 dB/s: 6 dB after half a second; the bound of the speed holds until what is left
+     * is 12 dB/s * 75 ms = 0.9 dB, reached after 11.1 / 12 s. */
+    Ride ride;
+    ride_prepare(&ride, STEPS);
+    ride_set(&ride, 300.0);
+    double gain = 0.0;
+    for (int i = 0; i < (int)(0.5 * STEPS); i++)
+        gain = (double)ride_step(&ride, 12.0f, true);
+    ck_assert_double_eq_tol(gain, 12.0 * floor(0.5 * STEPS) / STEPS, 1e-4);
+}
+END_TEST
+
+START_TEST(a_small_move_approaches_with_a_quarter_of_the_pace) {
+    /* 0.5 dB never meets the bound: after t, 0.5 exp(-t / 75 ms) is left. */
+    Ride ride;
+    ride_prepare(&ride, STEPS);
+    ride_set(&ride, 300.0);
+    for (int i = 1; i <= 60; i++) {
+        double gain = (double)ride_step(&ride, 0.5f, true);
+        ck_assert_double_eq_tol(gain, 0.5 - 0.5 * exp(-i / STEPS / 0.075), 1e-5);
+    }
+}
+END_TEST
+
+START_TEST(frozen_means_not_one_bit) {
+    Ride ride;
+    ride_prepare(&ride, STEPS);
+    for (int i = 0; i < 50; i++)
+        (void)ride_step(&ride, 3.0f, true);
+    float held = ride.state.gain_db;
+    for (int i = 0; i < 500; i++)
+        ck_assert_float_eq(ride_step(&ride, -9.0f, false), held);
+    ride_reset(&ride);
+    ck_assert_float_eq(ride_step(&ride, 0.0f, true), 0.0f);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("ride");
+    TCase *tcase = tcase_create("ride");
+    tcase_add_test(tcase, no_step_is_faster_than_12_db_a_second_at_300_ms);
+    tcase_add_test(tcase, a_large_move_is_a_straight_line_in_db);
+    tcase_add_test(tcase, a_small_move_approaches_with_a_quarter_of_the_pace);
+    tcase_add_test(tcase, frozen_means_not_one_bit);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: ISC */
+#include "pitch_floor.h"
+#include "signals.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+
+static const double PI = 3.14159265358979323846;
+static unsigned char memory[1 << 16];
+
+static PitchFloor prepared(void) {
+    PitchFloor lowest;
+    Arena arena = arena_over(memory, sizeof memory);
+    ck_assert(pitch_floor_prepare(&lowest, 5.0, &arena));
+    return lowest;
+}
+
+static float sing(PitchFloor *lowest, double hz, double seconds, float aperiodicity, float power) {
+    PitchReading reading = {.hz = (float)hz, .aperiodicity = aperiodicity, .power = power};
+    float at = 0.0f;
+    for (int i = 0; i < (int)lrint(seconds * 200.0); i++)
+        at = pitch_floor_step(lowest, &reading);
+    return at;
+}
+
+START_TEST(it_is_the_lowest_note_of_the_last_breath) {
+    PitchFloor lowest = prepared();
+    ck_assert_float_eq(sing(&lowest, 300.0, 1.0, 0.01f, 0.01f), 300.0f);
+    ck_assert_float_eq(sing(&lowest, 200.0, 0.2, 0.01f, 0.01f), 200.0f);
+    ck_assert_float_eq(sing(&lowest, 300.0, 3.4, 0.01f, 0.01f), 200.0f);
+    ck_assert_float_eq(sing(&lowest, 300.0, 0.15, 0.01f, 0.01f), 300.0f);
+}
+END_TEST
+
+START_TEST(consonants_and_rests_leave_it_where_it_is) {
+    PitchFloor lowest = prepared();
+    ck_assert_float_eq(sing(&lowest, 250.0, 1.0, 0.01f, 0.01f), 250.0f);
+    ck_assert_float_eq(sing(&lowest, 900.0, 60.0, 0.6f, 0.01f), 250.0f);
+    ck_assert_float_eq(pitch_floor_voiced_hz(&lowest), 0.0f);
+    ck_assert_float_eq(sing(&lowest, 80.0, 60.0, 1.0f, 0.0f), 250.0f);
+    ck_assert_float_eq(sing(&lowest, 300.0, 0.5, 0.01f, 0.01f), 250.0f);
+    ck_assert_float_eq(pitch_floor_voiced_hz(&lowest), 300.0f);
+}
+END_TEST
+
+START_TEST(vibrato_moves_it_once_and_then_no_more) {
+    /* 6 Hz, 70 cents either side, with readings off by a normal error of 3 cents. */
+    PitchFloor lowest = prepared();
+    Random random = random_seeded(101);
+    float held = 0.0f;
+    for (int i = 0; i < 4000; i++) {
+        double cents = 70.0 * sin(2.0 * PI * 6.0 * i / 200.0) + 3.0 * random_normal(&random);
+        PitchReading reading = {.hz = 220.0f * exp2f((float)cents / 1200.0f), .power = 0.01f};
+        float now = pitch_floor_step(&lowest, &reading);
+        if (i == 100)
+            held = now;
+        if (i > 100)
+            ck_assert_float_eq(now, held);
+    }
+    /* Within the dead band of 2 % over the lowest turn. */
+    ck_assert_float_le(held, 1.03f * 220.0f * exp2f(-70.0f / 1200.0f));
+}
+END_TEST
+
+START_TEST(short_errors_an_octave_low_are_not_believed) {
+    PitchFloor lowest = prepared();
+    sing(&lowest, 300.0, 1.0, 0.01f, 0.01f);
+    for (int i = 0; i < 50; i++) {
+        ck_assert_float_eq(sing(&lowest, 150.0, 0.02, 0.01f, 0.01f), 300.0f); /* 4 readings */
+        ck_assert_float_eq(sing(&lowest, 300.0, 0.05, 0.01f, 0.01f), 300.0f);
+    }
+    ck_assert_float_eq(sing(&lowest, 150.0, 0.025, 0.01f, 0.01f), 150.0f); /* the fifth */
+}
+END_TEST
+
+START_TEST(hum_under_the_voice_is_not_a_note) {
+    /* At any gain: 40 dB under it, for 5 s of rest. The gate is at 30 dB and opens by 1 dB a
+     * second. */
+    for (double gain = 1e-6; gain < 1e3; gain *= 100.0) {
+        PitchFloor lowest = prepared();
+        float loud = (float)(0.01 * gain), hum = (float)(1e-6 * gain);
+        sing(&lowest, 220.0, 1.0, 0.01f, loud);
+        ck_assert_float_eq(sing(&lowest, 100.0, 5.0, 0.001f, hum), 220.0f);
+        /* A quiet singer, 20 dB under it, is heard at once. */
+        ck_assert_float_eq(sing(&lowest, 150.0, 0.5, 0.01f, 100.0f * hum), 150.0f);
+    }
+}
+END_TEST
+
+START_TEST(nothing_is_known_at_first_and_after_a_reset) {
+    PitchFloor lowest = prepared();
+    ck_assert_float_eq(sing(&lowest, 220.0, 1.0, 0.9f, 0.01f), 0.0f);
+    sing(&lowest, 220.0, 1.0, 0.01f, 0.01f);
+    pitch_floor_reset(&lowest);
+    ck_assert_float_eq(sing(&lowest, 0.0, 0.1, 1.0f, 0.0f), 0.0f);
+    ck_assert_float_eq(sing(&lowest, 330.0, 0.1, 0.01f, 1e-6f), 330.0f);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("pitch_floor");
+    TCase *tcase = tcase_create("pitch_floor");
+    tcase_add_test(tcase, it_is_the_lowest_note_of_the_last_breath);
+    tcase_add_test(tcase, consonants_and_rests_leave_it_where_it_is);
+    tcase_add_test(tcase, vibrato_moves_it_once_and_then_no_more);
+    tcase_add_test(tcase, short_errors_an_octave_low_are_not_believed);
+    tcase_add_test(tcase, hum_under_the_voice_is_not_a_note);
+    tcase_add_test(tcase, nothing_is_known_at_first_and_after_a_reset);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

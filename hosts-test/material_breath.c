@@ -124,7 +124,7 @@ static bool add_pause(Builder *b, double phrase_db) {
     size_t longest = (size_t)(1.2 * rate_hz), before = frames_between(b, 0.15, 0.6),
            after = frames_between(b, 0.03, 0.15), length = 0;
     const Clipping *clipping = &b->stock->clipping[random_below(&b->random, b->stock->count)];
-    bool with_breath = random_unit(&b->random) < 0.8;
+    bool with_breath = random_unit(&b->random) < 0.9;
     double under_db = random_range(&b->random, -38.0, -15.0);
     double db = fmax(phrase_db + under_db, b->floor_db + 3.0);
     if (!reserve(b, before + longest + after))

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* The breath ducker, at its defaults but for `depth`.
  *
- * Frames of 5 ms. A frame is a breath where a breath is labelled and its level over 20 ms is at
- * least that of everything else there; elsewhere it is none, except that within 25 ms of a label
- * (the fade, and the edges of the label) outside words it does not count, nor where a labelled
- * breath lies under the room, nor in the gaps of recordings that may hold more breaths than are
- * labelled, nor before the first word: what a breath is depends on the singer's own level. A frame
- * is ducked when its level falls by at least half of `depth` in dB. Precision: ducked breath frames
- * over all ducked frames that count. Recall: over all breath frames.
+ * Frames of 5 ms. A frame is a breath where a breath is labelled and its level over 20 ms, from
+ * 120 Hz up, is at least that of everything else there (of breaths labelled by hand: 3 dB over the
+ * recording's floor, the 10th percentile outside them); elsewhere it is none, except that within 25
+ * ms of a label (the fade, and the edges of the label) outside words it does not count, nor where a
+ * labelled breath lies under the room, nor in the gaps of recordings that may hold more breaths
+ * than are labelled, nor before the first word: what a breath is depends on the singer's own level.
+ * A frame is ducked when its level falls by at least half of `depth` in dB. Precision: ducked
+ * breath frames over all ducked frames that count. Recall: over all breath frames.
  *
  * Attenuation: energy of a breath's breath frames before and after, dB, minus `depth`, at depths of
  * 6, 12 and 24 dB; of breaths at least 80 % of which are ducked. Given is the median at the depth
@@ -43,11 +44,31 @@ static void mark(Judged *j, size_t start, size_t end, Truth truth) {
         j->truth[f] = (unsigned char)truth;
 }
 
-static void mark_breath(Judged *j, const SingerLabel *label) {
+/* The 20 ms around a frame. */
+static size_t around(const Judged *j, size_t f, size_t *to) {
+    size_t at = f * j->hop;
+    *to = at + 5 * j->hop / 2;
+    return at > 3 * j->hop / 2 ? at - 3 * j->hop / 2 : 0;
+}
+
+/* The floor of a recording with breaths of its own, dB. */
+static double floor_db(const Judged *j) {
+    Samples levels = {NULL, 0, 0};
+    for (size_t f = 0; f < j->frames; f++) {
+        size_t to, from = around(j, f, &to);
+        if (energy_between(&j->breath, from, to) == 0.0)
+            samples_add(&levels, energy_db(&j->rest, from, to));
+    }
+    double db = samples_quantile(&levels, 0.1);
+    samples_free(&levels);
+    return db;
+}
+
+static void mark_breath(Judged *j, const SingerLabel *label, double least_db) {
     for (size_t f = label->start / j->hop; f < j->frames && f * j->hop < label->end; f++) {
-        size_t at = f * j->hop, from = at > 3 * j->hop / 2 ? at - 3 * j->hop / 2 : 0;
-        size_t to = at + 5 * j->hop / 2;
+        size_t to, from = around(j, f, &to);
         bool audible = energy_between(&j->breath, from, to) >= energy_between(&j->rest, from, to);
+        audible = audible && energy_db(&j->breath, from, to) >= least_db;
         j->truth[f] = audible ? BREATH : DOES_NOT_COUNT;
     }
 }
@@ -55,6 +76,7 @@ static void mark_breath(Judged *j, const SingerLabel *label) {
 static void find_truth(Judged *j) {
     const Voice *voice = j->voice;
     size_t margin = (size_t)(0.025 * voice->rate_hz);
+    double least_db = voice->gaps_unknown ? floor_db(j) + 3.0 : ENERGY_FLOOR_DB;
     mark(j, 0, voice->n, voice->gaps_unknown ? DOES_NOT_COUNT : NO_BREATH);
     for (size_t i = 0; i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
@@ -66,7 +88,7 @@ static void find_truth(Judged *j) {
             mark(j, voice->labels[i].start, voice->labels[i].end, NO_BREATH);
     for (size_t i = 0; i < voice->n_labels; i++)
         if (voice->labels[i].kind == SINGER_BREATH)
-            mark_breath(j, &voice->labels[i]);
+            mark_breath(j, &voice->labels[i], least_db);
     for (size_t i = 0; i < voice->n_labels; i++)
         if (voice->labels[i].kind == SINGER_WORD) {
             mark(j, 0, voice->labels[i].start, DOES_NOT_COUNT);
@@ -156,8 +178,8 @@ static bool prepare(Judged *j, const Voice *voice, float *scratch) {
     for (size_t i = 0; i < voice->n; i++)
         scratch[i] = voice->audio[i] - voice->breaths[i];
     bool ok = j->truth && energy_of(voice->audio, voice->n, rate_hz, 0.0, 1e9, &j->in) &&
-              energy_of(voice->breaths, voice->n, rate_hz, 0.0, 1e9, &j->breath) &&
-              energy_of(scratch, voice->n, rate_hz, 0.0, 1e9, &j->rest);
+              energy_of(voice->breaths, voice->n, rate_hz, 120.0, 1e9, &j->breath) &&
+              energy_of(scratch, voice->n, rate_hz, 120.0, 1e9, &j->rest);
     if (ok)
         find_truth(j);
     return ok;

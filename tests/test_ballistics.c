@@ -47,7 +47,8 @@ START_TEST(the_release_is_exponential_in_db_with_the_time_given) {
     const double releases[] = {10.0, 100.0, 400.0, 5000.0};
     for (int r = 0; r < N_RATES; r++)
         for (int k = 0; k < 4; k++)
-            for (double attack = 0.1; attack < 300.0; attack *= 44.0) {
+            for (int attack_step = 0; attack_step < 3; attack_step++) {
+                double attack = 0.1 * pow(44.0, attack_step);
                 Ballistics b = designed(RATES[r], attack, releases[k]);
                 b.state.y = b.state.z1 = b.state.z2 = 30.0;
                 size_t tau = (size_t)lrint(releases[k] * 1e-3 * RATES[r]);
@@ -86,7 +87,8 @@ END_TEST
 
 START_TEST(no_attack_is_steeper_than_the_bound) {
     for (int r = 0; r < N_RATES; r++)
-        for (double attack = 0.1; attack < 2.0; attack += 0.3) {
+        for (int attack_step = 0; attack_step < 7; attack_step++) {
+            double attack = 0.1 + 0.3 * attack_step;
             Ballistics b = designed(RATES[r], attack, 10.0);
             size_t n = (size_t)(0.1 * RATES[r]);
             step(0.0f, 60.0f, 100, n / 2);

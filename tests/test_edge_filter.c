@@ -59,9 +59,11 @@ END_TEST
 START_TEST(every_slope_is_butterworths_at_every_rate) {
     for (int r = 0; r < N_RATES; r++)
         for (unsigned pairs = 1; pairs <= 4; pairs++)
-            for (double corner = 40.0; corner <= 400.0; corner *= 3.1) {
+            for (int corner_step = 0; corner_step < 3; corner_step++) {
+                double corner = 40.0 * pow(3.1, corner_step);
                 EdgeFilter filter = designed(RATES[r], corner, pairs, 0.0);
-                for (double hz = 25.0; hz < 0.4 * RATES[r]; hz *= 2.3) {
+                for (int hz_step = 0; 25.0 * pow(2.3, hz_step) < 0.4 * RATES[r]; hz_step++) {
+                    double hz = 25.0 * pow(2.3, hz_step);
                     double want = butterworth_db(hz, corner, RATES[r], 2.0 * pairs, true);
                     if (want > -70.0)
                         ck_assert_double_eq_tol(gain_db(&filter, RATES[r], hz), want, 0.02);

@@ -33,7 +33,8 @@ static double low_cut_db(double hz, double cut_hz, double rate) {
 START_TEST(a_sine_reads_its_peak_within_a_tenth_of_a_db) {
     Random random = random_seeded(71);
     for (int r = 0; r < N_RATES; r++)
-        for (double hz = 40.0; hz < 0.048 * RATES[r]; hz *= 1.31) {
+        for (int hz_step = 0; 40.0 * pow(1.31, hz_step) < 0.048 * RATES[r]; hz_step++) {
+            double hz = 40.0 * pow(1.31, hz_step);
             KeyDetector d = designed(RATES[r], 1, 20.0, 0.0);
             size_t n = (size_t)(0.5 * RATES[r]);
             signals_sine(left, n, RATES[r], hz, 0.1, random_range(&random, 0.0, 6.28));

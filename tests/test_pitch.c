@@ -46,7 +46,8 @@ static double cents(double hz, double of) {
 
 START_TEST(steady_tones_are_read_within_a_few_cents) {
     for (int r = 0; r < N_RATES; r++)
-        for (double hz = 62.0; hz < 1050.0; hz *= 1.0594631) { /* by semitones */
+        for (int hz_step = 0; hz_step < 49; hz_step++) { /* by semitones */
+            double hz = 62.0 * pow(1.0594631, hz_step);
             size_t n = (size_t)(0.3 * RATES[r]);
             double top = fmin(0.45 * RATES[r], 8000.0);
             signals_harmonics(in, n, RATES[r], hz, top, -9.0, 0.1);
@@ -92,7 +93,8 @@ END_TEST
 
 START_TEST(a_weak_or_missing_fundamental_is_still_the_pitch) {
     for (int r = 0; r < N_RATES; r++)
-        for (double hz = 80.0; hz < 450.0; hz *= 1.3) {
+        for (int hz_step = 0; hz_step < 7; hz_step++) {
+            double hz = 80.0 * pow(1.3, hz_step);
             size_t n = (size_t)(0.3 * RATES[r]);
             Pitch pitch = prepared(RATES[r]);
             /* A formant on the second partial, 14 dB over its neighbours: 7 % in the odd ones. */
@@ -145,7 +147,8 @@ START_TEST(noise_and_rumble_do_not_take_the_pitch_away) {
     const double rate = 48000.0;
     Random random = random_seeded(91);
     size_t n = 96000;
-    for (double hz = 80.0; hz < 900.0; hz *= 1.5) {
+    for (int hz_step = 0; hz_step < 6; hz_step++) {
+        double hz = 80.0 * pow(1.5, hz_step);
         signals_harmonics(in, n, rate, hz, 8000.0, -9.0, 0.1);
         signals_band_noise(other, n, rate, 0.0, 4000.0, 0.0316, &random); /* 10 dB below */
         signals_add(in, other, n);

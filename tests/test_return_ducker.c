@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The whole chain of return-ducker, driven through its plugin_spec as the shell drives it. */
+/* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/return-ducker/return-ducker_plugin.c"
 
 #include "signals.h"
@@ -71,8 +72,12 @@ static double law_db(double x, double r) {
 START_TEST(the_static_law_holds_within_a_tenth_of_a_db) {
     const double rates[] = {8000.0, 48000.0, 192000.0};
     for (int r = 0; r < 3; r++)
-        for (double level = -60.0; level <= 0.0; level += 3.7)
-            for (double hz = 150.0; hz < 0.048 * rates[r] && hz < 2500.0; hz *= 2.3) {
+        for (int level_step = 0; level_step < 17; level_step++) {
+            double level = -60.0 + 3.7 * level_step;
+            for (int hz_step = 0; 150.0 * pow(2.3, hz_step) < 0.048 * rates[r]; hz_step++) {
+                double hz = 150.0 * pow(2.3, hz_step);
+                if (hz >= 2500.0)
+                    break;
                 prepare_ducker(rates[r], 1);
                 control[RANGE] = 60.0f;
                 control[KEY_LOW_CUT] = 20.0f;
@@ -86,6 +91,7 @@ START_TEST(the_static_law_holds_within_a_tenth_of_a_db) {
                 ck_assert_double_eq_tol((double)reduction_db, law_db(level, 4.0), 0.1);
                 ck_assert_double_eq_tol((double)meters[KEY_LEVEL], level, 0.1);
             }
+        }
 }
 END_TEST
 
@@ -94,7 +100,8 @@ START_TEST(the_duck_begins_with_the_word_in_the_key) {
      * here is what has to be near 0 for the duck to be `lookahead` early. */
     const double rates[] = {8000.0, 44100.0, 48000.0, 192000.0};
     for (int r = 0; r < 4; r++)
-        for (double attack = 0.1; attack < 250.0; attack *= 10.0) {
+        for (int attack_step = 0; attack_step < 4; attack_step++) {
+            double attack = 0.1 * pow(10.0, attack_step);
             prepare_ducker(rates[r], 1);
             control[ATTACK] = (float)attack;
             size_t at = 1000, n = at + (size_t)(0.1 * rates[r]);
@@ -143,7 +150,7 @@ START_TEST(it_stays_down_for_the_hold_and_comes_back_with_the_time_constant) {
     double down = gain_db(word - 1);
     ck_assert_double_eq_tol(down, -12.0, 1e-3);
     ck_assert_double_eq_tol(gain_db(word + 4750), down, 1e-3);
-    ck_assert_double_gt(gain_db(word + 4800 + 11 * 48), down + 0.01);
+    ck_assert_double_gt(gain_db(word + 5328), down + 0.01);
     double tau_ms = 500.0 / log(gain_db(word + 9600) / gain_db(word + 9600 + 24000));
     ck_assert_double_eq_tol(tau_ms / 300.0, 1.0, 0.01);
 }
@@ -164,7 +171,7 @@ START_TEST(a_silent_key_leaves_every_bit) {
     control[RELEASE] = 200.0f;
     signals_sine(key[0], 9600, 48000.0, 500.0, 0.5, 0.0);
     run(2, LENGTH, 256);
-    size_t back = 9600 + 48 * 60 + (size_t)(18.7 * 9600.0);
+    size_t back = 9600 + 2880 + (size_t)(18.7 * 9600.0);
     ck_assert(!signals_same_bits(dry[0], out[0], 20000));
     ck_assert(signals_same_bits(dry[0] + back, out[0] + back, LENGTH - back));
 }

@@ -179,9 +179,8 @@ static inline Lanes all(float x) {
  * that each call is a loop of its own without a branch. */
 static inline void run(EdgeFilter *filter, const float *const *in, float *const *out, size_t n,
                        const unsigned first, const unsigned count, const bool moving) {
-    const unsigned other = filter->channels - 1;
-    const float *in0 = in[0], *in1 = in[other];
-    float *out0 = out[0], *out1 = out[other]; /* one channel: twice the same into the same */
+    const float *in0 = in[0], *in1 = in[1];
+    float *out0 = out[0], *out1 = out[1];
     Lanes c[EDGE_SECTIONS][EDGE_COEFFICIENTS], step[EDGE_SECTIONS][EDGE_COEFFICIENTS];
     Lanes ic1[EDGE_SECTIONS], ic2[EDGE_SECTIONS];
     for (unsigned s = 0; s < count; s++) {
@@ -253,9 +252,11 @@ static void run_part(EdgeFilter *filter, const float *const *in, float *const *o
                      size_t n) {
     const float *from[EDGE_CHANNELS];
     float *to[EDGE_CHANNELS];
-    for (unsigned c = 0; c < filter->channels; c++) {
-        from[c] = in[c] + at;
-        to[c] = out[c] + at;
+    for (unsigned lane = 0; lane < EDGE_CHANNELS; lane++) {
+        /* One channel goes through twice, with the same result into the same place. */
+        unsigned channel = filter->channels > lane ? lane : 0;
+        from[lane] = in[channel] + at;
+        to[lane] = out[channel] + at;
     }
     if (filter->state.moving)
         run_moving(filter, from, to, n);

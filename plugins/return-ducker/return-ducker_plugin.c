@@ -153,9 +153,7 @@ static void process(void *self, const Io *io) {
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = gain[i] * io->dry[c][i];
     *io->reduction_db = largest;
-    float level_db = key_detector_level_db(&d->detector);
-    level_db = fmaxf(level_db, METERS[KEY_LEVEL].minimum);
-    io->meter[KEY_LEVEL] = fminf(level_db, METERS[KEY_LEVEL].maximum);
+    io->meter[KEY_LEVEL] = key_detector_level_db(&d->detector);
 }
 
 /* The nearest whole number of frames. */

@@ -38,6 +38,8 @@ struct Host {
     LilvWorld *others; /* NULL until the first plugin that is not ours is asked for */
     char **own_uris;
     size_t n_own;
+    char **other_uris; /* NULL until asked for */
+    size_t n_others;
     Described *described;
     char **urids; /* URID u is urids[u - 1] */
     size_t n_urids;
@@ -150,17 +152,17 @@ static void load_others(Host *host) {
     lilv_world_load_all(host->others);
 }
 
-/* Everything in the directory of own bundles; without one, what is ours among all that there is. */
-static void list_own(Host *host, bool has_directory) {
-    LilvWorld *world = has_directory ? host->own : host->others;
+/* Sorted copies of the URIs in a world that begin with `prefix`. */
+static char **list_uris(LilvWorld *world, const char *prefix, size_t *count) {
     const LilvPlugins *plugins = lilv_world_get_all_plugins(world);
-    host->own_uris = take(lilv_plugins_size(plugins), sizeof *host->own_uris);
+    char **uris = take(lilv_plugins_size(plugins), sizeof *uris);
     LILV_FOREACH(plugins, i, plugins) {
         const char *uri = lilv_node_as_uri(lilv_plugin_get_uri(lilv_plugins_get(plugins, i)));
-        if (has_directory || strncmp(uri, own_prefix, sizeof own_prefix - 1) == 0)
-            host->own_uris[host->n_own++] = copy_text(uri);
+        if (strncmp(uri, prefix, strlen(prefix)) == 0)
+            uris[(*count)++] = copy_text(uri);
     }
-    qsort(host->own_uris, host->n_own, sizeof *host->own_uris, by_text);
+    qsort(uris, *count, sizeof *uris, by_text);
+    return uris;
 }
 
 Host *host_open(const char *bundles, HostError *error) {
@@ -177,7 +179,8 @@ Host *host_open(const char *bundles, HostError *error) {
     }
     if (!bundles)
         load_others(host);
-    list_own(host, bundles != NULL);
+    host->own_uris =
+        list_uris(bundles ? host->own : host->others, bundles ? "" : own_prefix, &host->n_own);
     return host;
 }
 
@@ -217,7 +220,10 @@ void host_close(Host *host) {
         free(host->own_uris[i]);
     for (size_t i = 0; i < host->n_urids; i++)
         free(host->urids[i]);
+    for (size_t i = 0; i < host->n_others; i++)
+        free(host->other_uris[i]);
     free(host->own_uris);
+    free(host->other_uris);
     free(host->urids);
     lilv_world_free(host->own);
     if (host->others)
@@ -228,6 +234,14 @@ void host_close(Host *host) {
 const char *const *host_own_uris(const Host *host, size_t *count) {
     *count = host->n_own;
     return (const char *const *)host->own_uris;
+}
+
+const char *const *host_other_uris(Host *host, size_t *count) {
+    load_others(host);
+    if (!host->other_uris)
+        host->other_uris = list_uris(host->others, "", &host->n_others);
+    *count = host->n_others;
+    return (const char *const *)host->other_uris;
 }
 
 /* ---- describing a plugin ---- */

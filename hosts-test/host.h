@@ -102,6 +102,9 @@ void host_close(Host *host); /* after all instances are freed; NULL is fine */
 /* URIs of the own plugins, sorted; owned by the host. */
 const char *const *host_own_uris(const Host *host, size_t *count);
 
+/* URIs of every plugin in LV2_PATH (or lilv's default places), sorted; owned by the host. */
+const char *const *host_other_uris(Host *host, size_t *count);
+
 /* `name` is a URI, or the short name of an own plugin, such as "de-esser": then `channels` (1 or 2)
  * picks urn:siskin:<name>#mono or #stereo. The description stays valid until host_close. Fails when
  * there is no such plugin, or when its ports cannot be served by this host. */

@@ -188,6 +188,7 @@ typedef struct {
 
 static inline Sound make_sound(int channels, sf_count_t frames, int rate_hz) {
     Sound sound = {.info = {.channels = channels, .frames = frames, .samplerate = rate_hz}};
+    ck_assert_int_gt(frames * channels, 0);
     sound.audio = calloc((size_t)(frames * channels), sizeof(float));
     ck_assert_ptr_nonnull(sound.audio);
     return sound;
@@ -218,9 +219,10 @@ static inline Sound read_sound(const char *path) {
     Sound sound = {0};
     SNDFILE *file = sf_open(path, SFM_READ, &sound.info);
     ck_assert_msg(file != NULL, "%s: %s", path, sf_strerror(NULL));
-    sound.audio = calloc((size_t)(sound.info.frames * sound.info.channels), sizeof(float));
-    ck_assert_int_eq(sf_readf_float(file, sound.audio, sound.info.frames), sound.info.frames);
+    sound.audio = calloc((size_t)(sound.info.frames * sound.info.channels) + 1, sizeof(float));
+    sf_count_t got = sf_readf_float(file, sound.audio, sound.info.frames);
     sf_close(file);
+    ck_assert_int_eq(got, sound.info.frames);
     return sound;
 }
 

@@ -84,10 +84,10 @@ static Node *add(Graph *graph, Kind kind, unsigned channels, const char *label) 
     node->memory = text_take((size_t)3 * AUDIO_CHANNELS * BLOCK, sizeof(float));
     for (size_t c = 0; c < AUDIO_CHANNELS; c++) {
         node->in[c] = node->memory + c * BLOCK;
-        node->key[c] = node->memory + (AUDIO_CHANNELS + c) * BLOCK;
+        node->key[c] = node->memory + ((size_t)AUDIO_CHANNELS + c) * BLOCK;
         /* Only a processor makes something new of what comes in. */
-        node->out[c] =
-            kind == PROCESSOR ? node->memory + (2 * AUDIO_CHANNELS + c) * BLOCK : node->in[c];
+        node->out[c] = kind == PROCESSOR ? node->memory + ((size_t)2 * AUDIO_CHANNELS + c) * BLOCK
+                                         : node->in[c];
     }
     return node;
 }

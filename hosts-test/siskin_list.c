@@ -143,10 +143,25 @@ static int list_all(Host *host) {
     return STATUS_OK;
 }
 
+/* Plugins of others that can be a processor: those that this host can serve, with audio in and out.
+ */
+static int list_others(Host *host) {
+    size_t count = 0;
+    const char *const *uris = host_other_uris(host, &count);
+    for (size_t i = 0; i < count; i++) {
+        const HostPlugin *plugin = host_find(host, uris[i], 1, NULL);
+        if (plugin && plugin->n_in && plugin->n_out && plugin->n_in <= 2 && plugin->n_out <= 2)
+            printf("%s\n    %s; %zu in, %zu out%s\n", plugin->uri, plugin->name, plugin->n_in,
+                   plugin->n_out, plugin->n_key ? ", key" : "");
+    }
+    return STATUS_OK;
+}
+
 static void print_help(const Option *options, size_t count) {
     puts("siskin list             every processor: its name, its latency, what it does\n"
          "siskin list NAME        one processor: controls with their range and default, meters,\n"
-         "                        presets; NAME may be the URI of any LV2 plugin\n");
+         "                        presets; NAME may be the URI of any LV2 plugin\n"
+         "siskin list --others    the plugins of others that can be used, by their URI\n");
     options_print(options, count);
 }
 
@@ -155,9 +170,11 @@ int command_list(int argc, char **argv) {
     const char *bundles = NULL;
     bool help = false;
     bool stereo = false;
+    bool others = false;
     const Option options[] = {
         {"bundles", "DIR", BUNDLES_OPTION_HELP, &bundles, NULL},
         {"stereo", NULL, "describe the stereo form", NULL, &stereo},
+        {"others", NULL, "list LV2 plugins that are not ours", NULL, &others},
         {"help", NULL, "this", NULL, &help},
     };
     const size_t n_options = sizeof options / sizeof *options;
@@ -167,14 +184,16 @@ int command_list(int argc, char **argv) {
         print_help(options, n_options);
         return STATUS_OK;
     }
-    if (argc > 1) {
-        host_fail(&error, "one NAME at most; siskin list --help tells more");
+    if (argc > (others ? 0 : 1)) {
+        host_fail(&error, "one NAME at most, none with --others; siskin list --help tells more");
         return command_fail("list", STATUS_USAGE, &error);
     }
     Host *host = bundles_open(bundles, &error);
     if (!host)
         return command_fail("list", STATUS_FAILED, &error);
-    int status = argc == 1 ? list_one(host, argv[0], stereo ? 2 : 1) : list_all(host);
+    int status = others      ? list_others(host)
+                 : argc == 1 ? list_one(host, argv[0], stereo ? 2 : 1)
+                             : list_all(host);
     host_close(host);
     return status;
 }

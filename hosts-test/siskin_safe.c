@@ -144,17 +144,18 @@ static bool bring_to_disk(SafeFile *file, HostError *error) {
 
 bool safe_commit(SafeFile *const *files, size_t count, HostError *error) {
     bool fine = true;
+    size_t final = 0;
     for (size_t i = 0; i < count && fine; i++)
         fine = bring_to_disk(files[i], error);
-    for (size_t i = 0; i < count && fine; i++) {
-        if (rename(files[i]->part, files[i]->path) != 0) {
-            fine = host_fail(error, "cannot write %s: %s", files[i]->path, strerror(errno));
+    for (; final < count && fine; final++) {
+        if (rename(files[final]->part, files[final]->path) != 0) {
+            fine = host_fail(error, "cannot write %s: %s", files[final]->path, strerror(errno));
             break;
         }
-        sync_directory(files[i]->path);
-        release(files[i]);
+        sync_directory(files[final]->path);
+        release(files[final]);
     }
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = final; i < count; i++)
         safe_discard(files[i]);
     return fine;
 }

@@ -240,7 +240,7 @@ static bool out_channels(Take *take, int number, unsigned *channels) {
     if (!in_channels(take, number, channels))
         return false;
     if (placed->out_state != KNOWN) {
-        placed->plugins = text_take(bus->n_processors, sizeof *placed->plugins);
+        placed->plugins = text_take(bus->n_processors, sizeof(const HostPlugin *));
         placed->nodes = text_take(bus->n_processors, sizeof *placed->nodes);
         for (size_t i = 0; i < bus->n_processors; i++) {
             const ChainProcessor *processor = &bus->processors[i];

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Chain files: what busses, sends, keys, faders and pans come to, and what is refused where. */
 #include "run_siskin.h"
+#include "siskin_text.h"
 
 static char chains_folder[PATH_MAX]; /* the chains that are shipped */
 
@@ -336,12 +337,13 @@ START_TEST(more_busses_or_processors_than_there_is_room_for_are_refused) {
     char text[8192] = "";
     free(take_file().audio);
     for (int i = 0; i < 40; i++)
-        sprintf(text + strlen(text), "bus b%d\n", i);
+        text_add(text, sizeof text, "bus b%d\n", i);
     write_text("t.chain", text);
     check_refused("render --chain t.chain take.wav out.wav", 2, "line 32|32 busses");
-    strcpy(text, "bus lead\n");
+    text[0] = '\0';
+    text_add(text, sizeof text, "bus lead\n");
     for (int i = 0; i < 70; i++)
-        strcat(text, "gain\n");
+        text_add(text, sizeof text, "gain\n");
     write_text("t.chain", text);
     check_refused("render --chain t.chain take.wav out.wav", 2, "line 66|64 processors");
 }

@@ -17,7 +17,7 @@ void ride_reset(Ride *ride) {
 
 void ride_set(Ride *ride, double pace_ms) {
     double rate = (double)ride->steps_per_second;
-    ride->share = (float)(1.0 - one_pole_coefficient(pace_ms / 4.0, rate));
+    ride->share = (float)(1.0 - one_pole_coefficient(pace_ms / 8.0, rate));
     ride->most_db = (float)(SPEED_DB_PER_S * SPEED_PACE_MS / pace_ms / rate);
 }
 

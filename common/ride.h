@@ -2,10 +2,10 @@
 /* ride.h: the hand on the fader: takes a gain to where it is wished, never faster than a hand
  * moves.
  *
- *     e = wish - gain,   gain += clamp(e (1 - exp(-4 T / pace)), -S T, S T),   S = 12 dB/s 300 /
+ *     e = wish - gain,   gain += clamp(e (1 - exp(-8 T / pace)), -S T, S T),   S = 12 dB/s 300 /
  * pace
  *
- * a first-order approach with a time constant of pace / 4 whose speed is bounded: a large move is a
+ * a first-order approach with a time constant of pace / 8 whose speed is bounded: a large move is a
  * straight line in dB, and only its end is rounded. When it may not move it stands still to the
  * bit. Latency 0; steps are hops. */
 #ifndef SISKIN_RIDE_H

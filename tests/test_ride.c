@@ -31,7 +31,7 @@ END_TEST
 
 START_TEST(a_large_move_is_a_straight_line_in_db) {
     /* 12 dB at 12 dB/s: 6 dB after half a second; the bound of the speed holds until what is left
-     * is 12 dB/s * 75 ms = 0.9 dB, reached after 11.1 / 12 s. */
+     * is 12 dB/s * 37.5 ms = 0.45 dB, reached after 11.5 / 12 s. */
     Ride ride;
     ride_prepare(&ride, STEPS);
     ride_set(&ride, 300.0);
@@ -42,14 +42,14 @@ START_TEST(a_large_move_is_a_straight_line_in_db) {
 }
 END_TEST
 
-START_TEST(a_small_move_approaches_with_a_quarter_of_the_pace) {
-    /* 0.5 dB never meets the bound: after t, 0.5 exp(-t / 75 ms) is left. */
+START_TEST(a_small_move_approaches_with_an_eighth_of_the_pace) {
+    /* 0.4 dB never meets the bound: after t, 0.4 exp(-t / 37.5 ms) is left. */
     Ride ride;
     ride_prepare(&ride, STEPS);
     ride_set(&ride, 300.0);
     for (int i = 1; i <= 60; i++) {
-        double gain = (double)ride_step(&ride, 0.5f, true);
-        ck_assert_double_eq_tol(gain, 0.5 - 0.5 * exp(-i / STEPS / 0.075), 1e-5);
+        double gain = (double)ride_step(&ride, 0.4f, true);
+        ck_assert_double_eq_tol(gain, 0.4 - 0.4 * exp(-i / STEPS / 0.0375), 1e-5);
     }
 }
 END_TEST
@@ -72,7 +72,7 @@ int main(void) {
     TCase *tcase = tcase_create("ride");
     tcase_add_test(tcase, no_step_is_faster_than_12_db_a_second_at_300_ms);
     tcase_add_test(tcase, a_large_move_is_a_straight_line_in_db);
-    tcase_add_test(tcase, a_small_move_approaches_with_a_quarter_of_the_pace);
+    tcase_add_test(tcase, a_small_move_approaches_with_an_eighth_of_the_pace);
     tcase_add_test(tcase, frozen_means_not_one_bit);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

@@ -171,14 +171,19 @@ static bool label_sibilants(Voice *voice, const Levels *levels) {
     return true;
 }
 
-static void keep_breaths_apart(Voice *voice) {
+/* A word that was joined with the breath before it begins where it comes within 25 dB of the speech
+ * level. */
+static void keep_breaths_apart(Voice *voice, const Levels *levels) {
     for (size_t b = 0; b < voice->n_labels; b++)
         for (size_t i = 0; voice->labels[b].kind == SINGER_BREATH && i < voice->n_labels; i++) {
             SingerLabel *l = &voice->labels[i];
             size_t end = voice->labels[b].end;
             bool sung = l->kind == SINGER_PHRASE || l->kind == SINGER_WORD || l->kind == SINGER_S;
-            if (sung && l->start < end && l->end > end)
-                l->start = end;
+            if (!sung || l->start >= end || l->end <= end)
+                continue;
+            size_t f = next_run(levels->level, levels->frames, end / levels->hop,
+                                levels->speech_db - 25.0, true, 2);
+            l->start = f * levels->hop < l->end ? f * levels->hop : end;
         }
 }
 
@@ -193,8 +198,8 @@ bool material_label(Voice *voice) {
     Levels levels = {0};
     bool ok = measure_levels(voice, &levels) && label_utterances(voice, &levels) &&
               label_sibilants(voice, &levels);
+    keep_breaths_apart(voice, &levels);
     levels_free(&levels);
-    keep_breaths_apart(voice);
     if (ok)
         qsort(voice->labels, voice->n_labels, sizeof *voice->labels, by_start);
     return ok;

@@ -15,7 +15,7 @@
  * where it is farthest from 0.
  *
  * Word lost: level before over level after in 50 ms stretches every 25 ms of each word, of those
- * within 40 dB of the word's loudest; given is the largest of all. */
+ * within 40 dB of the word's loudest and 10 dB over the floor; given is the largest of all. */
 #include "quality.h"
 
 #include <math.h>
@@ -34,6 +34,7 @@ typedef struct {
     const Voice *voice;
     size_t hop, frames;
     Energy in, out, breath, rest;
+    double floor_db;      /* 10th percentile outside breaths, from 120 Hz up */
     unsigned char *truth; /* one of Truth for each frame */
 } Judged;
 
@@ -51,8 +52,7 @@ static size_t around(const Judged *j, size_t f, size_t *to) {
     return at > 3 * j->hop / 2 ? at - 3 * j->hop / 2 : 0;
 }
 
-/* The floor of a recording with breaths of its own, dB. */
-static double floor_db(const Judged *j) {
+static double find_floor_db(const Judged *j) {
     Samples levels = {NULL, 0, 0};
     for (size_t f = 0; f < j->frames; f++) {
         size_t to, from = around(j, f, &to);
@@ -76,7 +76,7 @@ static void mark_breath(Judged *j, const SingerLabel *label, double least_db) {
 static void find_truth(Judged *j) {
     const Voice *voice = j->voice;
     size_t margin = (size_t)(0.025 * voice->rate_hz);
-    double least_db = voice->gaps_unknown ? floor_db(j) + 3.0 : ENERGY_FLOOR_DB;
+    double least_db = voice->gaps_unknown ? j->floor_db + 3.0 : ENERGY_FLOOR_DB;
     mark(j, 0, voice->n, voice->gaps_unknown ? DOES_NOT_COUNT : NO_BREATH);
     for (size_t i = 0; i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
@@ -139,7 +139,8 @@ static void judge_word(const Quality *quality, const Judged *j, const SingerLabe
         loudest = fmax(loudest, energy_db(&j->in, at, at + length));
     for (size_t at = word->start; at + length <= word->end; at += length / 2) {
         double loss = lowered_db(j, at, at + length);
-        if (loss > worst && energy_db(&j->in, at, at + length) > loudest - 40.0) {
+        if (loss > worst && energy_db(&j->in, at, at + length) > loudest - 40.0 &&
+            energy_db(&j->rest, at, at + length) > j->floor_db + 10.0) {
             worst = loss;
             where = at;
         }
@@ -180,8 +181,10 @@ static bool prepare(Judged *j, const Voice *voice, float *scratch) {
     bool ok = j->truth && energy_of(voice->audio, voice->n, rate_hz, 0.0, 1e9, &j->in) &&
               energy_of(voice->breaths, voice->n, rate_hz, 120.0, 1e9, &j->breath) &&
               energy_of(scratch, voice->n, rate_hz, 120.0, 1e9, &j->rest);
-    if (ok)
+    if (ok) {
+        j->floor_db = find_floor_db(j);
         find_truth(j);
+    }
     return ok;
 }
 

@@ -182,7 +182,7 @@ static bool run(Pool *pool, HostError *error) {
             if (!pool->places[i].process && !start(pool, &pool->places[i], error))
                 return false;
         wait_a_moment(pool);
-        if (!asked_to_end)
+        if (pool->done < pool->count && !asked_to_end)
             tick(pool);
     }
     return true;

@@ -55,6 +55,22 @@ static void print_help(const Option *options, size_t count) {
         "a key or a bus may then be fed from a folder too, which holds files of the same names.\n");
     options_print(options, count);
     puts("\n"
+         "A chain file has one statement a line; # begins a comment, \"quotes\" hold words "
+         "together.\n"
+         "  bus NAME [mono|stereo]  begins a bus; the lines after it are the bus's\n"
+         "  from BUS [DB]           a send: it hears BUS, or BUS.in, before its processors\n"
+         "  PROCESSOR [CONTROL=VALUE]... [preset=NAME] [key=BUS|BUS.in|none]\n"
+         "  fader DB                its gain, after its processors\n"
+         "  pan POSITION            -100 left to 100 right: equal power for a mono bus, which is\n"
+         "                          3 dB down on each side in the middle; a balance for stereo\n"
+         "  to BUS|none             where it goes instead of the mix\n"
+         "A bus that no other feeds is fed by a file: the first by TAKE, the others by BUS=FILE. "
+         "The\n"
+         "bus 'mix' is what is written. BUS as a key or send is heard after its fader, before its\n"
+         "pan. Sends, keys and busses stay aligned, whatever latency each has. Without any pan, "
+         "mono\n"
+         "busses make a mono mix.\n"
+         "\n"
          "Exit status: 0 done, 1 a file, plugin or the machine failed (of a folder: at least one\n"
          "take did), 2 the command line or the chain is wrong.");
 }
@@ -178,9 +194,9 @@ static int render_single(Host *host, Request *request, const char *take, const c
     if (!audio_resolve_format(&job->format, out, &error))
         return command_fail("render", STATUS_USAGE, &error);
     single.progress = progress_begin(request->quiet);
-    if (!pool_run(host, job, 1, 1, &watcher, &error))
-        return command_fail("render", STATUS_FAILED, &error);
-    return single.status;
+    bool ran = pool_run(host, job, 1, 1, &watcher, &error);
+    progress_clear(&single.progress);
+    return ran ? single.status : command_fail("render", STATUS_FAILED, &error);
 }
 
 /* ---- a folder ---- */

@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin list: what there is to work with. */
-#include "siskin_bundles.h"
 #include "siskin_command.h"
 #include "siskin_options.h"
+#include "siskin_place.h"
 #include "siskin_settings.h"
 #include "siskin_text.h"
 
+#include <dirent.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define LIST_RATE_HZ 48000.0
@@ -118,11 +120,35 @@ static int list_one(Host *host, const char *name, unsigned channels) {
     return STATUS_OK;
 }
 
+/* The ready chains, each with the first line of its comment. */
+static void list_chains(void) {
+    struct dirent **entries = NULL;
+    char *folder = place_ready_chains();
+    int count = folder ? scandir(folder, &entries, NULL, alphasort) : 0;
+    for (int i = 0; i < count; i++) {
+        const char *name = entries[i]->d_name;
+        size_t length = strlen(name);
+        char line[256] = "";
+        char *path = text_print("%s/%s", folder, name);
+        FILE *file =
+            length > 6 && strcmp(name + length - 6, ".chain") == 0 ? fopen(path, "r") : NULL;
+        if (file && fgets(line, sizeof line, file))
+            printf("%-18.*s           %s", (int)length - 6, name, line + strspn(line, "# "));
+        if (file)
+            fclose(file);
+        free(path);
+        free(entries[i]);
+    }
+    free(entries);
+    free(folder);
+}
+
 static int list_all(Host *host) {
     HostError error;
     size_t count = 0;
     int listed = 0;
     const char *const *uris = host_own_uris(host, &count);
+    puts("Processors, with their latency at 48 kHz:");
     for (size_t i = 0; i < count; i++) {
         const HostPlugin *plugin = host_find(host, uris[i], 1, &error);
         if (!plugin) {
@@ -140,6 +166,8 @@ static int list_all(Host *host) {
                           "SISKIN_LV2");
         return command_fail("list", STATUS_FAILED, &error);
     }
+    puts("\nReady chains, for render --chain:");
+    list_chains();
     return STATUS_OK;
 }
 
@@ -158,7 +186,8 @@ static int list_others(Host *host) {
 }
 
 static void print_help(const Option *options, size_t count) {
-    puts("siskin list             every processor: its name, its latency, what it does\n"
+    puts("siskin list             every processor, with its latency and what it does, and ready "
+         "chains\n"
          "siskin list NAME        one processor: controls with their range and default, meters,\n"
          "                        presets; NAME may be the URI of any LV2 plugin\n"
          "siskin list --others    the plugins of others that can be used, by their URI\n");
@@ -172,7 +201,7 @@ int command_list(int argc, char **argv) {
     bool stereo = false;
     bool others = false;
     const Option options[] = {
-        {"bundles", "DIR", BUNDLES_OPTION_HELP, &bundles, NULL},
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &bundles, NULL},
         {"stereo", NULL, "describe the stereo form", NULL, &stereo},
         {"others", NULL, "list LV2 plugins that are not ours", NULL, &others},
         {"help", NULL, "this", NULL, &help},
@@ -188,7 +217,7 @@ int command_list(int argc, char **argv) {
         host_fail(&error, "one NAME at most, none with --others; siskin list --help tells more");
         return command_fail("list", STATUS_USAGE, &error);
     }
-    Host *host = bundles_open(bundles, &error);
+    Host *host = place_open_host(bundles, &error);
     if (!host)
         return command_fail("list", STATUS_FAILED, &error);
     int status = others      ? list_others(host)

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin render: takes through processors, from file to file. */
-#include "siskin_bundles.h"
 #include "siskin_command.h"
 #include "siskin_folder.h"
 #include "siskin_options.h"
+#include "siskin_place.h"
 #include "siskin_pool.h"
 #include "siskin_report.h"
 #include "siskin_settings.h"
@@ -48,7 +48,7 @@ static void print_help(const Option *options, size_t count) {
         "\n"
         "  siskin render take.wav out.wav transient-tamer breath-ducker depth=18\n"
         "  siskin render wet.wav ducked.wav return-ducker key=lead.wav lookahead=10\n"
-        "  siskin render --chain lead-with-return.chain take.wav mix.wav return=wet.wav\n"
+        "  siskin render --chain lead-with-return take.wav mix.wav return=wet.wav\n"
         "\n"
         "If TAKE is a folder, every take in it is rendered into the folder OUT, under its own "
         "name;\n"
@@ -129,12 +129,15 @@ static bool read_chain(const Words *words, int argc, char **argv, Request *reque
                        HostError *error) {
     size_t count = (size_t)argc - 2;
     char **rest = argv + 2;
-    if (words->chain)
-        request->chain = chain_load(words->chain, error);
-    else if (count == 0)
+    if (words->chain) {
+        char *path = place_chain(words->chain);
+        request->chain = chain_load(path, error);
+        free(path);
+    } else if (count == 0) {
         return host_fail(error, "name at least one processor, or a chain with --chain FILE");
-    else
+    } else {
         request->chain = chain_from_words(rest, count, error);
+    }
     for (size_t i = 0; words->chain && request->chain && i < count; i++) {
         char *equals = strchr(rest[i], '=');
         if (!equals || equals == rest[i] || !equals[1])
@@ -232,7 +235,7 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     }
     if (!read_options(words, request, &error) || !read_chain(words, argc, argv, request, &error))
         return command_fail("render", STATUS_USAGE, &error);
-    Host *host = bundles_open(words->bundles, &error);
+    Host *host = place_open_host(words->bundles, &error);
     if (!host)
         return command_fail("render", STATUS_FAILED, &error);
     int result = STATUS_OK;
@@ -251,7 +254,10 @@ int command_render(int argc, char **argv) {
     Words words = {0};
     Request request = {0};
     const Option options[] = {
-        {"chain", "FILE", "busses and processors from a chain file", &words.chain, NULL},
+        {"chain", "FILE",
+         "busses and processors from a chain file, or a ready chain by its\n"
+         "name (siskin list tells them)",
+         &words.chain, NULL},
         {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
          &words.stems},
         {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
@@ -276,7 +282,7 @@ int command_render(int argc, char **argv) {
          "what feeds its busses, and the chain file",
          NULL, &words.skip_done},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
-        {"bundles", "DIR", BUNDLES_OPTION_HELP, &words.bundles, NULL},
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
         {"help", NULL, "this", NULL, &words.help},
     };
     const size_t n_options = sizeof options / sizeof *options;

@@ -374,6 +374,22 @@ static void check_shipped(const char *name) {
     }
 }
 
+START_TEST(a_ready_chain_is_found_by_its_name_unless_a_file_has_it) {
+    bundles = "lv2";
+    Sound take = take_file();
+    ck_assert_ran("render --chain lead-gently take.wav out.wav");
+    ck_assert_ran("render --chain lead-gently.chain take.wav out.wav");
+    ck_assert_ran("list");
+    ck_assert_ptr_nonnull(strstr(ran.out, "lead-gently"));
+    write_text("lead-gently", "bus lead\n");
+    ck_assert_ran("render --chain lead-gently take.wav out.wav");
+    check_same_bits("out.wav", &take);
+    check_refused("render --chain ./lead-hard take.wav out.wav", 2, "./lead-hard|No such file");
+    check_refused("render --chain lead-soft take.wav out.wav", 2, "lead-soft|No such file");
+    free(take.audio);
+}
+END_TEST
+
 START_TEST(every_shipped_chain_renders_mono_and_stereo_takes) {
     bundles = "lv2";
     DIR *dir = opendir(chains_folder);
@@ -413,6 +429,7 @@ int main(void) {
     tcase_add_loop_test(tcase, what_makes_no_chain_is_refused_where_it_stands, 0, N_REFUSALS);
     tcase_add_test(tcase, a_chain_file_that_cannot_be_read_is_named);
     tcase_add_test(tcase, more_busses_or_processors_than_there_is_room_for_are_refused);
+    tcase_add_test(tcase, a_ready_chain_is_found_by_its_name_unless_a_file_has_it);
     tcase_add_test(tcase, every_shipped_chain_renders_mono_and_stereo_takes);
     return run_suite(tcase, "siskin chain");
 }

@@ -16,6 +16,7 @@ typedef struct {
     const char *name, *package, *pattern; /* of files, joined in order of their names */
     double longest_s; /* of the joined take; some recordings last half an hour */
     size_t skip;      /* files left out at the start */
+    bool gated;       /* see Voice */
 } Recording;
 
 #define CSOUND "/usr/share/doc/csound-doc/html/examples/"
@@ -24,27 +25,28 @@ typedef struct {
 
 static const Recording recordings[] = {
     {MATERIAL_TUNE, "itsall-f-sung", "csoundqt-examples",
-     "/usr/share/csoundqt/Examples/SourceMaterials/AndItsAll.wav", 40.0, 0},
-    {MATERIAL_TUNE, "sing-sung", "csound-doc", CSOUND "sing.wav.gz", 40.0, 0},
-    {MATERIAL_TUNE, "mathews-m", "csound-doc", CSOUND "Mathews.wav.gz", 40.0, 0},
-    {MATERIAL_TUNE, "letters-cs", "klettres-data", KLETTRES "cs/alpha/*.ogg", 40.0, 0},
-    {MATERIAL_TUNE, "letters-de", "klettres-data", KLETTRES "de/alpha/*.ogg", 40.0, 0},
-    {MATERIAL_TUNE, "letters-nl", "klettres-data", KLETTRES "nl/alpha/*.ogg", 45.0, 0},
+     "/usr/share/csoundqt/Examples/SourceMaterials/AndItsAll.wav", 40.0, 0, false},
+    {MATERIAL_TUNE, "sing-sung", "csound-doc", CSOUND "sing.wav.gz", 40.0, 0, false},
+    {MATERIAL_TUNE, "mathews-m", "csound-doc", CSOUND "Mathews.wav.gz", 40.0, 0, false},
+    {MATERIAL_TUNE, "letters-cs", "klettres-data", KLETTRES "cs/alpha/*.ogg", 40.0, 0, false},
+    {MATERIAL_TUNE, "letters-de", "klettres-data", KLETTRES "de/alpha/*.ogg", 40.0, 0, false},
+    {MATERIAL_TUNE, "letters-nl", "klettres-data", KLETTRES "nl/alpha/*.ogg", 45.0, 0, false},
     {MATERIAL_TUNE, "speech-16k", "codec2-examples", "/usr/share/codec2/raw/speech_orig_16k.wav",
-     30.0, 0},
+     30.0, 0, false},
     {MATERIAL_TUNE, "prompts-en-f", "asterisk-core-sounds-en-g722", ASTERISK "en_US_f_*/*.g722",
-     40.0, 40},
-    {MATERIAL_HELD, "speaker-test-f", "alsa-utils", "/usr/share/sounds/alsa/[FRS]*.wav", 40.0, 0},
-    {MATERIAL_HELD, "female-sung", "csound-doc", CSOUND "singFemale.aif.gz", 40.0, 0},
-    {MATERIAL_HELD, "finnegan-m", "csound-doc", CSOUND "finneganswake1.flac.gz", 40.0, 0},
-    {MATERIAL_HELD, "fox-m", "csound-doc", CSOUND "fox.wav.gz", 40.0, 0},
-    {MATERIAL_HELD, "letters-en", "klettres-data", KLETTRES "en_GB/alpha/*.ogg", 40.0, 0},
-    {MATERIAL_HELD, "letters-fr", "klettres-data", KLETTRES "fr/alpha/*.ogg", 40.0, 0},
-    {MATERIAL_HELD, "syllables-hu", "klettres-data", KLETTRES "hu/syllab/*.ogg", 40.0, 0},
-    {MATERIAL_HELD, "syllables-nl", "klettres-data", KLETTRES "nl/syllab/*.ogg", 45.0, 0},
-    {MATERIAL_HELD, "letters-uk", "klettres-data", KLETTRES "uk/alpha/*.ogg", 40.0, 0},
+     40.0, 40, false},
+    {MATERIAL_HELD, "speaker-test-f", "alsa-utils", "/usr/share/sounds/alsa/[FRS]*.wav", 40.0, 0,
+     false},
+    {MATERIAL_HELD, "female-sung", "csound-doc", CSOUND "singFemale.aif.gz", 40.0, 0, false},
+    {MATERIAL_HELD, "finnegan-m", "csound-doc", CSOUND "finneganswake1.flac.gz", 40.0, 0, false},
+    {MATERIAL_HELD, "fox-m", "csound-doc", CSOUND "fox.wav.gz", 40.0, 0, false},
+    {MATERIAL_HELD, "letters-en", "klettres-data", KLETTRES "en_GB/alpha/*.ogg", 40.0, 0, false},
+    {MATERIAL_HELD, "letters-fr", "klettres-data", KLETTRES "fr/alpha/*.ogg", 40.0, 0, true},
+    {MATERIAL_HELD, "syllables-hu", "klettres-data", KLETTRES "hu/syllab/*.ogg", 40.0, 0, false},
+    {MATERIAL_HELD, "syllables-nl", "klettres-data", KLETTRES "nl/syllab/*.ogg", 45.0, 0, false},
+    {MATERIAL_HELD, "letters-uk", "klettres-data", KLETTRES "uk/alpha/*.ogg", 40.0, 0, false},
     {MATERIAL_HELD, "prompts-it-m", "asterisk-core-sounds-it-g722", ASTERISK "it_IT_m_*/*.g722",
-     40.0, 40},
+     40.0, 40, false},
 };
 
 typedef struct {
@@ -287,6 +289,7 @@ static bool load_recording(const Recording *recording, void (*notice)(const char
     }
     snprintf(voice->name, sizeof voice->name, "%s", recording->name);
     voice->recorded = true;
+    voice->gated = recording->gated;
     voice->rate_hz = clip.rate_hz;
     voice->n = clip.n;
     voice->audio = clip.audio;

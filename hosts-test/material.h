@@ -29,6 +29,7 @@ typedef struct {
     SingerTake take;   /* sung only: the stems; its labels are lent to `labels` */
     float *breaths;    /* made by material_breaths(): what of `audio` is breath */
     bool gaps_unknown; /* there may be breaths beside those labelled */
+    bool gated;        /* noise comes and goes with each word: no breaths are laid in */
 } Voice;
 
 void voice_free(Voice *voice);

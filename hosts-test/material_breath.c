@@ -271,6 +271,8 @@ static bool has_breaths(const Voice *voice) {
 bool material_breaths(const Material *material, const Voice *voice, unsigned long long seed,
                       Voice *made) {
     *made = (Voice){.n = 0};
+    if (voice->gated)
+        return false;
     bool ok = has_breaths(voice) ? copy_with_breaths(voice, made)
                                  : lay_breaths(material, voice, seed, made);
     snprintf(made->name, sizeof made->name, "%s", voice->name);

@@ -171,7 +171,7 @@ static bool label_sibilants(Voice *voice, const Levels *levels) {
     return true;
 }
 
-/* A word that was joined with the breath before it begins where it comes within 25 dB of the speech
+/* A word that was joined with the breath before it begins where it comes within 15 dB of the speech
  * level. */
 static void keep_breaths_apart(Voice *voice, const Levels *levels) {
     for (size_t b = 0; b < voice->n_labels; b++)
@@ -182,7 +182,7 @@ static void keep_breaths_apart(Voice *voice, const Levels *levels) {
             if (!sung || l->start >= end || l->end <= end)
                 continue;
             size_t f = next_run(levels->level, levels->frames, end / levels->hop,
-                                levels->speech_db - 25.0, true, 2);
+                                levels->speech_db - 15.0, true, 2);
             l->start = f * levels->hop < l->end ? f * levels->hop : end;
         }
 }

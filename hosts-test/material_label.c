@@ -56,7 +56,7 @@ bool voice_label(Voice *voice, SingerKind kind, size_t start, size_t end) {
 
 typedef struct {
     size_t hop, frames; /* 5 ms */
-    double *level;      /* dB of each frame's 10 ms, full band */
+    double *level;      /* dB of each frame's 10 ms, from 150 Hz up */
     double *high, *low; /* dB of its 20 ms above 3 kHz and below 1.5 kHz */
     double speech_db, floor_db;
 } Levels;
@@ -97,7 +97,7 @@ static bool measure_levels(const Voice *voice, Levels *levels) {
     levels->level = calloc(3 * levels->frames + 1, sizeof *levels->level);
     levels->high = levels->level + levels->frames;
     levels->low = levels->high + levels->frames;
-    bool ok = levels->level && energy_of(voice->audio, voice->n, voice->rate_hz, 60, 1e9, &all) &&
+    bool ok = levels->level && energy_of(voice->audio, voice->n, voice->rate_hz, 150, 1e9, &all) &&
               energy_of(voice->audio, voice->n, voice->rate_hz, 3000, 1e9, &high) &&
               energy_of(voice->audio, voice->n, voice->rate_hz, 60, 1500, &low);
     for (size_t i = 0; ok && i < levels->frames; i++) {
@@ -130,6 +130,17 @@ static size_t next_run(const double *level, size_t n, size_t i, double threshold
     return n;
 }
 
+/* Where the sound begins that is the first to come within 25 dB of the speech level: what is parted
+ * from it by 30 ms below the threshold (a thump, a lip) is left out. */
+static size_t without_lead(const Levels *levels, size_t start, double threshold) {
+    size_t loud = next_run(levels->level, levels->frames, start, levels->speech_db - 25.0, true, 1);
+    size_t first = loud;
+    for (size_t i = loud; i > start && first - i < 6; i--)
+        if (levels->level[i - 1] > threshold)
+            first = i - 1;
+    return first;
+}
+
 /* An utterance is what rises over the threshold and is not broken by 120 ms below it, and comes
  * within 25 dB of the speech level at least once. Each is a phrase of one word. The threshold:
  * 38 dB under the speech level (the 75th percentile of what is within 40 dB of the loudest), but 8
@@ -146,6 +157,7 @@ static bool label_utterances(Voice *voice, const Levels *levels) {
         i = end;
         if (start == end || loudest < levels->speech_db - 25.0)
             continue;
+        start = without_lead(levels, start, threshold);
         if (start > gap && !voice_label(voice, SINGER_GAP, gap * hop, start * hop))
             return false;
         if (!voice_label(voice, SINGER_PHRASE, start * hop, end * hop) ||

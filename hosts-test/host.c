@@ -68,12 +68,12 @@ struct HostInstance {
 /* ---- small helpers ---- */
 
 bool host_fail(HostError *error, const char *format, ...) {
-    if (error) {
-        va_list args;
-        va_start(args, format);
-        vsnprintf(error->text, sizeof error->text, format, args);
-        va_end(args);
-    }
+    if (!error)
+        return false;
+    va_list args;
+    va_start(args, format);
+    vsnprintf(error->text, sizeof error->text, format, args);
+    va_end(args);
     return false;
 }
 

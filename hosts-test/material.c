@@ -15,7 +15,7 @@ typedef struct {
     MaterialSet set;
     const char *name, *package, *pattern; /* of files, joined in order of their names */
     double longest_s; /* of the joined take; some recordings last half an hour */
-    size_t skip;      /* files left out at the start */
+    unsigned skip;    /* files left out at the start */
     bool gated;       /* see Voice */
 } Recording;
 
@@ -183,7 +183,7 @@ static bool read_g722(const char *path, Clip *clip) {
                  "ffmpeg -v quiet -nostdin -f g722 -i '%s' -f f32le -ac 1 - 2>/dev/null",
                  path) >= (int)sizeof command)
         return false;
-    FILE *pipe = popen(command, "r");
+    FILE *pipe = popen(command, "r"); // NOLINT(cert-env33-c): the path comes from a package
     if (!pipe)
         return false;
     float block[4096];

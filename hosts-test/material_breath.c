@@ -82,15 +82,18 @@ typedef struct {
     size_t room; /* frames allocated */
 } Builder;
 
+static bool grow(float **array, size_t room) {
+    float *grown = realloc(*array, room * sizeof *grown);
+    if (grown)
+        *array = grown;
+    return grown != NULL;
+}
+
 static bool reserve(Builder *b, size_t n) {
     Voice *made = b->made;
     if (made->n + n > b->room) {
         size_t room = 2 * (made->n + n);
-        float *audio = realloc(made->audio, room * sizeof *audio);
-        made->audio = audio ? audio : made->audio;
-        float *breaths = realloc(made->breaths, room * sizeof *breaths);
-        made->breaths = breaths ? breaths : made->breaths;
-        if (!audio || !breaths)
+        if (!grow(&made->audio, room) || !grow(&made->breaths, room))
             return false;
         b->room = room;
     }

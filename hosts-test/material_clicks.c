@@ -149,7 +149,8 @@ static int by_click(const void *a, const void *b) {
 }
 
 size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks) {
-    Layer layer = {.voice = voice, .audio = audio, .random = random_seeded(seed)};
+    Layer layer = {.voice = voice, .random = random_seeded(seed)};
+    layer.audio = audio;
     bool ok = energy_of(voice->audio, voice->n, voice->rate_hz, 1000.0,
                         material_click_top(voice->rate_hz), &layer.band) &&
               lay_singers_own(&layer);

@@ -150,26 +150,29 @@ static const char usage[] =
     "  --bundles DIR     where the bundles are (build/lv2)\n"
     "  --gate            exit 1 when a figure falls short\n";
 
+static bool read_set(const char *name, MaterialSet *set) {
+    *set = strcmp(name, "tune") == 0 ? MATERIAL_TUNE : MATERIAL_HELD;
+    return *set == MATERIAL_TUNE || strcmp(name, "held") == 0;
+}
+
 static bool read_options(int argc, char **argv, Options *o) {
     for (int i = 1; i < argc; i++) {
-        const char *value = i + 1 < argc ? argv[i + 1] : "";
+        bool more = i + 1 < argc, ok = true;
         if (strcmp(argv[i], "-v") == 0)
             o->verbose++;
         else if (strcmp(argv[i], "-vv") == 0)
             o->verbose += 2;
         else if (strcmp(argv[i], "--gate") == 0)
             o->gate = true;
-        else if (*value == '\0')
-            return false;
-        else if (strcmp(argv[i], "--bundles") == 0)
+        else if (more && strcmp(argv[i], "--bundles") == 0)
             o->bundles = argv[++i];
-        else if (strcmp(argv[i], "--only") == 0)
+        else if (more && strcmp(argv[i], "--only") == 0)
             o->only = argv[++i];
-        else if (strcmp(argv[i], "--set") == 0 && strcmp(value, "tune") == 0)
-            o->set = MATERIAL_TUNE, i++;
-        else if (strcmp(argv[i], "--set") == 0 && strcmp(value, "held") == 0)
-            o->set = MATERIAL_HELD, i++;
+        else if (more && strcmp(argv[i], "--set") == 0)
+            ok = read_set(argv[++i], &o->set);
         else
+            ok = false;
+        if (!ok)
             return false;
     }
     for (size_t k = 0; k < PARTS; k++)

@@ -38,8 +38,8 @@ static bool is_sibilant(const SingerLabel *label) {
 }
 
 static bool run(Quality *quality, const Voice *voice, const float *in, float *out) {
-    QualityRun r = {
-        .plugin = bundle, .rate_hz = voice->rate_hz, .in = in, .out = out, .n = voice->n};
+    QualityRun r = {.plugin = bundle, .rate_hz = voice->rate_hz, .in = in, .n = voice->n};
+    r.out = out;
     return quality_render(quality, &r);
 }
 
@@ -128,13 +128,13 @@ static void judge_scales(Quality *quality, const Bench *b, Tally *tally) {
 
 static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
     float *memory = malloc(3 * (voice->n + 1) * sizeof *memory);
-    Bench b = {voice, fmin(12000.0, 0.45 * voice->rate_hz), memory, memory + voice->n,
-               memory + 2 * voice->n};
-    if (!memory || !material_hot(voice, hot_db, b.hot)) {
+    if (!memory || !material_hot(voice, hot_db, memory)) {
         quality->broken = true;
         free(memory);
         return;
     }
+    Bench b = {voice, fmin(12000.0, 0.45 * voice->rate_hz), memory, memory + voice->n,
+               memory + 2 * voice->n};
     if (run(quality, voice, voice->audio, b.out))
         judge_sibilants(quality, &b, false, tally);
     if (run(quality, voice, b.hot, b.out)) {

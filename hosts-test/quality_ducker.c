@@ -91,7 +91,8 @@ static double law_error(Quality *quality, double rate_hz) {
     if (!bench_prepare(&b, rate_hz, 2.0))
         return (double)NAN;
     for (int c = 0; c < 3; c++)
-        for (double level = -60.0; level <= 0.0; level += 5.0) {
+        for (int step = 0; step <= 12; step++) {
+            double level = -60.0 + 5.0 * step;
             QualitySetting settings[] = {{"threshold", cases[c][0]}, {"ratio", cases[c][1]},
                                          {"knee", cases[c][2]},      {"range", 60.0f},
                                          {"attack", 10.0f},          {"key_low_cut", 20.0f}};

@@ -237,9 +237,13 @@ double signals_tone_amplitude(const float *audio, size_t n, double rate_hz, doub
 }
 
 size_t signals_first_difference(const float *a, const float *b, size_t n) {
-    for (size_t i = 0; i < n; i++)
-        if (memcmp(&a[i], &b[i], sizeof a[i]) != 0)
+    for (size_t i = 0; i < n; i++) {
+        uint32_t x, y;
+        memcpy(&x, &a[i], sizeof x);
+        memcpy(&y, &b[i], sizeof y);
+        if (x != y)
             return i;
+    }
     return n;
 }
 

@@ -186,7 +186,7 @@ static double next_note(Plan *plan) {
     plan->degree += floor(random_range(&plan->random, -2.0, 3.0));
     plan->degree = fmin(fmax(plan->degree, 0.0), fmax(top, 0.0));
     int degree = (int)plan->degree;
-    double semitones = 12.0 * (degree / 7) + scale[degree % 7];
+    int semitones = 12 * (degree / 7) + scale[degree % 7];
     return fmin(range->low * pow(2.0, semitones / 12.0), range->high);
 }
 
@@ -438,7 +438,8 @@ static bool is_voiced(const Segment *segment) {
 
 /* Does segment i begin where the one before it ends? The first of a phrase does not. */
 static bool is_tied(const Plan *plan, size_t i) {
-    return i > 0 && plan->segment[i].start_s < plan->segment[i - 1].end_s + 1e-6;
+    return i > 0 && i < plan->segments &&
+           plan->segment[i].start_s < plan->segment[i - 1].end_s + 1e-6;
 }
 
 /* Voiced segments i..end-1 follow each other without a pause; returns end. */

@@ -271,7 +271,8 @@ START_TEST(the_pitch_sung_is_the_pitch_labelled) {
             double mean = 0.0, best = 0.0, best_cents = 0.0;
             for (size_t k = 0; k < length; k++)
                 mean += log2((double)take.f0_hz[from + k]) / (double)length;
-            for (double cents = -60.0; cents <= 60.0; cents += 2.0) {
+            for (int step = -30; step <= 30; step++) {
+                double cents = 2.0 * step;
                 double sum = harmonic_sum(take.stem[SINGER_STEM_VOICE] + from, length,
                                           exp2(mean + cents / 1200.0));
                 if (sum > best) {
@@ -405,7 +406,7 @@ static double centroid_hz(const Portrait *p) {
 
 /* Energy between two frequencies, dB, from the 500 Hz bands. */
 static double portrait_db(const Portrait *p, double low, double high) {
-    double sum = 0.0;
+    double sum = 1e-20;
     for (int b = 0; b < BANDS; b++)
         if (500.0 * b + 750.0 > low && 500.0 * b + 750.0 < high)
             sum += p->power[b];
@@ -487,7 +488,8 @@ END_TEST
 /* Frequency of the strongest harmonic of f0 between two frequencies. */
 static double strongest_hz(const float *audio, size_t n, double f0, double low, double high) {
     double best = 0.0, hz = 0.0;
-    for (double f = f0; f < high; f += f0) {
+    for (int k = 1; k * f0 < high; k++) {
+        double f = k * f0;
         double amplitude = f > low ? signals_tone_amplitude(audio, n, rate_hz, f) : 0.0;
         if (amplitude > best) {
             best = amplitude;

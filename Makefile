@@ -31,7 +31,7 @@ HOST_SUITES := $(sort $(patsubst hosts-test/%.c,%,$(wildcard hosts-test/test_*.c
 
 COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard common/*.c))
 TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(wildcard tests/*.c)))
-HOST_OBJ := $(BUILD)/obj/hosts-test/host.o
+HOST_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/host*.c))
 SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/siskin*.c))
 QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
 CONTRACT_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/contract_*.c hosts-test/guard.c))
@@ -113,6 +113,19 @@ $(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,
 $(foreach p,$(FLOOR),$(eval $(call bundle,$(p),test-lv2,hosts-test/floor/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,hosts-test/floor/$(p)_presets.ttl)))
 $(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/broken/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
 
+# One library with a plugin for each fault, each with the Turtle of the floor `keyed` under its own name.
+NAIVE := $(BUILD)/test-lv2/siskin-naive.lv2
+FAULTS := $(shell sed -n 's/^ *F([A-Z_]*, "\([a-z-]*\)").*/\1/p' hosts-test/broken/naive.c)
+$(BUILD)/obj/test-lv2/naive/stamp: hosts-test/broken/naive.c $(BUILD)/obj/test-lv2/keyed/stamp Makefile
+	@mkdir -p $(@D) $(NAIVE)
+	$(CC) $(ALL_CFLAGS) -shared $(ALL_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
+	@for f in $(FAULTS); do sed "s/siskin:keyed/siskin:naive-$$f/g" \
+	  $(BUILD)/test-lv2/siskin-keyed.lv2/keyed.ttl; done > $(NAIVE)/naive.ttl
+	@for f in $(FAULTS); do sed "s/siskin:@NAME@/siskin:naive-$$f/; s/@NAME@/naive/" ttl/manifest.ttl.in; \
+	  done > $(NAIVE)/manifest.ttl
+	@touch $@
+TEST_BUNDLES += $(BUILD)/obj/test-lv2/naive/stamp
+
 ttl: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
 	@for p in $(PLUGINS); do $(BUILD)/obj/lv2/$$p/ttlgen ttl/$$p.ttl ttl/$$p.ttl || exit 1; done
 
@@ -130,6 +143,8 @@ $(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/sing.o $(TEST_HELP_OBJ) $(LIBCOMMO
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/hall.o
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/siskin-demo: $(BUILD)/obj/hosts-test/demo.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
@@ -194,7 +209,7 @@ lint:
 	clang-format --dry-run -Werror $(C_FILES)
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
 	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Ihosts-test -Itests $(LINT_C)
-	printf '%s\n' $(LINT_C) | xargs -P $(JOBS) -n 4 sh -c 'clang-tidy --quiet "$$@" -- $(LINT_FLAGS)' lint
+	printf '%s\n' $(LINT_C) | xargs -P $(JOBS) -n 1 sh -c 'clang-tidy --quiet "$$@" -- $(LINT_FLAGS)' lint
 
 format:
 	clang-format -i $(C_FILES)
@@ -207,7 +222,7 @@ bench: $(BUILD)/siskin-bench $(BUNDLES) $(TEST_BUNDLES)
 	@$(BUILD)/siskin-bench
 demo:
 	@hosts-test/setup.sh demo
-	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall
+	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo.sh
 
 # ---- installing ----

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "host.h"
+#include "host_describe.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -8,11 +8,6 @@
 #include <lv2/core/lv2.h>
 #include <lv2/options/options.h>
 #include <lv2/parameters/parameters.h>
-#include <lv2/port-groups/port-groups.h>
-#include <lv2/port-props/port-props.h>
-#include <lv2/presets/presets.h>
-#include <lv2/state/state.h>
-#include <lv2/units/units.h>
 #include <lv2/urid/urid.h>
 #include <math.h>
 #include <stdarg.h>
@@ -21,12 +16,6 @@
 #include <string.h>
 #include <strings.h>
 #include <sys/stat.h>
-
-#define RDFS "http://www.w3.org/2000/01/rdf-schema#"
-#define RDFS_COMMENT RDFS "comment"
-#define RDFS_LABEL RDFS "label"
-
-static const char own_prefix[] = "urn:siskin:";
 
 typedef struct Described {
     HostPlugin plugin;
@@ -77,27 +66,6 @@ bool host_fail(HostError *error, const char *format, ...) {
     return false;
 }
 
-/* Memory for descriptions is small; a process without it cannot say anything useful any more. */
-static void *must(void *memory) {
-    if (!memory) {
-        fputs("siskin: out of memory\n", stderr);
-        abort();
-    }
-    return memory;
-}
-
-static void *take(size_t count, size_t size) {
-    return must(calloc(count ? count : 1, size));
-}
-
-static char *copy_text(const char *text) {
-    return must(strdup(text));
-}
-
-static bool is_uri(const LilvNode *node, const char *uri) {
-    return node && lilv_node_is_uri(node) && strcmp(lilv_node_as_uri(node), uri) == 0;
-}
-
 /* ---- URIDs ---- */
 
 static LV2_URID map_uri(LV2_URID_Map_Handle handle, const char *uri) {
@@ -105,8 +73,8 @@ static LV2_URID map_uri(LV2_URID_Map_Handle handle, const char *uri) {
     for (size_t i = 0; i < host->n_urids; i++)
         if (strcmp(host->urids[i], uri) == 0)
             return (LV2_URID)(i + 1);
-    host->urids = must(realloc(host->urids, (host->n_urids + 1) * sizeof *host->urids));
-    host->urids[host->n_urids] = copy_text(uri);
+    host->urids = host_must(realloc(host->urids, (host->n_urids + 1) * sizeof *host->urids));
+    host->urids[host->n_urids] = host_copy(uri);
     return (LV2_URID)++host->n_urids;
 }
 
@@ -126,7 +94,7 @@ static bool load_own_bundles(Host *host, const char *directory, HostError *error
         if (entry->d_name[0] == '.')
             continue;
         size_t length = strlen(directory) + strlen(entry->d_name) + sizeof "//manifest.ttl";
-        char *path = take(length, 1);
+        char *path = host_take(length, 1);
         struct stat status;
         snprintf(path, length, "%s/%s/manifest.ttl", directory, entry->d_name);
         if (stat(path, &status) == 0) {
@@ -148,26 +116,26 @@ static int by_text(const void *a, const void *b) {
 static void load_others(Host *host) {
     if (host->others)
         return;
-    host->others = must(lilv_world_new());
+    host->others = host_must(lilv_world_new());
     lilv_world_load_all(host->others);
 }
 
 /* Sorted copies of the URIs in a world that begin with `prefix`. */
 static char **list_uris(LilvWorld *world, const char *prefix, size_t *count) {
     const LilvPlugins *plugins = lilv_world_get_all_plugins(world);
-    char **uris = take(lilv_plugins_size(plugins), sizeof *uris);
+    char **uris = host_take(lilv_plugins_size(plugins), sizeof *uris);
     LILV_FOREACH(plugins, i, plugins) {
         const char *uri = lilv_node_as_uri(lilv_plugin_get_uri(lilv_plugins_get(plugins, i)));
         if (strncmp(uri, prefix, strlen(prefix)) == 0)
-            uris[(*count)++] = copy_text(uri);
+            uris[(*count)++] = host_copy(uri);
     }
     qsort(uris, *count, sizeof *uris, by_text);
     return uris;
 }
 
 Host *host_open(const char *bundles, HostError *error) {
-    Host *host = take(1, sizeof *host);
-    host->own = must(lilv_world_new());
+    Host *host = host_take(1, sizeof *host);
+    host->own = host_must(lilv_world_new());
     host->map = (LV2_URID_Map){host, map_uri};
     host->unmap = (LV2_URID_Unmap){host, unmap_urid};
     host->map_feature = (LV2_Feature){LV2_URID__map, &host->map};
@@ -180,31 +148,8 @@ Host *host_open(const char *bundles, HostError *error) {
     if (!bundles)
         load_others(host);
     host->own_uris =
-        list_uris(bundles ? host->own : host->others, bundles ? "" : own_prefix, &host->n_own);
+        list_uris(bundles ? host->own : host->others, bundles ? "" : HOST_OWN_PREFIX, &host->n_own);
     return host;
-}
-
-static void free_description(HostPlugin *plugin) {
-    for (size_t i = 0; i < plugin->n_ports; i++) {
-        HostPort *port = &plugin->ports[i];
-        for (size_t p = 0; p < port->n_points; p++)
-            free(port->points[p].label);
-        free(port->points);
-        free(port->symbol);
-        free(port->name);
-        free(port->doc);
-        free(port->unit);
-    }
-    for (size_t i = 0; i < plugin->n_presets; i++) {
-        free(plugin->presets[i].uri);
-        free(plugin->presets[i].label);
-    }
-    free(plugin->presets);
-    free(plugin->ports);
-    free(plugin->uri);
-    free(plugin->name);
-    free(plugin->doc);
-    free(plugin->id);
 }
 
 void host_close(Host *host) {
@@ -212,7 +157,7 @@ void host_close(Host *host) {
         return;
     while (host->described) {
         Described *next = host->described->next;
-        free_description(&host->described->plugin);
+        host_describe_free(&host->described->plugin);
         free(host->described);
         host->described = next;
     }
@@ -244,273 +189,7 @@ const char *const *host_other_uris(Host *host, size_t *count) {
     return (const char *const *)host->other_uris;
 }
 
-/* ---- describing a plugin ---- */
-
-static LilvNode *uri_node(const HostPlugin *plugin, const char *uri) {
-    return must(lilv_new_uri(plugin->world, uri));
-}
-
-static bool port_is_a(const HostPlugin *plugin, const LilvPort *port, const char *class_uri) {
-    LilvNode *node = uri_node(plugin, class_uri);
-    bool is = lilv_port_is_a(plugin->lilv, port, node);
-    lilv_node_free(node);
-    return is;
-}
-
-static bool port_has(const HostPlugin *plugin, const LilvPort *port, const char *property_uri) {
-    LilvNode *node = uri_node(plugin, property_uri);
-    bool has = lilv_port_has_property(plugin->lilv, port, node);
-    lilv_node_free(node);
-    return has;
-}
-
-/* The first value of `predicate`; the caller frees it. */
-static LilvNode *port_get(const HostPlugin *plugin, const LilvPort *port, const char *predicate) {
-    LilvNode *node = uri_node(plugin, predicate);
-    LilvNode *value = lilv_port_get(plugin->lilv, port, node);
-    lilv_node_free(node);
-    return value;
-}
-
-static bool port_designated(const HostPlugin *plugin, const LilvPort *port, const char *uri) {
-    LilvNode *value = port_get(plugin, port, LV2_CORE__designation);
-    bool same = is_uri(value, uri);
-    lilv_node_free(value);
-    return same;
-}
-
-static bool port_is_key(const HostPlugin *plugin, const LilvPort *port) {
-    if (port_has(plugin, port, LV2_CORE_PREFIX "isSideChain"))
-        return true;
-    LilvNode *group = port_get(plugin, port, LV2_PORT_GROUPS__group);
-    bool key = false;
-    if (group) {
-        LilvNode *predicate = uri_node(plugin, LV2_PORT_GROUPS__sideChainOf);
-        key = lilv_world_ask(plugin->world, group, predicate, NULL);
-        lilv_node_free(predicate);
-    }
-    lilv_node_free(group);
-    return key;
-}
-
-static bool describe_role(HostPlugin *plugin, HostPort *port, const LilvPort *lilv,
-                          HostError *error) {
-    bool input = port_is_a(plugin, lilv, LV2_CORE__InputPort);
-    if (!input && !port_is_a(plugin, lilv, LV2_CORE__OutputPort))
-        return host_fail(error, "<%s>: port '%s' is neither an input nor an output", plugin->uri,
-                         port->symbol);
-    if (port_is_a(plugin, lilv, LV2_CORE__ControlPort)) {
-        port->role = input ? HOST_CONTROL : HOST_METER;
-    } else if (port_is_a(plugin, lilv, LV2_CORE__AudioPort)) {
-        port->role = !input ? HOST_OUT : port_is_key(plugin, lilv) ? HOST_KEY : HOST_IN;
-    } else if (port->optional) {
-        port->role = HOST_UNUSED;
-    } else {
-        return host_fail(error,
-                         "<%s>: port '%s' is neither audio nor control and may not be left "
-                         "unconnected; this host serves audio and control ports only",
-                         plugin->uri, port->symbol);
-    }
-    return true;
-}
-
-static void describe_range(const HostPlugin *plugin, HostPort *port, const LilvPort *lilv) {
-    LilvNode *initial = NULL;
-    LilvNode *minimum = NULL;
-    LilvNode *maximum = NULL;
-    lilv_port_get_range(plugin->lilv, lilv, &initial, &minimum, &maximum);
-    port->minimum = minimum ? lilv_node_as_float(minimum) : -INFINITY;
-    port->maximum = maximum ? lilv_node_as_float(maximum) : INFINITY;
-    port->initial =
-        initial ? lilv_node_as_float(initial) : fminf(fmaxf(0.0f, port->minimum), port->maximum);
-    lilv_node_free(initial);
-    lilv_node_free(minimum);
-    lilv_node_free(maximum);
-    port->by_rate = port_has(plugin, lilv, LV2_CORE__sampleRate);
-    port->integer = port_has(plugin, lilv, LV2_CORE__integer);
-    port->toggled = port_has(plugin, lilv, LV2_CORE__toggled);
-    port->enumeration = port_has(plugin, lilv, LV2_CORE__enumeration);
-    port->logarithmic = port_has(plugin, lilv, LV2_PORT_PROPS__logarithmic);
-}
-
-static int by_value(const void *a, const void *b) {
-    float x = ((const HostScalePoint *)a)->value;
-    float y = ((const HostScalePoint *)b)->value;
-    return (x > y) - (x < y);
-}
-
-static void describe_points(const HostPlugin *plugin, HostPort *port, const LilvPort *lilv) {
-    LilvScalePoints *points = lilv_port_get_scale_points(plugin->lilv, lilv);
-    if (!points)
-        return;
-    port->points = take(lilv_scale_points_size(points), sizeof *port->points);
-    LILV_FOREACH(scale_points, i, points) {
-        const LilvScalePoint *point = lilv_scale_points_get(points, i);
-        port->points[port->n_points++] = (HostScalePoint){
-            lilv_node_as_float(lilv_scale_point_get_value(point)),
-            copy_text(lilv_node_as_string(lilv_scale_point_get_label(point))),
-        };
-    }
-    lilv_scale_points_free(points);
-    qsort(port->points, port->n_points, sizeof *port->points, by_value);
-}
-
-/* The unit as printed. Units of the LV2 vocabulary by table, since the vocabulary itself is not
- * loaded for own bundles; another unit by the symbol it gives; else none. */
-static char *describe_unit(const HostPlugin *plugin, const LilvPort *lilv) {
-    static const struct {
-        const char *uri, *print;
-    } known[] = {
-        {LV2_UNITS__db, "dB"},
-        {LV2_UNITS__ms, "ms"},
-        {LV2_UNITS__s, "s"},
-        {LV2_UNITS__min, "min"},
-        {LV2_UNITS__hz, "Hz"},
-        {LV2_UNITS__khz, "kHz"},
-        {LV2_UNITS__pc, "%"},
-        {LV2_UNITS__coef, ""},
-        {LV2_UNITS__degree, "deg"},
-        {LV2_UNITS__oct, "oct"},
-        {LV2_UNITS__semitone12TET, "semitones"},
-        {LV2_UNITS__cent, "ct"},
-        {LV2_UNITS__beat, "beats"},
-        {LV2_UNITS__bpm, "BPM"},
-        {LV2_UNITS__frame, "frames"},
-    };
-    LilvNode *unit = port_get(plugin, lilv, LV2_UNITS__unit);
-    char *print = NULL;
-    for (size_t i = 0; unit && i < sizeof known / sizeof *known; i++)
-        if (is_uri(unit, known[i].uri))
-            print = copy_text(known[i].print);
-    if (unit && !print) {
-        LilvNode *predicate = uri_node(plugin, LV2_UNITS__symbol);
-        LilvNode *symbol = lilv_world_get(plugin->world, unit, predicate, NULL);
-        if (symbol)
-            print = copy_text(lilv_node_as_string(symbol));
-        lilv_node_free(symbol);
-        lilv_node_free(predicate);
-    }
-    lilv_node_free(unit);
-    return print ? print : copy_text("");
-}
-
-static bool describe_port(HostPlugin *plugin, uint32_t index, HostError *error) {
-    HostPort *port = &plugin->ports[index];
-    const LilvPort *lilv = lilv_plugin_get_port_by_index(plugin->lilv, index);
-    port->index = index;
-    LilvNode *name = lilv_port_get_name(plugin->lilv, lilv);
-    const char *symbol = lilv_node_as_string(lilv_port_get_symbol(plugin->lilv, lilv));
-    port->symbol = copy_text(symbol);
-    port->name = copy_text(name ? lilv_node_as_string(name) : symbol);
-    lilv_node_free(name);
-    LilvNode *doc = port_get(plugin, lilv, RDFS_COMMENT);
-    port->doc = copy_text(doc ? lilv_node_as_string(doc) : "");
-    lilv_node_free(doc);
-    port->unit = describe_unit(plugin, lilv);
-    port->optional = port_has(plugin, lilv, LV2_CORE__connectionOptional);
-    if (!describe_role(plugin, port, lilv, error))
-        return false;
-    if (port->role == HOST_CONTROL || port->role == HOST_METER) {
-        describe_range(plugin, port, lilv);
-        describe_points(plugin, port, lilv);
-    }
-    if (port->role == HOST_CONTROL && port_designated(plugin, lilv, LV2_CORE__enabled))
-        plugin->enabled = port;
-    if (port->role == HOST_CONTROL && port_designated(plugin, lilv, LV2_CORE__freeWheeling))
-        plugin->free_wheeling = port;
-    if (port->role == HOST_METER && (port_designated(plugin, lilv, LV2_CORE__latency) ||
-                                     port_has(plugin, lilv, LV2_CORE__reportsLatency)))
-        plugin->latency = port;
-    return true;
-}
-
-/* Collects the ports of a role in port order, then puts a port designated right after its left. */
-static bool collect(const HostPlugin *plugin, HostRole role, uint32_t *indices, size_t *count,
-                    HostError *error) {
-    *count = 0;
-    for (uint32_t i = 0; i < plugin->n_ports; i++) {
-        if (plugin->ports[i].role != role)
-            continue;
-        if (*count == HOST_MAX_AUDIO)
-            return host_fail(error, "<%s> has more than %d audio ports of one kind", plugin->uri,
-                             HOST_MAX_AUDIO);
-        indices[(*count)++] = i;
-    }
-    if (*count == 2) {
-        const LilvPort *first = lilv_plugin_get_port_by_index(plugin->lilv, indices[0]);
-        const LilvPort *second = lilv_plugin_get_port_by_index(plugin->lilv, indices[1]);
-        if (port_designated(plugin, first, LV2_PORT_GROUPS__right) &&
-            port_designated(plugin, second, LV2_PORT_GROUPS__left)) {
-            uint32_t swap = indices[0];
-            indices[0] = indices[1];
-            indices[1] = swap;
-        }
-    }
-    return true;
-}
-
-static int by_label(const void *a, const void *b) {
-    return strcmp(((const HostPreset *)a)->label, ((const HostPreset *)b)->label);
-}
-
-static void describe_presets(HostPlugin *plugin) {
-    LilvNode *class_node = uri_node(plugin, LV2_PRESETS__Preset);
-    LilvNode *label_node = uri_node(plugin, RDFS_LABEL);
-    LilvNodes *presets = lilv_plugin_get_related(plugin->lilv, class_node);
-    plugin->presets = take(lilv_nodes_size(presets), sizeof *plugin->presets);
-    LILV_FOREACH(nodes, i, presets) {
-        const LilvNode *preset = lilv_nodes_get(presets, i);
-        lilv_world_load_resource(plugin->world, preset);
-        LilvNode *label = lilv_world_get(plugin->world, preset, label_node, NULL);
-        const char *uri = lilv_node_as_uri(preset);
-        plugin->presets[plugin->n_presets++] =
-            (HostPreset){copy_text(uri), copy_text(label ? lilv_node_as_string(label) : uri)};
-        lilv_node_free(label);
-    }
-    lilv_nodes_free(presets);
-    lilv_node_free(label_node);
-    lilv_node_free(class_node);
-    qsort(plugin->presets, plugin->n_presets, sizeof *plugin->presets, by_label);
-}
-
-static char *own_id(const char *uri) {
-    const char *hash = strchr(uri, '#');
-    if (strncmp(uri, own_prefix, sizeof own_prefix - 1) != 0 || !hash)
-        return NULL;
-    return must(strndup(uri + sizeof own_prefix - 1, (size_t)(hash - uri) - sizeof own_prefix + 1));
-}
-
-static char *describe_doc(const HostPlugin *plugin) {
-    LilvNode *predicate = uri_node(plugin, LV2_CORE__documentation);
-    LilvNodes *docs = lilv_plugin_get_value(plugin->lilv, predicate);
-    const LilvNode *doc = docs ? lilv_nodes_get_first(docs) : NULL;
-    char *text = copy_text(doc ? lilv_node_as_string(doc) : "");
-    lilv_nodes_free(docs);
-    lilv_node_free(predicate);
-    return text;
-}
-
-static bool describe(HostPlugin *plugin, HostError *error) {
-    plugin->n_ports = lilv_plugin_get_num_ports(plugin->lilv);
-    plugin->ports = take(plugin->n_ports, sizeof *plugin->ports);
-    LilvNode *name = lilv_plugin_get_name(plugin->lilv);
-    plugin->name = copy_text(name ? lilv_node_as_string(name) : plugin->uri);
-    lilv_node_free(name);
-    plugin->doc = describe_doc(plugin);
-    plugin->id = own_id(plugin->uri);
-    if (plugin->n_ports == 0)
-        return host_fail(error, "<%s> has no ports that can be read", plugin->uri);
-    for (uint32_t i = 0; i < plugin->n_ports; i++)
-        if (!describe_port(plugin, i, error))
-            return false;
-    LilvNode *broken = uri_node(plugin, LV2_CORE__inPlaceBroken);
-    plugin->in_place_broken = lilv_plugin_has_feature(plugin->lilv, broken);
-    lilv_node_free(broken);
-    describe_presets(plugin);
-    return collect(plugin, HOST_IN, plugin->in, &plugin->n_in, error) &&
-           collect(plugin, HOST_KEY, plugin->key, &plugin->n_key, error) &&
-           collect(plugin, HOST_OUT, plugin->out, &plugin->n_out, error);
-}
+/* ---- finding a plugin ---- */
 
 static const LilvPlugin *look_up(LilvWorld *world, const char *uri) {
     LilvNode *node = lilv_new_uri(world, uri);
@@ -535,12 +214,12 @@ static const HostPlugin *find_uri(Host *host, const char *uri, HostError *error)
         host_fail(error, "there is no LV2 plugin <%s>", uri);
         return NULL;
     }
-    Described *described = take(1, sizeof *described);
-    described->plugin.uri = copy_text(uri);
+    Described *described = host_take(1, sizeof *described);
+    described->plugin.uri = host_copy(uri);
     described->plugin.lilv = lilv;
     described->plugin.world = world;
-    if (!describe(&described->plugin, error)) {
-        free_description(&described->plugin);
+    if (!host_describe(&described->plugin, error)) {
+        host_describe_free(&described->plugin);
         free(described);
         return NULL;
     }
@@ -553,8 +232,8 @@ const HostPlugin *host_find(Host *host, const char *name, unsigned channels, Hos
     if (strchr(name, ':'))
         return find_uri(host, name, error);
     char uri[256];
-    int length =
-        snprintf(uri, sizeof uri, "%s%s#%s", own_prefix, name, channels == 2 ? "stereo" : "mono");
+    int length = snprintf(uri, sizeof uri, "%s%s#%s", HOST_OWN_PREFIX, name,
+                          channels == 2 ? "stereo" : "mono");
     if (length < (int)sizeof uri)
         for (size_t i = 0; i < host->n_own; i++)
             if (strcmp(host->own_uris[i], uri) == 0)
@@ -610,7 +289,7 @@ static bool all_offered(const HostPlugin *plugin, LilvNodes *asked, bool (*offer
 }
 
 static bool check_requirements(const HostPlugin *plugin, HostError *error) {
-    LilvNode *predicate = uri_node(plugin, LV2_OPTIONS__requiredOption);
+    LilvNode *predicate = host_node(plugin, LV2_OPTIONS__requiredOption);
     LilvNodes *options = lilv_plugin_get_value(plugin->lilv, predicate);
     lilv_node_free(predicate);
     return all_offered(plugin, options, option_offered, "option", error) &&
@@ -686,14 +365,14 @@ HostInstance *host_instantiate(Host *host, const HostPlugin *plugin, double rate
     }
     if (!check_requirements(plugin, error))
         return NULL;
-    HostInstance *instance = take(1, sizeof *instance);
+    HostInstance *instance = host_take(1, sizeof *instance);
     instance->host = host;
     instance->plugin = plugin;
     instance->rate_hz = rate_hz;
     instance->max_block = max_block;
-    instance->value = take(plugin->n_ports, sizeof(float));
-    instance->silence = take(max_block, sizeof(float));
-    instance->discard = take(max_block, sizeof(float));
+    instance->value = host_take(plugin->n_ports, sizeof(float));
+    instance->silence = host_take(max_block, sizeof(float));
+    instance->discard = host_take(max_block, sizeof(float));
     offer_features(instance);
     instance->lilv = lilv_plugin_instantiate(plugin->lilv, rate_hz, instance->features);
     if (!instance->lilv) {
@@ -724,6 +403,10 @@ const HostPlugin *host_plugin(const HostInstance *instance) {
 
 LilvInstance *host_lilv(HostInstance *instance) {
     return instance->lilv;
+}
+
+size_t host_max_block(const HostInstance *instance) {
+    return instance->max_block;
 }
 
 /* ---- controls, meters, presets ---- */
@@ -817,7 +500,7 @@ bool host_load_preset(HostInstance *instance, const char *preset, HostError *err
     for (size_t i = 0; i < plugin->n_presets; i++) {
         if (!host_preset_is(&plugin->presets[i], preset))
             continue;
-        LilvNode *node = uri_node(plugin, plugin->presets[i].uri);
+        LilvNode *node = host_node(plugin, plugin->presets[i].uri);
         LilvState *state = lilv_state_new_from_world(plugin->world, &instance->host->map, node);
         lilv_node_free(node);
         if (!state)
@@ -889,91 +572,4 @@ bool host_probe_latency(HostInstance *instance, size_t *frames, HostError *error
         host_run(instance, instance->max_block, NULL, NULL, NULL);
     host_deactivate(instance);
     return host_latency(instance, frames, error);
-}
-
-/* ---- whole buffers ---- */
-
-typedef struct {
-    float *in[HOST_MAX_AUDIO], *key[HOST_MAX_AUDIO], *out[HOST_MAX_AUDIO];
-    float *memory;
-} Blocks;
-
-static bool make_blocks(Blocks *blocks, const HostPlugin *plugin, const HostRender *render,
-                        HostError *error) {
-    size_t total = plugin->n_in + plugin->n_key + plugin->n_out;
-    blocks->memory = calloc(total ? total * render->block : 1, sizeof(float));
-    if (!blocks->memory)
-        return host_fail(error, "out of memory");
-    float *next = blocks->memory;
-    for (size_t i = 0; i < plugin->n_in; i++, next += render->block)
-        blocks->in[i] = next;
-    for (size_t i = 0; i < plugin->n_key; i++, next += render->block)
-        blocks->key[i] = next;
-    for (size_t i = 0; i < plugin->n_out; i++, next += render->block)
-        blocks->out[i] = render->in_place && i < plugin->n_in ? blocks->in[i] : next;
-    return true;
-}
-
-/* Frames from..from + n - 1 of each source; silence past the end. */
-static void fill(float *const *to, const float *const *source, size_t count, size_t frames,
-                 size_t from, size_t n) {
-    size_t there = from < frames ? frames - from : 0;
-    if (there > n)
-        there = n;
-    for (size_t i = 0; i < count; i++) {
-        if (there)
-            memcpy(to[i], source[i] + from, there * sizeof(float));
-        memset(to[i] + there, 0, (n - there) * sizeof(float));
-    }
-}
-
-static void keep(float *const *to, float *const *block, size_t count, size_t latency, size_t from,
-                 size_t n) {
-    size_t skip = from < latency ? latency - from : 0;
-    if (skip >= n)
-        return;
-    for (size_t i = 0; i < count; i++)
-        memcpy(to[i] + (from + skip - latency), block[i] + skip, (n - skip) * sizeof(float));
-}
-
-static bool render_blocks(HostInstance *instance, const HostRender *render, Blocks *blocks,
-                          size_t latency, HostError *error) {
-    const HostPlugin *plugin = instance->plugin;
-    for (size_t from = 0; from < render->frames + latency; from += render->block) {
-        size_t left = render->frames + latency - from;
-        size_t n = left < render->block ? left : render->block;
-        fill(blocks->in, render->in, plugin->n_in, render->frames, from, n);
-        if (render->key)
-            fill(blocks->key, render->key, plugin->n_key, render->frames, from, n);
-        host_run(instance, n, (const float *const *)blocks->in,
-                 render->key ? (const float *const *)blocks->key : NULL, blocks->out);
-        keep(render->out, blocks->out, plugin->n_out, latency, from, n);
-        if (render->after_run)
-            render->after_run(render->user, instance, from, n);
-        size_t now = 0;
-        if (!host_latency(instance, &now, error))
-            return false;
-        if (now != latency)
-            return host_fail(error, "%s changed its latency from %zu to %zu frames while running",
-                             plugin->name, latency, now);
-    }
-    return true;
-}
-
-bool host_render_aligned(HostInstance *instance, const HostRender *render, HostError *error) {
-    if (render->block < 1 || render->block > instance->max_block)
-        return host_fail(error, "a block of %zu frames: the instance was made for 1..%zu",
-                         render->block, instance->max_block);
-    if (render->in_place && instance->plugin->in_place_broken)
-        return host_fail(error, "%s cannot work in place", instance->plugin->name);
-    Blocks blocks = {0};
-    size_t latency = 0;
-    if (!host_probe_latency(instance, &latency, error) ||
-        !make_blocks(&blocks, instance->plugin, render, error))
-        return false;
-    host_activate(instance);
-    bool fine = render_blocks(instance, render, &blocks, latency, error);
-    host_deactivate(instance);
-    free(blocks.memory);
-    return fine;
 }

@@ -131,6 +131,7 @@ void host_free(HostInstance *instance); /* deactivates if needed; NULL is fine *
 
 const HostPlugin *host_plugin(const HostInstance *instance);
 LilvInstance *host_lilv(HostInstance *instance);
+size_t host_max_block(const HostInstance *instance);
 
 /* Sets a control by symbol, whatever the value (NaN included: tests want that). Fails only when
  * there is no such control. */

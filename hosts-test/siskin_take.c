@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin_take.h"
 
+#include "siskin_meter.h"
 #include "siskin_settings.h"
 #include "siskin_text.h"
-#include "siskin_trace.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -11,18 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
-
-/* What a processor's meters come to, added up while the graph runs. */
-typedef struct {
-    TakeProcessor *report;
-    const HostPort *reduction, *events;
-    uint64_t frames; /* of the files, that count */
-    double sum_db;   /* reduction, dB times frames */
-    uint64_t seen, active;
-    Trace *trace; /* or NULL */
-    int trace_processor;
-    size_t first_column;
-} Meter;
 
 /* A bus on its way into the graph. */
 typedef struct {
@@ -267,73 +255,6 @@ static bool find_channels(Take *take) {
     return true;
 }
 
-/* ---- meters ---- */
-
-static void watch(void *user, const HostInstance *instance, int64_t at, size_t n) {
-    Meter *meter = user;
-    const HostPlugin *plugin = host_plugin(instance);
-    if (at < 0 || (uint64_t)at >= meter->frames)
-        return;
-    if (meter->reduction) {
-        double db = (double)host_get(instance, meter->reduction->symbol);
-        meter->report->most_db = fmax(meter->report->most_db, db);
-        meter->sum_db += db * (double)n;
-        meter->active += db > TAKE_ACTIVE_DB ? n : 0;
-        meter->seen += n;
-    }
-    if (meter->events)
-        meter->report->events = (double)host_get(instance, meter->events->symbol);
-    if (!meter->trace)
-        return;
-    size_t column = meter->first_column;
-    for (size_t i = 0; i < plugin->n_ports; i++) {
-        const HostPort *port = &plugin->ports[i];
-        if (port->role == HOST_METER && port != plugin->latency)
-            trace_put(meter->trace, column++, (uint64_t)at, host_get(instance, port->symbol),
-                      port == meter->reduction);
-    }
-    trace_reached(meter->trace, meter->trace_processor, (uint64_t)at + n);
-}
-
-static const HostPort *find_meter(const HostPlugin *plugin, const char *symbol) {
-    const HostPort *port = host_port(plugin, symbol);
-    return port && port->role == HOST_METER ? port : NULL;
-}
-
-static void start_meter(Take *take, size_t number, const HostPlugin *plugin, size_t latency) {
-    Meter *meter = &take->meters[number];
-    TakeProcessor *report = &take->report->processor[number];
-    *meter = (Meter){.report = report,
-                     .reduction = find_meter(plugin, "reduction"),
-                     .events = find_meter(plugin, "events"),
-                     .frames = take->frames};
-    report->latency_ms = 1000.0 * (double)latency / take->rate_hz;
-    report->has_reduction = meter->reduction != NULL;
-    report->events = NAN;
-    if (!take->job->trace)
-        return;
-    meter->trace = &take->trace;
-    meter->trace_processor = trace_processor(&take->trace);
-    meter->first_column = take->trace.n_columns;
-    for (size_t i = 0; i < plugin->n_ports; i++) {
-        if (plugin->ports[i].role != HOST_METER || &plugin->ports[i] == plugin->latency)
-            continue;
-        char *name = text_print("%s.%s", report->label, plugin->ports[i].symbol);
-        trace_column(&take->trace, meter->trace_processor, name);
-        free(name);
-    }
-}
-
-static void finish_meters(Take *take) {
-    for (size_t i = 0; i < take->report->n_processors; i++) {
-        const Meter *meter = &take->meters[i];
-        if (meter->seen) {
-            meter->report->mean_db = meter->sum_db / (double)meter->seen;
-            meter->report->active = (double)meter->active / (double)meter->seen;
-        }
-    }
-}
-
 /* ---- nodes ---- */
 
 /* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". */
@@ -381,10 +302,12 @@ static bool make_processors(Take *take, size_t number) {
         name_processor(take, number, i, report->label, sizeof report->label);
         if (!make_instance(take, &bus->processors[i], placed->plugins[i], index, &latency))
             return false;
-        start_meter(take, index, placed->plugins[i], latency);
+        report->latency_ms = 1000.0 * (double)latency / take->rate_hz;
+        meter_start(&take->meters[index], report, placed->plugins[i], take->frames,
+                    take->job->trace ? &take->trace : NULL);
         placed->nodes[i] =
             graph_processor(take->graph, take->instances[index], latency, report->label,
-                            (int)index + 1, watch, &take->meters[index]);
+                            (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
         placed->out_node = placed->nodes[i];
     }
@@ -566,7 +489,8 @@ static bool render(Take *take) {
         begin_trace(take);
     if (!graph_run(take->graph, take->frames, &take->report->status, take->error))
         return false;
-    finish_meters(take);
+    for (size_t i = 0; i < take->report->n_processors; i++)
+        meter_finish(&take->meters[i]);
     take_notes(take);
     if (take->job->trace && !trace_finish(&take->trace, take->error))
         return false;

@@ -1,0 +1,132 @@
+/* SPDX-License-Identifier: ISC */
+#include "phrase_marks.h"
+#include "signals.h"
+
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { STEPS = 4000, BEHIND = 27, TAIL = 3 };
+static bool marked[STEPS];
+static PhraseMark answer[STEPS];
+
+/* Marks each step `late` steps after it came (late < BEHIND); answer[t] is what is told of step t.
+ */
+static void run(size_t shortest, size_t late) {
+    PhraseMarks marks;
+    phrase_marks_prepare(&marks, BEHIND, TAIL);
+    phrase_marks_set(&marks, shortest);
+    size_t first = phrase_marks_now(&marks);
+    for (size_t t = 0; t < STEPS; t++) {
+        ck_assert_uint_eq(phrase_marks_now(&marks), first + t);
+        if (t >= late && marked[t - late])
+            phrase_marks_add(&marks, first + t - late, first + t - late);
+        PhraseMark mark = phrase_marks_step(&marks);
+        if (t >= BEHIND)
+            answer[t - BEHIND] = mark;
+    }
+}
+
+/* Sounds and pauses of random lengths. */
+static void fill(unsigned long long seed, size_t longest) {
+    Random random = random_seeded(seed);
+    bool now = false;
+    for (size_t t = 0; t < STEPS; now = !now)
+        for (size_t k = 1 + random_below(&random, longest); k > 0 && t < STEPS; k--)
+            marked[t++] = now;
+}
+
+/* Steps from the last marked one to t; STEPS when there is none. */
+static size_t since(size_t t) {
+    for (size_t k = 0; k <= t; k++)
+        if (marked[t - k])
+            return k;
+    return STEPS;
+}
+
+/* Steps from t to the next marked one within what is in sight. */
+static size_t until(size_t t, size_t sight) {
+    for (size_t k = 1; k <= sight && t + k < STEPS; k++)
+        if (marked[t + k])
+            return k;
+    return PHRASE_MARKS_NONE;
+}
+
+START_TEST(what_is_marked_is_open_and_what_comes_is_announced) {
+    printf("seed 91\n");
+    for (size_t late = 0; late < 20; late += 5) {
+        fill(91, 60);
+        run(5, late);
+        for (size_t t = 0; t < STEPS - BEHIND; t++) {
+            if (marked[t])
+                ck_assert(answer[t].open);
+            ck_assert_uint_eq(answer[t].ahead, until(t, BEHIND - late));
+        }
+    }
+}
+END_TEST
+
+START_TEST(only_the_tail_and_short_pauses_are_joined) {
+    /* By the definition, with everything in sight known (late 0). */
+    printf("seed 92\n");
+    const size_t shortest[] = {0, 10, 20, 47, 200};
+    for (int k = 0; k < 5; k++) {
+        fill(92, 150);
+        run(shortest[k], 0);
+        for (size_t t = 0; t < STEPS - BEHIND; t++) {
+            size_t before = since(t), after = until(t, BEHIND);
+            size_t pause = before + (after == PHRASE_MARKS_NONE ? BEHIND : after) - 1;
+            bool joined = before < STEPS && (before <= TAIL || pause <= shortest[k]);
+            ck_assert_int_eq(answer[t].open, marked[t] || joined);
+        }
+    }
+}
+END_TEST
+
+START_TEST(a_pause_no_longer_than_the_shortest_is_open_throughout) {
+    memset(marked, 0, sizeof marked);
+    for (size_t t = 100; t < 200; t++)
+        marked[t] = true;
+    for (size_t t = 247; t < 300; t++) /* a pause of 47 */
+        marked[t] = true;
+    run(47, 0);
+    for (size_t t = 100; t < 300; t++)
+        ck_assert(answer[t].open);
+    run(46, 0);
+    bool closed = false;
+    for (size_t t = 200; t < 247; t++)
+        closed |= !answer[t].open;
+    ck_assert(closed);
+}
+END_TEST
+
+START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
+    memset(marked, 0, sizeof marked);
+    run(200, 0);
+    for (size_t t = 0; t < STEPS - BEHIND; t++)
+        ck_assert(!answer[t].open);
+    PhraseMarks marks;
+    phrase_marks_prepare(&marks, BEHIND, TAIL);
+    phrase_marks_add(&marks, phrase_marks_oldest(&marks), phrase_marks_now(&marks));
+    ck_assert(phrase_marks_step(&marks).open);
+    phrase_marks_reset(&marks);
+    for (int t = 0; t < 100; t++)
+        ck_assert(!phrase_marks_step(&marks).open);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("phrase_marks");
+    TCase *tcase = tcase_create("phrase_marks");
+    tcase_add_test(tcase, what_is_marked_is_open_and_what_comes_is_announced);
+    tcase_add_test(tcase, only_the_tail_and_short_pauses_are_joined);
+    tcase_add_test(tcase, a_pause_no_longer_than_the_shortest_is_open_throughout);
+    tcase_add_test(tcase, nothing_is_open_before_the_first_mark_and_after_reset);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

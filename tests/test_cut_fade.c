@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: ISC */
+#include "cut_fade.h"
+#include "signals.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+enum { RATE = 48000, LENGTH = 96000 };
+static float gain[LENGTH], again[LENGTH];
+static const CutFadeParams usual = {.floor_db = -60.0f, .fade_in_ms = 12.0f, .fade_out_ms = 80.0f};
+
+static CutFade fresh(const CutFadeParams *params) {
+    CutFade fade;
+    cut_fade_prepare(&fade, RATE);
+    cut_fade_set(&fade, params);
+    return fade;
+}
+
+START_TEST(fades_are_the_hermite_step_of_the_length_asked_for) {
+    CutFade fade = fresh(&usual);
+    cut_fade_open(&fade, LENGTH);
+    cut_fade_process(&fade, gain, 1000);
+    cut_fade_close(&fade);
+    cut_fade_process(&fade, gain + 1000, 5000);
+    const double floor = 0.001;
+    for (int i = 0; i < 6000; i++) {
+        /* 12 ms are 576 frames, 80 ms 3840; the first frame has made one step. */
+        double p = i < 1000 ? fmin(1.0, (i + 1) / 576.0) : fmax(0.0, 1.0 - (i - 999) / 3840.0);
+        double expected = floor + (1.0 - floor) * p * p * (3.0 - 2.0 * p);
+        ck_assert_double_eq_tol((double)gain[i], expected, 4e-7); /* six float roundings */
+        /* A raised cosine, as promised: the largest difference is 0.0100 (by calculus). */
+        double cosine = floor + (1.0 - floor) * (0.5 - 0.5 * cos(3.14159265358979 * p));
+        ck_assert_double_eq_tol((double)gain[i], cosine, 0.0101);
+    }
+}
+END_TEST
+
+START_TEST(with_little_time_left_it_arrives_just_in_time) {
+    CutFade fade = fresh(&usual);
+    cut_fade_open(&fade, 256);
+    cut_fade_process(&fade, gain, 255);
+    ck_assert_float_lt(gain[254], 1.0f);
+    ck_assert_float_gt(gain[254], 0.999f);
+    cut_fade_process(&fade, gain, 2);
+    ck_assert_double_eq_tol((double)gain[0], 1.0, 1e-6);
+    ck_assert_float_eq(gain[1], 1.0f);
+}
+END_TEST
+
+START_TEST(at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db) {
+    CutFade fade = fresh(&usual);
+    cut_fade_open(&fade, 100);
+    cut_fade_process(&fade, gain, 200);
+    ck_assert_float_eq(cut_fade_process(&fade, gain, 100), 1.0f);
+    for (int i = 0; i < 100; i++)
+        ck_assert_float_eq(gain[i], 1.0f);
+    CutFade none = fresh(&(CutFadeParams){0.0f, 12.0f, 80.0f});
+    for (int k = 0; k < 50; k++) {
+        if (k % 2)
+            cut_fade_open(&none, 1000);
+        else
+            cut_fade_close(&none);
+        ck_assert_float_eq(cut_fade_process(&none, gain, 333), 1.0f);
+    }
+}
+END_TEST
+
+START_TEST(cut_at_rest_is_the_floor_from_the_first_frame) {
+    CutFade fade = fresh(&usual);
+    float least = cut_fade_process(&fade, gain, 100);
+    ck_assert_double_eq_tol((double)least, 0.001, 1e-9);
+    for (int i = 0; i < 100; i++)
+        ck_assert_float_eq(gain[i], least);
+}
+END_TEST
+
+START_TEST(no_step_is_larger_than_the_fastest_fade_allows) {
+    /* The step 3p^2 - 2p^3 is steepest at 1/2: 1.5 times the mean slope. The floor may glide at the
+     * same time: (1 - 0) (1 - exp(-1/480)) a frame at most. */
+    Random random = random_seeded(101);
+    printf("seed 101\n");
+    CutFade fade = fresh(&usual);
+    float last = 0.001f;
+    /* The fastest of either: 5 ms out, 240 frames. */
+    const double most = 1.5 / 240.0 + 1.0 / 480.0;
+    double worst = 0.0;
+    bool within = true;
+    for (int k = 0; k < 3000; k++) {
+        if (random_unit(&random) < 0.5)
+            cut_fade_open(&fade, 256 + random_below(&random, 1000));
+        else
+            cut_fade_close(&fade);
+        if (random_unit(&random) < 0.1)
+            cut_fade_set(&fade, &(CutFadeParams){(float)random_range(&random, -90.0, 0.0), 12.0f,
+                                                 (float)random_range(&random, 5.0, 500.0)});
+        size_t n = random_below(&random, 600);
+        cut_fade_process(&fade, gain, n);
+        for (size_t i = 0; i < n; i++) {
+            worst = fmax(worst, fabs((double)(gain[i] - last)));
+            within &= gain[i] >= 0.0f && gain[i] <= 1.0f;
+            last = gain[i];
+        }
+    }
+    ck_assert_double_le(worst, most);
+    ck_assert(within);
+}
+END_TEST
+
+START_TEST(cutting_changes_no_bit) {
+    Random random = random_seeded(102);
+    printf("seed 102\n");
+    for (int pass = 0; pass < 2; pass++) {
+        CutFade fade = fresh(&usual);
+        float *to = pass ? again : gain;
+        for (size_t hop = 0; hop < LENGTH / 256; hop++) {
+            if ((hop / 7) % 3 == 1)
+                cut_fade_open(&fade, 256 * (7 - hop % 7));
+            else
+                cut_fade_close(&fade);
+            for (size_t at = 0; at < 256;) {
+                size_t n = pass ? random_below(&random, 256 - at + 1) : 256;
+                cut_fade_process(&fade, to + 256 * hop + at, n);
+                at += n;
+            }
+        }
+    }
+    ck_assert(signals_same_bits(gain, again, LENGTH));
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("cut_fade");
+    TCase *tcase = tcase_create("cut_fade");
+    tcase_add_test(tcase, fades_are_the_hermite_step_of_the_length_asked_for);
+    tcase_add_test(tcase, with_little_time_left_it_arrives_just_in_time);
+    tcase_add_test(tcase, at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db);
+    tcase_add_test(tcase, cut_at_rest_is_the_floor_from_the_first_frame);
+    tcase_add_test(tcase, no_step_is_larger_than_the_fastest_fade_allows);
+    tcase_add_test(tcase, cutting_changes_no_bit);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

@@ -40,16 +40,16 @@ static void string(FILE *f, const char *text) {
     fputc('"', f);
 }
 
-/* A Turtle decimal: always with a point, since some hosts read no others; the shortest that reads
- * back as the same float, so that 0.1 is written as 0.1. */
+/* A Turtle decimal: always with a point, since some hosts read no others; the fewest places that
+ * read back as the same float, so that 0.1 is written as 0.1. */
 static void decimal(FILE *f, float value) {
     char text[64] = "";
-    for (int digits = 1; digits <= 9; digits++) {
-        snprintf(text, sizeof text, "%.*g", digits, (double)value);
+    for (int places = 1; places <= 12; places++) {
+        snprintf(text, sizeof text, "%.*f", places, (double)value);
         if (strtof(text, NULL) == value)
             break;
     }
-    fprintf(f, "%s%s", text, strpbrk(text, ".e") ? "" : ".0");
+    fputs(text, f);
 }
 
 static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole role) {

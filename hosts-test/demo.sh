@@ -1,0 +1,72 @@
+#!/bin/sh
+# SPDX-License-Identifier: ISC
+# The demo: one raw take in, a finished lead with two returns out, and a table of what was done.
+# Called by `make demo`, which has built everything into $BUILD.
+#
+# The scenario: Ilka Tarn has sung "Low Water" into the one microphone she owns, in her kitchen, at one go.
+# The refrigerator hums, the road rumbles; she is close to the microphone, so her mouth clicks and her
+# sibilants are hot; she breathes where she can; and the second verse is louder than the first.
+# She is the test singer, so that every click, breath and sibilant is known and the table tells the truth.
+set -eu
+
+build=${BUILD:-build}
+out=$build/demo
+siskin=$build/siskin
+here=$(dirname "$0")
+mkdir -p "$out/steps" "$out/spoken-raw"
+
+say() { "$build/siskin-demo" "$1" "$out/labels.txt" "$2" "$3"; }
+
+echo 'Ilka Tarn, "Low Water", one take'
+"$build/siskin-sing" --voice woman --seed 11 --phrases 10 --hot 8 --rumble -42 --hum -58 \
+    --labels "$out/labels.txt" "$out/raw.wav"
+
+# One processor at a time, so that each line of the table compares what went in with what came out.
+before=$out/raw.wav
+step() { # number, processor, line of the table
+    after=$out/steps/$1-$2.wav
+    "$siskin" render --quiet "$before" "$after" "$2"
+    say "$3" "$before" "$after"
+    before=$after
+}
+step 1 rumble-filter rumble
+step 2 transient-tamer clicks
+step 3 breath-ducker breaths
+step 4 de-esser sibilants
+step 5 gap-trimmer gaps
+step 6 phrase-leveller phrases
+
+# The same in one call, through the chain, with two returns: bit for bit what the steps gave.
+"$build/siskin-hall" hall "$before" "$out/hall.wav"
+"$build/siskin-hall" echo "$before" "$out/echo.wav"
+mix() { # output, chain file
+    "$siskin" render --quiet --stems --chain "$2" "$out/raw.wav" "$1" \
+        hall="$out/hall.wav" echo="$out/echo.wav"
+}
+sed 's/return-ducker  key=lead/& enabled=0/' "$here/demo.chain" >"$out/unducked.chain"
+mix "$out/mix.wav" "$here/demo.chain"
+mix "$out/unducked.wav" "$out/unducked.chain"
+mv "$out/mix.lead.wav" "$out/lead.wav"
+cmp "$before" "$out/lead.wav"
+echo 'Returns, ducked against not ducked:'
+for bus in hall echo; do
+    printf '%-5s ' "$bus"
+    say return "$out/unducked.$bus.wav" "$out/mix.$bus.wav"
+done
+
+# A recorded voice: announcements from a package, spoken clean, as they come.
+for file in Front_Center Front_Left Front_Right Rear_Center Rear_Left Rear_Right Side_Left Side_Right; do
+    [ ! -e "/usr/share/sounds/alsa/$file.wav" ] ||
+        cp "/usr/share/sounds/alsa/$file.wav" "$out/spoken-raw/"
+done
+if [ -e "$out/spoken-raw/Side_Left.wav" ]; then
+    echo 'Recorded announcements, the gentle chain:'
+    "$siskin" render --chain lead-gently "$out/spoken-raw" "$out/spoken"
+fi
+
+cat <<END
+Listen, starting low:
+  $out/raw.wav        the take
+  $out/lead.wav       the lead
+  $out/mix.wav        the lead with its returns, ducked; unducked.wav for comparison
+END

@@ -11,7 +11,7 @@ static const double pi = 3.14159265358979323846;
 
 enum {
     FORMANTS = 5,        /* moved by the score; the higher ones stand still */
-    RESONATORS = 110,    /* enough for 96 kHz of 1 kHz spacing */
+    RESONATORS = 40,     /* enough for 0.46 of 60 kHz */
     CONTROL_HZ = 1000,   /* grid on which the score is drawn */
     OVERSAMPLE = 4,      /* of the glottal source */
     DECIMATOR_TAPS = 64, /* at the oversampled rate */
@@ -576,6 +576,7 @@ static bool draw(const Plan *plan, Control *control, size_t n) {
 /* ---- The voice ---- */
 
 typedef struct {
+    double rate_hz;
     double phase, period_ratio, height; /* of the glottal cycle now running */
     double flow, dulled;                /* last flow, tilt filter */
     double ring[DECIMATOR_TAPS];
@@ -620,7 +621,7 @@ static void decimator_design(double *tap) {
 static double glottis_step(Glottis *g, const SingerParams *params, Random *random,
                            const double *tap, double f0_hz, double tilt, double *openness) {
     for (int i = 0; i < OVERSAMPLE; i++) {
-        double step = f0_hz * g->period_ratio / (params->rate_hz * OVERSAMPLE);
+        double step = f0_hz * g->period_ratio / (g->rate_hz * OVERSAMPLE);
         g->phase += step;
         if (g->phase >= 1.0) {
             g->phase -= 1.0;
@@ -659,7 +660,10 @@ static Control control_at(const Control *control, size_t n, double s) {
 }
 
 /* The resonances that move are tuned every frame: a step every few frames would be heard as a tone
- * at the rate of the steps. */
+ * at the rate of the steps. The cascade takes the lowest, the highest, the second lowest, the
+ * second highest ...: each pair passes about as much as it takes, while twenty high ones in a row
+ * would raise what lies between them by hundreds of dB, and the rounding of the low ones with it.
+ */
 typedef struct {
     Resonator resonator[RESONATORS];
     double radius[FORMANTS];
@@ -667,17 +671,17 @@ typedef struct {
     double rate_hz;
 } Tract;
 
-static void tract_prepare(Tract *tract, const SingerParams *params) {
+static void tract_prepare(Tract *tract, double rate_hz, double womanhood) {
     static const double width_hz[FORMANTS] = {70.0, 95.0, 150.0, 220.0, 280.0};
-    double spacing = mixed(1000.0, 1150.0, params->womanhood);
-    *tract = (Tract){.rate_hz = params->rate_hz};
+    double spacing = mixed(1000.0, 1150.0, womanhood);
+    *tract = (Tract){.rate_hz = rate_hz};
     for (int k = 0; k < FORMANTS; k++)
-        tract->radius[k] = exp(-pi * width_hz[k] / params->rate_hz);
+        tract->radius[k] = exp(-pi * width_hz[k] / rate_hz);
     for (size_t k = 0; k < RESONATORS; k++) {
         double hz = ((double)k + 0.5) * spacing;
-        if (hz > 0.46 * params->rate_hz)
+        if (hz > 0.46 * rate_hz)
             break;
-        resonator_tune(&tract->resonator[k], params->rate_hz, hz, 150.0 + 0.03 * hz);
+        resonator_tune(&tract->resonator[k], rate_hz, hz, 150.0 + 0.03 * hz);
         tract->count = k + 1;
     }
 }
@@ -696,31 +700,78 @@ static double tract_step(Tract *tract, const double *formant, double x) {
     return x;
 }
 
-static void render_voice(const SingerParams *params, const Control *control, size_t points,
-                         SingerTake *take) {
+/* n frames of the voice at rate_hz. */
+static void render_voice_at(const SingerParams *params, const Control *control, size_t points,
+                            double rate_hz, float *voice, size_t n) {
     Random pulse = random_seeded(params->seed ^ UINT64_C(0x70756c73));
     Random noise = random_seeded(params->seed ^ UINT64_C(0x61737069));
     double tap[DECIMATOR_TAPS];
     decimator_design(tap);
-    Glottis glottis = {.period_ratio = 1.0, .height = 1.0};
+    Glottis glottis = {.rate_hz = rate_hz, .period_ratio = 1.0, .height = 1.0};
     Tract tract;
-    tract_prepare(&tract, params);
-    double rate_hz = params->rate_hz, tilt = 0.0, noise_gain = sqrt(rate_hz / 48000.0);
-    for (size_t i = 0; i < take->n; i++) {
+    tract_prepare(&tract, rate_hz, params->womanhood);
+    double tilt = 0.0, noise_gain = sqrt(rate_hz / 48000.0);
+    for (size_t i = 0; i < n; i++) {
         Control now = control_at(control, points, (double)i / rate_hz);
-        double f0_hz = exp2(now.pitch);
         if (i % HOLD == 0) {
             double hz = params->tilt_hz * (0.3 + 0.7 * fmin(now.voicing, 1.2));
             tilt = 1.0 - exp(-2.0 * pi * hz / (rate_hz * OVERSAMPLE));
         }
-        double openness;
+        double openness, f0_hz = exp2(now.pitch);
         double source =
             now.voicing * glottis_step(&glottis, params, &pulse, tap, f0_hz, tilt, &openness);
         double modulation = now.voicing > 0.0 ? 0.3 + 1.4 * openness : 1.0;
         source += noise_gain * now.aspiration * modulation * random_normal(&noise);
-        take->stem[SINGER_STEM_VOICE][i] = (float)tract_step(&tract, now.formant, source);
-        take->f0_hz[i] = now.voicing > 0.0 ? (float)f0_hz : 0.0f;
+        voice[i] = (float)tract_step(&tract, now.formant, source);
     }
+}
+
+enum { RAISE_TAPS = 64, RAISE_MOST = 4 };
+
+/* Raises the rate by a whole number up to RAISE_MOST: a sinc of 64 points of `in`, Hann window. */
+static void raise_rate(const float *in, size_t n, size_t factor, float *out, size_t n_out) {
+    double tap[RAISE_MOST][RAISE_TAPS];
+    for (size_t phase = 0; phase < factor; phase++)
+        for (int k = 0; k < RAISE_TAPS; k++) {
+            int before = RAISE_TAPS / 2 - 1 - k;
+            double t = (double)phase / (double)factor + before, x = pi * t;
+            double sinc = fabs(x) < 1e-12 ? 1.0 : sin(x) / x;
+            tap[phase][k] = sinc * (0.5 + 0.5 * cos(2.0 * pi * t / (RAISE_TAPS + 2)));
+        }
+    for (size_t i = 0; i < n_out; i++) {
+        double sum = 0.0;
+        for (size_t k = 0; k < RAISE_TAPS; k++) {
+            size_t at = i / factor + k; /* of the frame, and RAISE_TAPS / 2 - 1 more */
+            if (at >= RAISE_TAPS / 2 - 1 && at - (RAISE_TAPS / 2 - 1) < n)
+                sum += tap[i % factor][k] * (double)in[at - (RAISE_TAPS / 2 - 1)];
+        }
+        out[i] = (float)sum;
+    }
+}
+
+/* Above 60 kHz the voice is made at a whole fraction of the rate: with more than some thirty
+ * resonances in one cascade, the upper ones together would raise the rounding errors of the lower
+ * ones by more than double precision bears. A voice has nothing to say up there. */
+static bool render_voice(const SingerParams *params, const Control *control, size_t points,
+                         SingerTake *take) {
+    for (size_t i = 0; i < take->n; i++) {
+        Control now = control_at(control, points, (double)i / take->rate_hz);
+        take->f0_hz[i] = now.voicing > 0.0 ? (float)exp2(now.pitch) : 0.0f;
+    }
+    size_t factor = (size_t)ceil(take->rate_hz / 60000.0);
+    double rate_hz = take->rate_hz / (double)factor;
+    size_t n = take->n / factor + 1;
+    if (factor == 1) {
+        render_voice_at(params, control, points, rate_hz, take->stem[SINGER_STEM_VOICE], take->n);
+        return true;
+    }
+    float *voice = malloc(n * sizeof *voice);
+    if (!voice)
+        return false;
+    render_voice_at(params, control, points, rate_hz, voice, n);
+    raise_rate(voice, n, factor, take->stem[SINGER_STEM_VOICE], take->n);
+    free(voice);
+    return true;
 }
 
 /* ---- Frames, labels, levels ---- */
@@ -1152,10 +1203,9 @@ static bool render(const Plan *plan, SingerTake *take) {
     size_t points = grid(plan->end_s) + 1;
     Control *control = calloc(points, sizeof *control);
     bool ok = control && draw(plan, control, points);
-    if (ok) {
-        render_voice(plan->params, control, points, take);
+    ok = ok && render_voice(plan->params, control, points, take);
+    if (ok)
         render_room(plan->params, take);
-    }
     free(control);
     ok = ok && set_levels(plan, take) && render_consonants(plan, take) &&
          render_breaths(plan, take) && render_clicks(plan, take) &&

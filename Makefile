@@ -1,3 +1,4 @@
+# SPDX-License-Identifier: ISC
 # Siskin. Plugins are found as plugins/*/, test suites as tests/test_*.c: nothing to register here.
 # The targets are explained in DEVELOPERS.md; `make help` lists them.
 

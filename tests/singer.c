@@ -579,7 +579,7 @@ typedef struct {
     double rate_hz;
     double phase, period_ratio, height; /* of the glottal cycle now running */
     double flow, dulled;                /* last flow, tilt filter */
-    double ring[DECIMATOR_TAPS];
+    double ring[2 * DECIMATOR_TAPS];    /* everything twice, so that the last taps lie in a row */
     size_t write;
 } Glottis;
 
@@ -633,12 +633,12 @@ static double glottis_step(Glottis *g, const SingerParams *params, Random *rando
         double slope = (flow - g->flow) / step;
         g->flow = flow;
         g->dulled += tilt * (slope - g->dulled);
-        g->ring[g->write] = g->dulled;
+        g->ring[g->write] = g->ring[g->write + DECIMATOR_TAPS] = g->dulled;
         g->write = (g->write + 1) % DECIMATOR_TAPS;
     }
     double sum = 0.0;
     for (size_t k = 0; k < DECIMATOR_TAPS; k++)
-        sum += tap[k] * g->ring[(g->write + k) % DECIMATOR_TAPS];
+        sum += tap[k] * g->ring[g->write + k];
     *openness = fmin(g->flow, 1.0);
     return sum;
 }

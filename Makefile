@@ -160,6 +160,8 @@ $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_
 	$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
+# An independent loudness meter, for comparing with; nothing but these tests is linked with it.
+$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell pkg-config --libs libebur128)
 
 SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)

@@ -12,4 +12,9 @@ enum { LANES = 4 };
 
 typedef float Lanes __attribute__((vector_size(16)));
 
+/* The same value in every lane. */
+static inline Lanes lanes_all(float x) {
+    return (Lanes){x, x, x, x};
+}
+
 #endif

@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: ISC */
+/* The law and the ballistics of the de-esser, held against closed forms. */
+#include "sibilance_gain.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double RATE = 2000.0;
+static const SibilanceGainParams DEFAULTS = {.threshold_db = -13.5f,
+                                             .strength = 0.8f,
+                                             .range_db = 10.0f,
+                                             .attack_ms = 1.0f,
+                                             .release_ms = 60.0f};
+
+static SibilanceGain fresh(const SibilanceGainParams *params) {
+    SibilanceGain s;
+    sibilance_gain_prepare(&s, RATE);
+    sibilance_gain_set(&s, params);
+    return s;
+}
+
+static float hold(SibilanceGain *s, double ms, float ratio_db, bool in_vowel) {
+    float db = 0.0f;
+    for (double i = 0; i < ms * 1e-3 * RATE; i++)
+        db = sibilance_gain_step(s, ratio_db, in_vowel);
+    return db;
+}
+
+START_TEST(it_settles_at_the_share_of_the_excess_within_the_range) {
+    for (float ratio = -30.0f; ratio <= 30.0f; ratio += 0.5f) {
+        SibilanceGain s = fresh(&DEFAULTS);
+        float expected = fminf(10.0f, 0.8f * fmaxf(0.0f, ratio + 13.5f));
+        ck_assert_float_eq_tol(hold(&s, 100.0, ratio, false), expected, 1e-5f);
+    }
+}
+END_TEST
+
+START_TEST(attack_and_release_are_time_constants_in_db) {
+    SibilanceGainParams params = DEFAULTS;
+    params.attack_ms = 10.0f;
+    SibilanceGain s = fresh(&params);
+    /* After tau, 1/e of the way is left (check value D.1: 63.2 % at tau). Excess 10 dB: goal 8. */
+    ck_assert_double_eq_tol((double)hold(&s, 10.0, -3.5f, false), 8.0 * (1.0 - exp(-1.0)), 1e-3);
+    hold(&s, 300.0, -3.5f, false);
+    ck_assert_double_eq_tol((double)hold(&s, 60.0, -100.0f, false), 8.0 * exp(-1.0), 1e-3);
+    /* With the vowel back, a twelfth of 60 ms. */
+    hold(&s, 300.0, -3.5f, false);
+    ck_assert_double_eq_tol((double)hold(&s, 5.0, -200.0f, true), 8.0 * exp(-1.0), 1e-3);
+}
+END_TEST
+
+START_TEST(it_ends_in_exact_zero) {
+    SibilanceGain s = fresh(&DEFAULTS);
+    hold(&s, 100.0, 20.0f, false);
+    /* 60 ln(10 / 0.01) = 414 ms. */
+    ck_assert_float_gt(hold(&s, 413.0, -100.0f, false), 0.0f);
+    ck_assert_float_eq(hold(&s, 2.0, -100.0f, false), 0.0f);
+}
+END_TEST
+
+START_TEST(a_small_cut_that_is_wanted_is_not_cut_off) {
+    SibilanceGain s = fresh(&DEFAULTS);
+    ck_assert_float_eq_tol(hold(&s, 100.0, -13.495f, false), 0.004f, 1e-4f);
+}
+END_TEST
+
+START_TEST(it_never_exceeds_the_range) {
+    SibilanceGain s = fresh(&DEFAULTS);
+    for (int i = 0; i < 10000; i++)
+        ck_assert_float_le(sibilance_gain_step(&s, 60.0f * sinf((float)i), i % 7 == 0), 10.0f);
+}
+END_TEST
+
+START_TEST(reset_is_no_cut) {
+    SibilanceGain s = fresh(&DEFAULTS);
+    hold(&s, 100.0, 20.0f, false);
+    sibilance_gain_reset(&s);
+    ck_assert_float_eq(sibilance_gain_step(&s, -100.0f, false), 0.0f);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("sibilance_gain");
+    TCase *tcase = tcase_create("sibilance_gain");
+    tcase_add_test(tcase, it_settles_at_the_share_of_the_excess_within_the_range);
+    tcase_add_test(tcase, attack_and_release_are_time_constants_in_db);
+    tcase_add_test(tcase, it_ends_in_exact_zero);
+    tcase_add_test(tcase, a_small_cut_that_is_wanted_is_not_cut_off);
+    tcase_add_test(tcase, it_never_exceeds_the_range);
+    tcase_add_test(tcase, reset_is_no_cut);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

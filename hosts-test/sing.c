@@ -18,13 +18,14 @@ static const char usage[] =
     "  --score TEXT         sing this: words apart by ' ', syllables '-', phrases '/';\n"
     "                       vowels i y e q a o w u v r, consonants s c z f h t k p m n l\n"
     "  --hot DB             add this to the sibilants (0)\n"
+    "  --rumble DB --hum DB add these to the room, dBFS (none)\n"
     "  --no-breaths --no-clicks --no-room\n"
     "  --labels FILE        one line a sound: kind, start s, end s, value, apart by tabs\n"
     "  --stems PREFIX       also PREFIX-voice.wav, -sibilants, -consonants, -breaths, -clicks, "
     "-room\n";
 
 typedef struct {
-    const char *voice, *seed, *rate, *phrases, *score, *hot, *labels, *stems, *path;
+    const char *voice, *seed, *rate, *phrases, *score, *hot, *rumble, *hum, *labels, *stems, *path;
     bool no_breaths, no_clicks, no_room;
 } Options;
 
@@ -40,6 +41,8 @@ static bool read_options(int argc, char **argv, Options *o) {
         {"--phrases", &o->phrases, NULL},
         {"--score", &o->score, NULL},
         {"--hot", &o->hot, NULL},
+        {"--rumble", &o->rumble, NULL},
+        {"--hum", &o->hum, NULL},
         {"--labels", &o->labels, NULL},
         {"--stems", &o->stems, NULL},
         {"--no-breaths", NULL, &o->no_breaths},
@@ -80,16 +83,20 @@ static bool choose_singer(const Options *o, SingerParams *params) {
         fprintf(stderr, "siskin-sing: --voice %s: give man or woman\n", o->voice);
         return false;
     }
-    double rate_hz, seed, phrases, hot_db;
+    double rate_hz, seed, phrases, hot_db, rumble_db, hum_db;
     if (!number("--rate", o->rate, 8000, 192000, 48000, &rate_hz) ||
         !number("--seed", o->seed, 0, 1e15, 1, &seed) ||
         !number("--phrases", o->phrases, 1, 100, 6, &phrases) ||
-        !number("--hot", o->hot, -24, 24, 0, &hot_db))
+        !number("--hot", o->hot, -24, 24, 0, &hot_db) ||
+        !number("--rumble", o->rumble, -200, -12, -200, &rumble_db) ||
+        !number("--hum", o->hum, -200, -12, -200, &hum_db))
         return false;
     *params = singer_params(man ? SINGER_MAN : SINGER_WOMAN, rate_hz, (uint64_t)seed);
     params->phrases = (size_t)phrases;
     params->score = o->score;
     params->sibilants_db = hot_db;
+    params->rumble_db = rumble_db;
+    params->hum_db = hum_db;
     if (o->no_breaths)
         params->breath_share = 0.0;
     if (o->no_clicks)

@@ -1042,6 +1042,43 @@ static void render_room(const SingerParams *params, SingerTake *take) {
     signals_scale(room, take->n, pow(10.0, params->room_db / 20.0) / signals_rms(room, take->n));
 }
 
+/* Traffic and handling: noise of some 10 to 40 Hz that swells and ebbs. */
+static bool render_rumble(const SingerParams *params, SingerTake *take) {
+    if (params->rumble_db <= -200.0)
+        return true;
+    float *rumble = malloc((take->n + 1) * sizeof *rumble);
+    if (!rumble)
+        return false;
+    Random random = random_seeded(params->seed ^ UINT64_C(0x72756d62));
+    signals_band_noise(rumble, take->n, params->rate_hz, 10.0, 40.0, 1.0, &random);
+    for (size_t i = 0; i < take->n; i++) {
+        double t = (double)i / params->rate_hz;
+        double swell = 1.0 + 0.6 * sin(2.0 * pi * 0.13 * t) * sin(2.0 * pi * 0.031 * t + 1.0);
+        rumble[i] = (float)((double)rumble[i] * swell);
+    }
+    double rms = signals_rms(rumble, take->n);
+    signals_scale(rumble, take->n, pow(10.0, params->rumble_db / 20.0) / (rms > 0.0 ? rms : 1.0));
+    signals_add(take->stem[SINGER_STEM_ROOM], rumble, take->n);
+    free(rumble);
+    return true;
+}
+
+/* A mains transformer: 50 Hz and its harmonics, the even ones (of the rectifier) stronger. */
+static void render_hum(const SingerParams *params, SingerTake *take) {
+    static const double partial_db[] = {0.0, -3.0, -14.0, -8.0, -18.0, -14.0};
+    enum { PARTIALS = sizeof partial_db / sizeof *partial_db };
+    if (params->hum_db <= -200.0)
+        return;
+    double power = 0.0;
+    for (size_t k = 0; k < PARTIALS; k++)
+        power += pow(10.0, partial_db[k] / 10.0) / 2.0;
+    double unit = pow(10.0, params->hum_db / 20.0) / sqrt(power);
+    for (size_t k = 0; k < PARTIALS; k++)
+        signals_sine_add(take->stem[SINGER_STEM_ROOM], take->n, params->rate_hz,
+                         50.0 * (double)(k + 1), unit * pow(10.0, partial_db[k] / 20.0),
+                         0.7 * (double)(k * k));
+}
+
 /* ---- Clicks ---- */
 
 static const double click_low_hz = 1000.0, click_high_hz = 12000.0;
@@ -1209,9 +1246,10 @@ static bool render(const Plan *plan, SingerTake *take) {
     free(control);
     ok = ok && set_levels(plan, take) && render_consonants(plan, take) &&
          render_breaths(plan, take) && render_clicks(plan, take) &&
-         label_words_and_gaps(plan, take);
+         render_rumble(plan->params, take) && label_words_and_gaps(plan, take);
     if (!ok)
         return false;
+    render_hum(plan->params, take);
     singer_mix(take, ~0u, take->mix);
     qsort(take->labels, take->n_labels, sizeof *take->labels, by_start);
     return true;
@@ -1270,5 +1308,7 @@ SingerParams singer_params(SingerVoice voice, double rate_hz, uint64_t seed) {
         .gap_click_db = {15.0, 35.0},
         .word_click_db = {10.0, 20.0},
         .room_db = random_range(&random, -75.0, -62.0),
+        .rumble_db = -200.0,
+        .hum_db = -200.0,
     };
 }

@@ -93,6 +93,9 @@ typedef struct {
     /* Peak of the click over the RMS of everything else within 25 ms, both in 1..12 kHz. */
     SingerRange gap_click_db, word_click_db;
     double room_db; /* RMS of the room tone, dBFS; -200: none */
+    /* Part of the room's stem too: rumble below some 40 Hz as of traffic and handling, and hum of
+     * 50 Hz with harmonics as of a mains transformer. RMS, dBFS; -200: none, and so by default. */
+    double rumble_db, hum_db;
 } SingerParams;
 
 typedef struct {

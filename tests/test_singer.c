@@ -558,6 +558,27 @@ START_TEST(vowels_have_the_published_formants) {
 }
 END_TEST
 
+START_TEST(rumble_and_hum_are_as_loud_as_asked_and_change_nothing_else) {
+    SingerParams plain = singer_params(SINGER_WOMAN, 16000.0, 5);
+    plain.phrases = 2;
+    plain.room_db = -200.0;
+    SingerParams rumbling = plain, humming = plain;
+    rumbling.rumble_db = -40.0;
+    humming.hum_db = -55.0;
+    SingerTake without = sing(&plain), rumble = sing(&rumbling), hum = sing(&humming);
+    /* Both are scaled by their RMS; the hum's by that of whole periods, which n may cut by one. */
+    ck_assert_double_eq_tol(signals_rms_db(rumble.stem[SINGER_STEM_ROOM], rumble.n), -40.0, 0.01);
+    ck_assert_double_eq_tol(signals_rms_db(hum.stem[SINGER_STEM_ROOM], hum.n), -55.0, 0.1);
+    for (int stem = 0; stem < SINGER_STEM_ROOM; stem++) {
+        ck_assert(signals_same_bits(rumble.stem[stem], without.stem[stem], without.n));
+        ck_assert(signals_same_bits(hum.stem[stem], without.stem[stem], without.n));
+    }
+    singer_free(&without);
+    singer_free(&rumble);
+    singer_free(&hum);
+}
+END_TEST
+
 START_TEST(hot_sibilants_change_nothing_else) {
     SingerParams params = singer_params(SINGER_WOMAN, rate_hz, 31);
     params.phrases = 2;
@@ -594,6 +615,7 @@ int main(void) {
     tcase_add_test(tcase, fricatives_have_the_published_levels_and_running_durations);
     tcase_add_test(tcase, a_breath_falls_towards_the_highs_and_has_its_level);
     tcase_add_test(tcase, vowels_have_the_published_formants);
+    tcase_add_test(tcase, rumble_and_hum_are_as_loud_as_asked_and_change_nothing_else);
     tcase_add_test(tcase, hot_sibilants_change_nothing_else);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

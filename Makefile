@@ -62,27 +62,30 @@ help:
 bundles: $(BUNDLES)
 programs: $(PROGRAMS)
 
+# One short line a step; make V=1 shows the commands.
+say = $(if $(V),,@printf '  %-4s %s\n' $(1) '$(2)';)
+
 # ---- objects ----
 
 $(BUILD)/obj/common/%.o: common/%.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -ffunction-sections -fdata-sections -c $< -o $@
+	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) -ffunction-sections -fdata-sections -c $< -o $@
 
 $(BUILD)/obj/tests/%.o: tests/%.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) -D_GNU_SOURCE -Itests -c $< -o $@
+	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) -D_GNU_SOURCE -Itests -c $< -o $@
 
 $(BUILD)/obj/hosts-test/%.o: hosts-test/%.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -c $< -o $@
+	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -c $< -o $@
 
 $(BUILD)/obj/ttl/%.o: ttl/%.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -c $< -o $@
+	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) -c $< -o $@
 
 $(LIBCOMMON): $(COMMON_OBJ)
 	@rm -f $@
-	$(AR) rcs $@ $^
+	$(call say,AR,$@)$(AR) rcs $@ $^
 
 # ---- bundles: one rule set, used for the plugins and for those of the test programs ----
 # $(1) name, $(2) folder of the bundles, $(3) plugin source, $(4) Turtle prose, $(5) presets or nothing
@@ -90,16 +93,16 @@ $(LIBCOMMON): $(COMMON_OBJ)
 define bundle
 $(BUILD)/obj/$(2)/$(1)/plugin.o: $(3)
 	@mkdir -p $$(@D)
-	$$(CC) $$(ALL_CFLAGS) -c $$< -o $$@
+	$$(call say,CC,$$@)$$(CC) $$(ALL_CFLAGS) -c $$< -o $$@
 $(BUILD)/obj/$(2)/$(1)/shell.o: plugins/lv2_shell.c
 	@mkdir -p $$(@D)
-	$$(CC) $$(ALL_CFLAGS) -DSISKIN_ID='"$(1)"' -c $$< -o $$@
+	$$(call say,CC,$$@)$$(CC) $$(ALL_CFLAGS) -DSISKIN_ID='"$(1)"' -c $$< -o $$@
 $(BUILD)/obj/$(2)/$(1)/ttlgen: $(BUILD)/obj/ttl/ttlgen.o $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON)
-	$$(CC) $$(ALL_LDFLAGS) -o $$@ $$^ -lm
+	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -o $$@ $$^ -lm
 $(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$(1)/plugin.o \
   $(LIBCOMMON) $(BUILD)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) Makefile
 	@mkdir -p $(BUILD)/$(2)/siskin-$(1).lv2
-	$$(CC) -shared $$(ALL_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).so $(BUILD)/obj/$(2)/$(1)/shell.o \
+	$$(call say,LINK,$$@)$$(CC) -shared $$(ALL_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).so $(BUILD)/obj/$(2)/$(1)/shell.o \
 	  $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON) -lm
 	@sed 's/@NAME@/$(1)/g' ttl/manifest.ttl.in > $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl
 	@sed 's/@NAME@/$(1)/g' $(4) > $(BUILD)/$(2)/siskin-$(1).lv2/prose
@@ -119,7 +122,7 @@ NAIVE := $(BUILD)/test-lv2/siskin-naive.lv2
 FAULTS := $(shell sed -n 's/^ *F([A-Z_]*, "\([a-z-]*\)").*/\1/p' hosts-test/broken/naive.c)
 $(BUILD)/obj/test-lv2/naive/stamp: hosts-test/broken/naive.c $(BUILD)/obj/test-lv2/keyed/stamp Makefile
 	@mkdir -p $(@D) $(NAIVE)
-	$(CC) $(ALL_CFLAGS) -shared $(ALL_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
+	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) -shared $(ALL_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
 	@for f in $(FAULTS); do sed "s/siskin:keyed/siskin:naive-$$f/g" \
 	  $(BUILD)/test-lv2/siskin-keyed.lv2/keyed.ttl; done > $(NAIVE)/naive.ttl
 	@for f in $(FAULTS); do sed "s/siskin:@NAME@/siskin:naive-$$f/; s/@NAME@/naive/" ttl/manifest.ttl.in; \
@@ -138,26 +141,26 @@ ttl-check: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
 # ---- programs ----
 
 $(BUILD)/siskin: $(SISKIN_OBJ) $(HOST_OBJ) $(LIBCOMMON)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/sing.o $(TEST_HELP_OBJ) $(LIBCOMMON)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/hall.o
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-demo: $(BUILD)/obj/hosts-test/demo.o $(TEST_HELP_OBJ) $(LIBCOMMON)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 
 # ---- tests ----
 
 $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS)
 $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
@@ -169,7 +172,7 @@ tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 # A bundle as strangers write them, which the offline program is tested with.
 $(FOREIGN): hosts-test/foreign/foreign.c $(wildcard hosts-test/foreign/*.ttl)
 	@mkdir -p $(@D)
-	$(CC) -shared $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lm
+	$(call say,LINK,$@)$(CC) -shared $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lm
 	@cp hosts-test/foreign/*.ttl $(@D)
 
 # First command on a bare machine: gets what is missing, then builds and tests.

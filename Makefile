@@ -8,21 +8,39 @@ CC ?= gcc
 BUILD ?= build
 OPT ?= -O3
 FORTIFY ?= 2
+# The system built for, as the compiler names it: x86_64-linux-gnu, aarch64-linux-gnu, x86_64-w64-mingw32.
+TARGET := $(shell $(CC) -dumpmachine)
+# A build folder whose ttlgen runs on this machine: another than BUILD when building for another system.
+NATIVE ?= $(BUILD)
 # No FMA contraction: the same sums on every processor. No -ffast-math: NaN must stay visible.
 CFLAGS_BASE := -std=c11 $(OPT) -g -ffp-contract=off -fPIC -fvisibility=hidden \
-  -fno-math-errno -fstack-protector-strong -D_FORTIFY_SOURCE=$(FORTIFY)
+  -fno-math-errno -fstack-protector-strong -D_FORTIFY_SOURCE=$(FORTIFY) \
+  -ffile-prefix-map='$(CURDIR)'=.
+ifneq ($(filter i386-% i486-% i586-% i686-%,$(TARGET)),)
+# The old x87 unit computes in 80 bits, so its sums would be others than everywhere else.
+CFLAGS_BASE += -msse2 -mfpmath=sse
+endif
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wno-sign-conversion -Wstrict-prototypes \
   -Wmissing-prototypes -Wpointer-arith -Wwrite-strings -Wundef
 ifeq ($(WERROR),1)
 WARN += -Werror
 endif
 ALL_CFLAGS = $(CFLAGS_BASE) $(WARN) -MMD -MP -Icommon $(CPPFLAGS) $(CFLAGS) $(SAN)
-ALL_LDFLAGS = -Wl,-z,relro,-z,now -Wl,--gc-sections $(LDFLAGS) $(SAN)
+ifneq ($(findstring mingw,$(TARGET)),)
+SHLIB := dll
+HARDEN := -static -Wl,--no-insert-timestamp
+else
+SHLIB := so
+HARDEN := -Wl,-z,relro,-z,now
+endif
+SHARED_LDFLAGS = -shared $(HARDEN) -Wl,--gc-sections $(LDFLAGS) $(SAN)
+ALL_LDFLAGS = -pie $(HARDEN) -Wl,--gc-sections $(LDFLAGS) $(SAN)
 HOST_DEFS = -D_GNU_SOURCE -Ihosts-test -Itests -DSISKIN_VERSION='"$(VERSION)"'
 PKG_HOST = lilv-0 sndfile
-PKG_CFLAGS = $(shell pkg-config --cflags $(PKG_HOST) check)
-HOST_LIBS = $(shell pkg-config --libs $(PKG_HOST)) -lz -lm -lpthread
-CHECK_LIBS = $(shell pkg-config --libs check) -lm
+PKG_CONFIG ?= pkg-config
+PKG_CFLAGS = $(shell $(PKG_CONFIG) --cflags $(PKG_HOST) check)
+HOST_LIBS = $(shell $(PKG_CONFIG) --libs $(PKG_HOST)) -lz -lm -lpthread
+CHECK_LIBS = $(shell $(PKG_CONFIG) --libs check) -lm
 
 PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
 FLOOR := gain biquad keyed
@@ -30,10 +48,10 @@ BROKEN := $(sort $(patsubst hosts-test/broken/%_plugin.c,%,$(wildcard hosts-test
 SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
 HOST_SUITES := $(sort $(patsubst hosts-test/%.c,%,$(wildcard hosts-test/test_*.c)))
 
-COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard common/*.c))
-TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(wildcard tests/*.c)))
-HOST_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/host*.c))
-SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/siskin*.c))
+COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard common/*.c)))
+TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(sort $(wildcard tests/*.c))))
+HOST_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/host*.c)))
+SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/siskin*.c)))
 QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
 CONTRACT_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/contract_*.c hosts-test/guard.c))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
@@ -85,7 +103,7 @@ $(BUILD)/obj/ttl/%.o: ttl/%.c
 
 $(LIBCOMMON): $(COMMON_OBJ)
 	@rm -f $@
-	$(call say,AR,$@)$(AR) rcs $@ $^
+	$(call say,AR,$@)$(AR) rcsD $@ $^
 
 # ---- bundles: one rule set, used for the plugins and for those of the test programs ----
 # $(1) name, $(2) folder of the bundles, $(3) plugin source, $(4) Turtle prose, $(5) presets or nothing
@@ -100,13 +118,13 @@ $(BUILD)/obj/$(2)/$(1)/shell.o: plugins/lv2_shell.c
 $(BUILD)/obj/$(2)/$(1)/ttlgen: $(BUILD)/obj/ttl/ttlgen.o $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON)
 	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -o $$@ $$^ -lm
 $(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$(1)/plugin.o \
-  $(LIBCOMMON) $(BUILD)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) Makefile
+  $(LIBCOMMON) $(NATIVE)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) Makefile
 	@mkdir -p $(BUILD)/$(2)/siskin-$(1).lv2
-	$$(call say,LINK,$$@)$$(CC) -shared $$(ALL_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).so $(BUILD)/obj/$(2)/$(1)/shell.o \
+	$$(call say,LINK,$$@)$$(CC) $$(SHARED_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).$(SHLIB) $(BUILD)/obj/$(2)/$(1)/shell.o \
 	  $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON) -lm
-	@sed 's/@NAME@/$(1)/g' ttl/manifest.ttl.in > $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl
+	@sed 's/@NAME@\.so/$(1).$(SHLIB)/; s/@NAME@/$(1)/g' ttl/manifest.ttl.in > $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl
 	@sed 's/@NAME@/$(1)/g' $(4) > $(BUILD)/$(2)/siskin-$(1).lv2/prose
-	@$(BUILD)/obj/$(2)/$(1)/ttlgen $(BUILD)/$(2)/siskin-$(1).lv2/prose $(BUILD)/$(2)/siskin-$(1).lv2/$(1).ttl && rm $(BUILD)/$(2)/siskin-$(1).lv2/prose
+	@$(NATIVE)/obj/$(2)/$(1)/ttlgen $(BUILD)/$(2)/siskin-$(1).lv2/prose $(BUILD)/$(2)/siskin-$(1).lv2/$(1).ttl && rm $(BUILD)/$(2)/siskin-$(1).lv2/prose
 	@if [ -n "$(5)" ]; then cp $(5) $(BUILD)/$(2)/siskin-$(1).lv2/presets.ttl && \
 	  sed -n 's|^<\(urn:siskin:$(1):preset:[^>]*\)>.*|\n<\1>\n    a pset:Preset ;\n    lv2:appliesTo <urn:siskin:$(1)#mono> , <urn:siskin:$(1)#stereo> ;\n    rdfs:seeAlso <presets.ttl> .|p' \
 	  $(5) >> $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl; fi
@@ -122,7 +140,7 @@ NAIVE := $(BUILD)/test-lv2/siskin-naive.lv2
 FAULTS := $(shell sed -n 's/^ *F([A-Z_]*, "\([a-z-]*\)").*/\1/p' hosts-test/broken/naive.c)
 $(BUILD)/obj/test-lv2/naive/stamp: hosts-test/broken/naive.c $(BUILD)/obj/test-lv2/keyed/stamp Makefile
 	@mkdir -p $(@D) $(NAIVE)
-	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) -shared $(ALL_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
+	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) $(SHARED_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
 	@for f in $(FAULTS); do sed "s/siskin:keyed/siskin:naive-$$f/g" \
 	  $(BUILD)/test-lv2/siskin-keyed.lv2/keyed.ttl; done > $(NAIVE)/naive.ttl
 	@for f in $(FAULTS); do sed "s/siskin:@NAME@/siskin:naive-$$f/; s/@NAME@/naive/" ttl/manifest.ttl.in; \
@@ -164,7 +182,7 @@ $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
-$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell pkg-config --libs libebur128)
+$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
 
 SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
@@ -172,7 +190,7 @@ tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 # A bundle as strangers write them, which the offline program is tested with.
 $(FOREIGN): hosts-test/foreign/foreign.c $(wildcard hosts-test/foreign/*.ttl)
 	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) -shared $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lm
+	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) $(SHARED_LDFLAGS) -o $@ $< -lm
 	@cp hosts-test/foreign/*.ttl $(@D)
 
 # First command on a bare machine: gets what is missing, then builds and tests.
@@ -251,7 +269,7 @@ install: bundles $(BUILD)/siskin
 	for p in $(PLUGINS); do \
 	  b='$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; install -d "$$b" && \
 	  install -m 644 $(BUILD)/lv2/siskin-$$p.lv2/*.ttl "$$b" && \
-	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/$$p.so "$$b" || exit 1; done
+	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/$$p.$(SHLIB) "$$b" || exit 1; done
 
 uninstall:
 	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin'

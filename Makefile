@@ -64,7 +64,7 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench demo install uninstall clean
+  lint format quality bench hosts demo install uninstall clean
 .SECONDARY:
 all: bundles programs
 
@@ -74,6 +74,7 @@ help:
 	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
 	@echo 'make lint       clang-format, clang-tidy, cppcheck'
 	@echo 'make quality    figures beside their targets        make bench: cost'
+	@echo "make hosts      every bundle in other people's hosts, against siskin render"
 	@echo 'make install    PREFIX=, DESTDIR=, LV2DIR=          make uninstall'
 	@echo 'make ttl        write the ports from the C tables into ttl/*.ttl'
 
@@ -244,6 +245,9 @@ quality: $(BUILD)/siskin-quality $(BUNDLES)
 	@$(BUILD)/siskin-quality
 bench: $(BUILD)/siskin-bench $(BUNDLES) $(TEST_BUNDLES)
 	@$(BUILD)/siskin-bench
+# Every other host that is installed, too (make check has only the first three).
+hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin
+	@SISKIN_HOSTS=all $(BUILD)/hosts-test/test_outside
 demo:
 	@hosts-test/setup.sh demo
 	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo

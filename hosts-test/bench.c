@@ -12,8 +12,8 @@
  * Where the system lets it, the program stays on one processor. */
 #include "host.h"
 
+#include "busy_take.h"
 #include "signals.h"
-#include "singer.h"
 
 #include <libgen.h>
 #include <limits.h>
@@ -66,19 +66,14 @@ static void pink(float *out, Random *random) {
     signals_scale(out, FRAMES, 0.1 / signals_rms(out, FRAMES));
 }
 
+/* From where the singing begins. */
 static void sing(float *out) {
-    SingerParams params = singer_params(SINGER_WOMAN, RATE, 11);
-    params.score = "sa-ti mu/zo-ca fe";
-    params.breath_share = 1.0;
-    params.sibilants_db = 10.0;
-    params.gap_clicks = 3.0;
-    SingerTake take;
-    if (!singer_take(&params, &take))
+    float *take = calloc(FRAMES + RATE / 2, sizeof *take);
+    if (!take)
         exit(EXIT_FAILURE);
-    size_t from = RATE / 2; /* past the quiet start */
-    for (size_t t = 0; t < FRAMES; t++)
-        out[t] = take.mix[(from + t) % take.n];
-    singer_free(&take);
+    busy_take(take, FRAMES + RATE / 2, RATE, SINGER_WOMAN, 11);
+    memcpy(out, take + RATE / 2, FRAMES * sizeof *out);
+    free(take);
 }
 
 /* From full scale down through the smallest normal number, 1.2e-38, half-way, to nothing. */

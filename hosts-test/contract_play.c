@@ -2,8 +2,8 @@
 /* The material, the settings, and running a plugin over them. */
 #include "contract.h"
 
+#include "busy_take.h"
 #include "signals.h"
-#include "singer.h"
 
 #include <errno.h>
 #include <math.h>
@@ -107,26 +107,6 @@ bool contract_answer(const Question *question, HostError *why) {
 
 /* ---- material ---- */
 
-/* Sung so that every kind of processor has work: hot sibilants, a breath before each phrase,
- * clicks in and between words, one phrase louder than the other. */
-static void sing(float *out, size_t frames, double rate_hz, SingerVoice voice, uint64_t seed) {
-    SingerParams params = singer_params(voice, rate_hz, seed);
-    params.score = "sa-ti mu/zo-ca fe";
-    params.sibilants_db = 10.0;
-    params.breath_share = 1.0;
-    params.gap_clicks = 3.0;
-    params.word_clicks = 2.0;
-    params.level_spread_db = 6.0;
-    SingerTake take;
-    if (!singer_take(&params, &take)) {
-        fputs("the singer will not sing\n", stderr);
-        abort();
-    }
-    for (size_t t = 0; t < frames; t++)
-        out[t] = take.mix[t % take.n];
-    singer_free(&take);
-}
-
 static Take new_take(double rate_hz) {
     Take take = {.rate_hz = rate_hz, .frames = (size_t)(3.5 * rate_hz)};
     Random random = random_seeded(the_seed);
@@ -134,8 +114,8 @@ static Take new_take(double rate_hz) {
         take.in[c] = contract_frames(take.frames);
         take.key[c] = contract_frames(take.frames);
     }
-    sing(take.in[0], take.frames, rate_hz, SINGER_WOMAN, the_seed);
-    sing(take.key[0], take.frames, rate_hz, SINGER_MAN, the_seed + 1);
+    busy_take(take.in[0], take.frames, rate_hz, SINGER_WOMAN, the_seed);
+    busy_take(take.key[0], take.frames, rate_hz, SINGER_MAN, the_seed + 1);
     signals_noise(take.in[1], take.frames, 1e-3, &random);
     for (size_t t = 0; t < take.frames; t++) {
         take.in[1][t] += 0.6f * take.in[0][t];

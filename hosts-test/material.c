@@ -16,7 +16,7 @@ typedef struct {
     const char *name, *package, *pattern; /* of files, joined in order of their names */
     double longest_s; /* of the joined take; some recordings last half an hour */
     unsigned skip;    /* files left out at the start */
-    bool gated;       /* see Voice */
+    bool no_breaths;  /* see Voice */
 } Recording;
 
 #define CSOUND "/usr/share/doc/csound-doc/html/examples/"
@@ -33,8 +33,10 @@ static const Recording recordings[] = {
     {MATERIAL_TUNE, "letters-nl", "klettres-data", KLETTRES "nl/alpha/*.ogg", 45.0, 0, false},
     {MATERIAL_TUNE, "speech-16k", "codec2-examples", "/usr/share/codec2/raw/speech_orig_16k.wav",
      30.0, 0, false},
+    {MATERIAL_TUNE, "letters-lt", "klettres-data", KLETTRES "lt/alpha/*.ogg", 25.0, 0, true},
+    {MATERIAL_TUNE, "letters-ru", "klettres-data", KLETTRES "ru/alpha/*.ogg", 25.0, 0, true},
     {MATERIAL_TUNE, "prompts-en-f", "asterisk-core-sounds-en-g722", ASTERISK "en_US_f_*/*.g722",
-     40.0, 40, false},
+     25.0, 40, false},
     {MATERIAL_HELD, "speaker-test-f", "alsa-utils", "/usr/share/sounds/alsa/[FRS]*.wav", 40.0, 0,
      false},
     {MATERIAL_HELD, "female-sung", "csound-doc", CSOUND "singFemale.aif.gz", 40.0, 0, false},
@@ -45,8 +47,11 @@ static const Recording recordings[] = {
     {MATERIAL_HELD, "syllables-hu", "klettres-data", KLETTRES "hu/syllab/*.ogg", 40.0, 0, false},
     {MATERIAL_HELD, "syllables-nl", "klettres-data", KLETTRES "nl/syllab/*.ogg", 45.0, 0, false},
     {MATERIAL_HELD, "letters-uk", "klettres-data", KLETTRES "uk/alpha/*.ogg", 40.0, 0, false},
+    {MATERIAL_HELD, "letters-it", "klettres-data", KLETTRES "it/alpha/*.ogg", 25.0, 0, true},
+    {MATERIAL_HELD, "letters-pt", "klettres-data", KLETTRES "pt_BR/alpha/*.ogg", 25.0, 0, true},
+    {MATERIAL_HELD, "letters-he", "klettres-data", KLETTRES "he/alpha/*.ogg", 25.0, 0, true},
     {MATERIAL_HELD, "prompts-it-m", "asterisk-core-sounds-it-g722", ASTERISK "it_IT_m_*/*.g722",
-     40.0, 40, false},
+     25.0, 40, false},
 };
 
 typedef struct {
@@ -289,7 +294,7 @@ static bool load_recording(const Recording *recording, void (*notice)(const char
     }
     snprintf(voice->name, sizeof voice->name, "%s", recording->name);
     voice->recorded = true;
-    voice->gated = recording->gated;
+    voice->no_breaths = recording->no_breaths;
     voice->rate_hz = clip.rate_hz;
     voice->n = clip.n;
     voice->audio = clip.audio;

@@ -29,7 +29,8 @@ typedef struct {
     SingerTake take;   /* sung only: the stems; its labels are lent to `labels` */
     float *breaths;    /* made by material_breaths(): what of `audio` is breath */
     bool gaps_unknown; /* there may be breaths beside those labelled */
-    bool gated;        /* noise comes and goes with each word: no breaths are laid in */
+    bool
+        no_breaths; /* none are laid in: its noise comes and goes, or its gaps were not looked at */
 } Voice;
 
 void voice_free(Voice *voice);

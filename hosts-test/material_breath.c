@@ -274,7 +274,7 @@ static bool has_breaths(const Voice *voice) {
 bool material_breaths(const Material *material, const Voice *voice, unsigned long long seed,
                       Voice *made) {
     *made = (Voice){.n = 0};
-    if (voice->gated)
+    if (voice->no_breaths)
         return false;
     bool ok = has_breaths(voice) ? copy_with_breaths(voice, made)
                                  : lay_breaths(material, voice, seed, made);

@@ -79,21 +79,21 @@ typedef struct {
 } HandLabel;
 
 static const HandLabel breaths_heard[] = {
-    {"letters-nl", "a-10.ogg", 0.12, 0.36},    {"letters-nl", "a-11.ogg", 0.26, 0.45},
-    {"letters-nl", "a-12.ogg", 0.02, 0.16},    {"letters-nl", "a-13.ogg", 0.20, 0.52},
-    {"letters-nl", "a-14.ogg", 0.30, 0.71},    {"letters-nl", "a-16.ogg", 0.34, 0.67},
-    {"letters-nl", "a-17.ogg", 0.25, 0.57},    {"letters-nl", "a-18.ogg", 0.17, 0.54},
-    {"letters-nl", "a-5.ogg", 0.33, 0.71},     {"letters-nl", "a-6.ogg", 0.38, 0.69},
-    {"letters-nl", "a-7.ogg", 0.03, 0.19},     {"letters-nl", "a-9.ogg", 0.03, 0.32},
-    {"syllables-nl", "ad-0.ogg", 0.38, 0.60},  {"syllables-nl", "ad-10.ogg", 0.53, 0.71},
-    {"syllables-nl", "ad-11.ogg", 0.28, 0.58}, {"syllables-nl", "ad-15.ogg", 0.23, 0.65},
-    {"syllables-nl", "ad-17.ogg", 0.49, 0.83}, {"syllables-nl", "ad-18.ogg", 0.25, 0.68},
-    {"syllables-nl", "ad-19.ogg", 0.03, 0.30}, {"syllables-nl", "ad-2.ogg", 1.00, 1.45},
-    {"syllables-nl", "ad-20.ogg", 0.43, 0.94}, {"syllables-nl", "ad-22.ogg", 0.61, 0.81},
-    {"syllables-nl", "ad-23.ogg", 0.03, 0.27}, {"syllables-nl", "ad-25.ogg", 0.22, 0.77},
-    {"syllables-nl", "ad-3.ogg", 0.39, 0.54},  {"syllables-nl", "ad-5.ogg", 0.21, 0.43},
-    {"syllables-nl", "ad-6.ogg", 0.05, 0.42},  {"syllables-nl", "ad-7.ogg", 0.07, 0.34},
-    {"syllables-nl", "ad-9.ogg", 0.47, 0.72},
+    {"letters-nl", "a-10.ogg", 0.12, 0.36},      {"letters-nl", "a-11.ogg", 0.27, 0.44},
+    {"letters-nl", "a-13.ogg", 0.205, 0.51},     {"letters-nl", "a-14.ogg", 0.32, 0.69},
+    {"letters-nl", "a-16.ogg", 0.36, 0.66},      {"letters-nl", "a-17.ogg", 0.28, 0.56},
+    {"letters-nl", "a-18.ogg", 0.19, 0.53},      {"letters-nl", "a-5.ogg", 0.37, 0.71},
+    {"letters-nl", "a-6.ogg", 0.43, 0.67},       {"letters-nl", "a-7.ogg", 0.05, 0.18},
+    {"letters-nl", "a-9.ogg", 0.05, 0.32},       {"syllables-nl", "ad-0.ogg", 0.43, 0.59},
+    {"syllables-nl", "ad-10.ogg", 0.55, 0.7},    {"syllables-nl", "ad-11.ogg", 0.39, 0.58},
+    {"syllables-nl", "ad-15.ogg", 0.28, 0.64},   {"syllables-nl", "ad-17.ogg", 0.52, 0.81},
+    {"syllables-nl", "ad-18.ogg", 0.26, 0.67},   {"syllables-nl", "ad-19.ogg", 0.05, 0.52},
+    {"syllables-nl", "ad-2.ogg", 1.01, 1.45},    {"syllables-nl", "ad-20.ogg", 0.46, 0.93},
+    {"syllables-nl", "ad-22.ogg", 0.62, 0.8},    {"syllables-nl", "ad-23.ogg", 0.05, 0.25},
+    {"syllables-nl", "ad-24.ogg", 0.105, 0.205}, {"syllables-nl", "ad-25.ogg", 0.27, 0.74},
+    {"syllables-nl", "ad-3.ogg", 0.41, 0.53},    {"syllables-nl", "ad-5.ogg", 0.21, 0.43},
+    {"syllables-nl", "ad-6.ogg", 0.07, 0.4},     {"syllables-nl", "ad-7.ogg", 0.09, 0.32},
+    {"syllables-nl", "ad-9.ogg", 0.48, 0.71},
 };
 
 /* ---- Reading files ---- */
@@ -241,8 +241,10 @@ static void label_by_hand(const char *recording, const char *path, const Clip *w
     }
 }
 
-/* All files of a recording behind each other, each with 5 ms fades so that no seam clicks. */
+/* All files of a recording behind each other, each with 5 ms fades so that no seam clicks, and a
+ * quarter of a second of silence after it: some are cut so close that they would run together. */
 static bool read_recording(const Recording *recording, Clip *whole, Voice *voice) {
+    static const float silence[48000];
     glob_t found;
     *whole = (Clip){NULL, 0, 0.0};
     if (glob(recording->pattern, 0, NULL, &found) != 0)
@@ -252,10 +254,13 @@ static bool read_recording(const Recording *recording, Clip *whole, Voice *voice
         if (read_any(found.gl_pathv[i], &clip) &&
             (whole->n == 0 || clip.rate_hz == whole->rate_hz)) {
             whole->rate_hz = clip.rate_hz;
+            size_t rest = (size_t)(0.25 * clip.rate_hz);
+            rest = rest < sizeof silence / sizeof *silence ? rest : 0;
             remove_offset(&clip);
             signals_fade_ends(clip.audio, clip.n, (size_t)(0.005 * clip.rate_hz));
             label_by_hand(recording->name, found.gl_pathv[i], whole, voice);
             (void)clip_append(whole, clip.audio, clip.n);
+            (void)clip_append(whole, silence, found.gl_pathc > 1 ? rest : 0);
         }
         free(clip.audio);
         if ((double)whole->n > recording->longest_s * whole->rate_hz)

@@ -153,7 +153,7 @@ static size_t without_lead(const Levels *levels, size_t start, double threshold)
 }
 
 /* An utterance is what rises over the threshold and is not broken by 120 ms below it, and comes
- * within 25 dB of the speech level at least once. Each is a phrase of one word. The threshold:
+ * within 18 dB of the speech level at least once. Each is a phrase of one word. The threshold:
  * 38 dB under the speech level (the 75th percentile of what is within 40 dB of the loudest), but 8
  * dB over the floor (the 10th percentile of all). A breath labelled by hand is no part of it. */
 static bool label_utterances(Voice *voice, const Levels *levels) {
@@ -166,7 +166,7 @@ static bool label_utterances(Voice *voice, const Levels *levels) {
         for (size_t k = start; k < end; k++)
             loudest = fmax(loudest, levels->level[k]);
         i = end;
-        if (start == end || loudest < levels->speech_db - 25.0)
+        if (start == end || loudest < levels->speech_db - 18.0)
             continue;
         start = without_lead(levels, start, threshold);
         if (start > gap && !voice_label(voice, SINGER_GAP, gap * hop, start * hop))

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* busy_take.h: a sung take in which every kind of processor finds work: sibilants 10 dB over those
- * of speech, a breath before each phrase, clicks in and between words, phrases of unlike level. */
+ * of speech, one of them after vowels, a breath before each phrase, clicks in and between words, phrases of unlike level. */
 #ifndef SISKIN_BUSY_TAKE_H
 #define SISKIN_BUSY_TAKE_H
 
@@ -15,7 +15,7 @@ static inline void busy_take(float *out, size_t frames, double rate_hz, SingerVo
                              uint64_t seed) {
     SingerParams params = singer_params(voice, rate_hz, seed);
     SingerTake take;
-    params.score = "sa-ti mu/zo-ca fe";
+    params.score = "sa-ti-so mu/zo-ca fe";
     params.sibilants_db = 10.0;
     params.breath_share = 1.0;
     params.gap_clicks = 3.0;

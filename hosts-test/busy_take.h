@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* busy_take.h: a sung take in which every kind of processor finds work: sibilants 10 dB over those
- * of speech, one of them after vowels, a breath before each phrase, clicks in and between words, phrases of unlike level. */
+ * of speech, one of them after vowels, a breath before each phrase, clicks in and between words,
+ * phrases of unlike level. */
 #ifndef SISKIN_BUSY_TAKE_H
 #define SISKIN_BUSY_TAKE_H
 

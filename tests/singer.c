@@ -969,34 +969,77 @@ static bool render_consonants(const Plan *plan, SingerTake *take) {
 
 /* ---- Breaths and room ---- */
 
-/* Noise that falls towards the highs, with weak peaks where a schwa would have formants. */
-static void breath_noise(const SingerParams *params, float *out, size_t n, Random *random) {
+/* The air way of one breath: a falling spectrum and a few peaks, which drift as the mouth moves. */
+enum { BREATH_PEAKS = 5 };
+
+typedef struct {
+    double hz[BREATH_PEAKS], q[BREATH_PEAKS], weight[BREATH_PEAKS], drift[BREATH_PEAKS];
+    SignalsBiquad peak[BREATH_PEAKS];
+    SignalsBiquad cut;
+    double a, b; /* of the two one-poles that make the spectrum fall */
+    double body, soft;
+} AirWay;
+
+/* No two breaths are alike: how narrow and how strong the peaks are is drawn for each. In one of
+ * four the second peak, near 1.6 kHz, is narrow enough to whistle. */
+static AirWay air_way(const SingerParams *params, Random *random) {
+    static const double centre_hz[BREATH_PEAKS] = {650.0, 1600.0, 2550.0, 3400.0, 4500.0};
+    static const double most[BREATH_PEAKS] = {1.2, 2.0, 1.4, 1.0, 1.0};
     double scale = pow(1.1, params->womanhood) * random_range(random, 0.9, 1.1);
-    double rate_hz = params->rate_hz;
-    SignalsBiquad cut = signals_high_pass(rate_hz, random_range(random, 180.0, 400.0), 0.6);
-    SignalsBiquad peak[3] = {
-        signals_band_pass(rate_hz, random_range(random, 550.0, 750.0) * scale, 2.0),
-        signals_band_pass(rate_hz, random_range(random, 1450.0, 1750.0) * scale, 3.5),
-        signals_band_pass(rate_hz, random_range(random, 2350.0, 2750.0) * scale, 4.0)};
-    double weight[3] = {0.8, random_range(random, 0.8, 1.6), random_range(random, 0.5, 1.2)};
-    double fall_hz = random_range(random, 900.0, 2200.0), body = 0.0, soft = 0.0;
-    double a = 1.0 - exp(-2.0 * pi * fall_hz / rate_hz);
-    double b = 1.0 - exp(-2.0 * pi * fmin(7000.0, 0.4 * rate_hz) / rate_hz);
-    for (size_t i = 0; i < n + 2000; i++) {
-        double x = signals_biquad_step(&cut, random_normal(random));
-        body += a * (x - body);
-        double y = body;
-        for (int k = 0; k < 3; k++)
-            y += weight[k] * signals_biquad_step(&peak[k], body);
-        soft += b * (y - soft);
-        if (i >= 2000)
-            out[i - 2000] = (float)soft;
+    double rate_hz = params->rate_hz, fall_hz = random_range(random, 900.0, 3000.0);
+    AirWay way = {.body = 0.0};
+    for (int k = 0; k < BREATH_PEAKS; k++) {
+        way.hz[k] = centre_hz[k] * scale * random_range(random, 0.88, 1.12);
+        way.q[k] = random_range(random, 1.5, 6.0);
+        way.weight[k] = most[k] * random_range(random, 0.2, 1.0);
+        way.drift[k] = random_range(random, -0.15, 0.15);
+    }
+    if (random_unit(random) < 0.25)
+        way.q[1] = random_range(random, 8.0, 16.0);
+    way.cut = signals_high_pass(rate_hz, random_range(random, 180.0, 400.0), 0.6);
+    way.a = 1.0 - exp(-2.0 * pi * fall_hz / rate_hz);
+    way.b = 1.0 - exp(-2.0 * pi * fmin(6000.0, 0.4 * rate_hz) / rate_hz);
+    return way;
+}
+
+/* Tunes the peaks for the share x (0..1) of the breath that has passed. */
+static void air_way_move(AirWay *way, double rate_hz, double x) {
+    for (int k = 0; k < BREATH_PEAKS; k++) {
+        double hz = fmin(way->hz[k] * (1.0 + way->drift[k] * (x - 0.5)), 0.45 * rate_hz);
+        SignalsBiquad now = signals_band_pass(rate_hz, hz, way->q[k]);
+        SignalsBiquad *peak = &way->peak[k];
+        peak->b0 = now.b0;
+        peak->b1 = now.b1;
+        peak->b2 = now.b2;
+        peak->a1 = now.a1;
+        peak->a2 = now.a2;
     }
 }
 
-/* Rises slowly, is loudest past its middle, stops a little faster; wavers as the air does. */
+static double air_way_step(AirWay *way, double noise) {
+    double x = signals_biquad_step(&way->cut, noise);
+    way->body += way->a * (x - way->body);
+    double y = way->body;
+    for (int k = 0; k < BREATH_PEAKS; k++) /* a narrow peak passes less of a noise: make up */
+        y += way->weight[k] * sqrt(way->q[k] / 2.0) * signals_biquad_step(&way->peak[k], way->body);
+    return way->soft += way->b * (y - way->soft);
+}
+
+static void breath_noise(const SingerParams *params, float *out, size_t n, Random *random) {
+    enum { WARM = 2000 };
+    AirWay way = air_way(params, random);
+    for (size_t i = 0; i < n + WARM; i++) {
+        if (i % 32 == 0)
+            air_way_move(&way, params->rate_hz, i < WARM ? 0.0 : (double)(i - WARM) / (double)n);
+        double y = air_way_step(&way, random_normal(random));
+        if (i >= WARM)
+            out[i - WARM] = (float)y;
+    }
+}
+
+/* Rises, slowly or fast, and stops, mostly faster; wavers as the air does. */
 static void breath_shape(float *audio, size_t n, double rate_hz, Random *random) {
-    double rise = random_range(random, 0.35, 0.6), fall = random_range(random, 0.15, 0.35);
+    double rise = random_range(random, 0.1, 0.6), fall = random_range(random, 0.08, 0.35);
     double wobble = 0.0, slow = 1.0 - exp(-1.0 / (0.03 * rate_hz));
     for (size_t i = 0; i < n; i++) {
         double t = ((double)i + 0.5) / (double)n;

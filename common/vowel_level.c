@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double RISE_MS = 400.0, FALL_MS = 4000.0, JUMP_MS = 30.0;
+static const double RISE_MS = 400.0, FALL_MS = 4000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
 static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, SILENCE_DB = -60.0; /* over level */
@@ -19,6 +19,7 @@ void vowel_level_prepare(VowelLevel *v, double steps_per_second) {
     v->fall = 1.0 - one_pole_coefficient(FALL_MS, steps_per_second);
     v->jump = 1.0 - one_pole_coefficient(JUMP_MS, steps_per_second);
     v->creep_db = CREEP_DB_PER_S / steps_per_second;
+    v->enough = ENOUGH_MS * 1e-3 * steps_per_second;
     v->leak_db = LEAK_DB_PER_S / steps_per_second;
 }
 
@@ -60,7 +61,7 @@ void vowel_level_step(VowelLevel *v, float voice_db, float band_db) {
 }
 
 bool vowel_level_get(const VowelLevel *v, float *level_db) {
-    bool known = v->state.steps > 0.0;
+    bool known = v->state.steps >= v->enough;
     if (known)
         *level_db = (float)v->state.level_db;
     return known;

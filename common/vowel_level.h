@@ -28,6 +28,7 @@ typedef struct {
     double rise, fall, jump; /* shares of the way to a vowel, a step */
     double creep_db;         /* of the quietest level, a step */
     double leak_db;          /* of the level under quiet vowels, a step */
+    double enough;           /* steps of vowel until the level is known */
     float gate_db;
     struct {
         bool signal;  /* anything but silence was heard */
@@ -45,7 +46,7 @@ void vowel_level_reset(VowelLevel *v);
 void vowel_level_set(VowelLevel *v, float gate_db);
 /* One moment; any levels in dB. */
 void vowel_level_step(VowelLevel *v, float voice_db, float band_db);
-/* False while no vowel was heard since reset; then *level_db is left alone. */
+/* False until 50 ms of vowel were heard since reset; then *level_db is left alone. */
 bool vowel_level_get(const VowelLevel *v, float *level_db);
 
 #endif

@@ -58,8 +58,11 @@ START_TEST(nothing_is_known_before_a_vowel) {
 }
 END_TEST
 
-START_TEST(a_steady_vowel_is_its_level) {
-    VowelLevel v = after_a_vowel(0.01, -20.0f);
+START_TEST(a_steady_vowel_is_its_level_after_50_ms) {
+    float db;
+    VowelLevel v = after_a_vowel(0.049, -20.0f);
+    ck_assert(!vowel_level_get(&v, &db)); /* 50 ms are asked for */
+    sing(&v, 0.001, -20.0f);
     ck_assert_float_eq(level(&v), -20.0f);
 }
 END_TEST
@@ -145,7 +148,7 @@ int main(void) {
     Suite *suite = suite_create("vowel_level");
     TCase *tcase = tcase_create("vowel_level");
     tcase_add_test(tcase, nothing_is_known_before_a_vowel);
-    tcase_add_test(tcase, a_steady_vowel_is_its_level);
+    tcase_add_test(tcase, a_steady_vowel_is_its_level_after_50_ms);
     tcase_add_test(tcase, at_first_it_is_the_plain_mean);
     tcase_add_test(tcase, it_falls_in_4_s_and_rises_in_400_ms);
     tcase_add_test(tcase, sibilants_breaths_and_gaps_do_not_move_it);

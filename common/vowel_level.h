@@ -9,7 +9,8 @@
  * with the share of the plain mean at first, and later of a time constant of 400 ms upwards and 4 s
  * downwards, counted in vowel time alone: in consonants and gaps the level stands still. It leans
  * to the louder vowels, since fricatives are measured against the vowel where it is loudest
- * (Jongman, Wayland and Wong, JASA 108(3), 2000). More than 12 dB over L, and something else had
+ * (Jongman, Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a
+ * breath has some such moments. More than 12 dB over L, and something else had
  * been taken for the voice: the share is that of 30 ms. More than 20 dB under L are fade-outs and
  * breaths, and take it down by only 2 dB a second; more than 60 dB under it is silence and says
  * nothing. The quietest level follows downwards at once and upwards by 1 dB a second (in the spirit

@@ -8,6 +8,7 @@
  * contract_sound.c    the output depends on the input and the controls, and on nothing else
  * contract_harm.c     bad numbers, missing ports, memory, locks, system calls
  * contract_shell.c    latency, off, audition, bounds, image
+ * contract_moves.c    controls that move while somebody sings
  * contract_turtle.c   what the bundle says about itself */
 #ifndef SISKIN_CONTRACT_H
 #define SISKIN_CONTRACT_H
@@ -31,10 +32,12 @@ typedef struct {
     /* Whether the subject keeps the promise; if not, `why` says what was seen. */
     bool (*kept)(const Subject *subject, HostError *why);
     bool at_every_rate; /* else it is enough to ask once */
+    bool not_of_floors; /* they are the least that there can be, and smooth nothing */
 } Promise;
 
 /* Ended by an entry without a name. */
-extern const Promise contract_sound[], contract_harm[], contract_shell[], contract_turtle[];
+extern const Promise contract_sound[], contract_harm[], contract_shell[], contract_moves[],
+    contract_turtle[];
 
 /* A question being answered in a child process, so that a crash or an endless loop is an answer
  * too, and several can be answered at once. */
@@ -116,6 +119,7 @@ typedef struct {
     const Event *events; /* by frame; runs are cut there */
     size_t n_events;
     size_t block;  /* longest run, 1..CONTRACT_BLOCK */
+    size_t other;  /* 0, or the length of every second run, <= block */
     uint64_t cuts; /* 0: all runs as long as `block`; else seeds lengths 0..block */
     Alias alias;
 } Stimulus;
@@ -156,6 +160,9 @@ bool contract_same(const Subject *subject, const Response *a, const Response *b,
 
 /* in[channel] `latency` frames earlier: what "off" must give at frame t. */
 float contract_delayed(const Stimulus *stimulus, size_t channel, size_t latency, size_t t);
+
+/* The most that the output may exceed the input, as a ratio. */
+double contract_headroom(const Subject *subject);
 
 double contract_peak(const float *const *audio, size_t channels, size_t frames);
 

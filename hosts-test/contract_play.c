@@ -283,7 +283,10 @@ static void place_buffers(Player *p) {
     }
 }
 
+/* A buffer with n frames of `audio` from `at`, and a watch kept behind them. */
 static void load(float *buffer, const float *audio, size_t at, size_t n) {
+    if (!buffer)
+        return;
     if (audio && n)
         memcpy(buffer, audio + at, n * sizeof *buffer);
     for (size_t i = n; i < n + CANARY; i++)
@@ -297,8 +300,7 @@ static void load_buffers(Player *p, size_t at, size_t n) {
         load(p->out[c], NULL, 0, n);
     }
     for (size_t c = p->plugin->n_in; c-- > 0;) { /* backwards: in[0] wins when all are one */
-        if (p->key[c])
-            load(p->key[c], p->stimulus->key[c], at, n);
+        load(p->key[c], p->stimulus->key[c], at, n);
         load(p->in[c], p->stimulus->in[c], at, n);
     }
     if (p->stimulus->alias == ALIAS_ALL)
@@ -382,7 +384,7 @@ Response contract_play(HostInstance *instance, const Stimulus *stimulus) {
         response.out[c] = contract_frames(stimulus->frames);
 
     size_t done = 0;
-    for (size_t at = 0; at < stimulus->frames;) {
+    for (size_t at = 0, runs = 0; at < stimulus->frames; runs++) {
         for (; done < stimulus->n_events && stimulus->events[done].frame == at; done++)
             host_set(instance, plugin->ports[stimulus->events[done].port].symbol,
                      stimulus->events[done].value, NULL);
@@ -390,7 +392,9 @@ Response contract_play(HostInstance *instance, const Stimulus *stimulus) {
             host_run(instance, 0, NULL, NULL, NULL);
             host_latency(instance, &response.latency, NULL);
         }
-        size_t n = stimulus->cuts ? random_below(&random, stimulus->block + 1) : stimulus->block;
+        size_t n = stimulus->cuts                ? random_below(&random, stimulus->block + 1)
+                   : stimulus->other && runs % 2 ? stimulus->other
+                                                 : stimulus->block;
         size_t most = until_event(stimulus, at, done);
         if (n > most)
             n = most;

@@ -159,16 +159,19 @@ static AnyFunction next(const char *name, AnyFunction *kept) {
         memcpy(kept, &found, sizeof found);
         armed = was;
     }
-    return *kept;
+    return *kept; // cppcheck-suppress CastIntegerToAddressAtReturn
 }
 
-/* int name(type *), which notes its name and hands on. */
+/* int name(type *), which notes its name and hands on.
+ * NOLINTBEGIN(bugprone-macro-parentheses): a type may not stand in parentheses */
 #define HAND_ON(name, type)                                                                        \
     int name(type *object) {                                                                       \
         static AnyFunction kept;                                                                   \
         note(#name);                                                                               \
         return ((int (*)(type *))next(#name, &kept))(object);                                      \
     }
+
+/* NOLINTEND(bugprone-macro-parentheses) */
 
 HAND_ON(pthread_mutex_lock, pthread_mutex_t)
 HAND_ON(pthread_mutex_trylock, pthread_mutex_t)

@@ -21,9 +21,9 @@ static const double RATES[] = {48000.0, 8000.0,  11025.0, 16000.0,  22050.0,
                                44100.0, 88200.0, 96000.0, 176400.0, 192000.0};
 enum { N_RATES = sizeof RATES / sizeof *RATES };
 
-static const Promise *const BOOKS[] = {contract_sound, contract_harm, contract_shell,
-                                       contract_turtle};
-enum { N_BOOKS = sizeof BOOKS / sizeof *BOOKS };
+enum { N_BOOKS = 5 };
+static const Promise *const BOOKS[N_BOOKS] = {contract_sound, contract_harm, contract_shell,
+                                              contract_moves, contract_turtle};
 
 /* Not asked what its Turtle says, which is the floor's under another name. */
 static const char WHOLE[] = "urn:siskin:naive-whole#";
@@ -124,13 +124,23 @@ static bool wanted(const char *name) {
     return !only || strcmp(only, name) == 0;
 }
 
+static bool is_turtle(const Promise *promise) {
+    for (const Promise *p = contract_turtle; p->name; p++)
+        if (p == promise)
+            return true;
+    return false;
+}
+
+static bool is_asked(const Promise *promise, const char *uri) {
+    return !(promise->not_of_floors && is_floor(uri)) &&
+           !(is_turtle(promise) && strncmp(uri, WHOLE, sizeof WHOLE - 1) == 0);
+}
+
 static void add_promise(const Promise *promise) {
     for (size_t i = 0; i < n_subjects; i++) {
         Subject subject = subjects[i];
-        if (strncmp(subject.plugin->uri, WHOLE, sizeof WHOLE - 1) == 0 &&
-            promise >= contract_turtle && promise < contract_turtle + 64)
-            continue;
-        for (size_t r = 0; r < (promise->at_every_rate ? N_RATES : 1); r++) {
+        size_t rates = promise->at_every_rate ? N_RATES : 1;
+        for (size_t r = 0; r < rates && is_asked(promise, subject.plugin->uri); r++) {
             subject.rate_hz = RATES[r];
             subject.thorough = r == 0;
             add_job(promise, subject, NULL);

@@ -231,7 +231,7 @@ static void activate(LV2_Handle instance) {
         return;
     p->level = p->other_level = 0.0f;
     if (p->fault != NOT_CLEARED)
-        memset(p->ring, 0, p->channels * DELAY * sizeof *p->ring);
+        memset(p->ring, 0, (size_t)p->channels * DELAY * sizeof *p->ring);
 }
 
 static const LV2_Descriptor DESCRIPTORS[2 * N_FAULTS];
@@ -248,14 +248,14 @@ static LV2_Handle instantiate(const LV2_Descriptor *descriptor, double rate_hz,
     p->rate_hz = rate_hz;
     p->fade = (int)lrint(0.020 * (p->fault == FADE_SHORT ? 44100.0 : rate_hz));
     p->pole = (float)exp(-100.0 / rate_hz);
-    p->ring = malloc(p->channels * DELAY * sizeof *p->ring);
+    p->ring = malloc((size_t)p->channels * DELAY * sizeof *p->ring);
     if (!p->ring || (p->fault == LOW_RATES && rate_hz > 48000.0)) {
         free(p->ring);
         free(p);
         return NULL;
     }
     if (p->fault != NOT_CLEARED)
-        memset(p->ring, 0, p->channels * DELAY * sizeof *p->ring);
+        memset(p->ring, 0, (size_t)p->channels * DELAY * sizeof *p->ring);
     return p;
 }
 

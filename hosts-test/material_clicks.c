@@ -6,15 +6,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* One burst: noise through a resonance, under t^2 exp(-t / tau). Adds to out[0..n). */
+/* One burst: noise through a resonance of 2..9 kHz, with little below 1.5 kHz (that is outside the
+ * tamer's focus at its defaults), under t^2 exp(-t / tau). Adds to out[0..n). */
 static void lay_burst(float *out, size_t n, double rate_hz, double height, Random *random) {
     double top = material_click_top(rate_hz);
-    double hz = 1100.0 * pow(0.9 * top / 1100.0, random_unit(random));
-    SignalsBiquad tone = signals_band_pass(rate_hz, hz, random_range(random, 0.7, 8.0));
+    double hz = fmin(2000.0 * pow(4.5, random_unit(random)), 0.9 * top);
+    SignalsBiquad tone = signals_band_pass(rate_hz, hz, random_range(random, 1.0, 8.0));
+    SignalsBiquad cut = signals_high_pass(rate_hz, 1500.0, 0.7071);
     double tau_s = (double)n / rate_hz / 7.0; /* over after 7 tau: 49 e^-7 is 3 % of the peak */
     for (size_t i = 0; i < n; i++) {
         double x = (double)i / rate_hz / tau_s;
-        double y = signals_biquad_step(&tone, random_normal(random));
+        double y = signals_biquad_step(&cut, signals_biquad_step(&tone, random_normal(random)));
         out[i] += (float)(height * x * x * exp(-x) * y);
     }
 }

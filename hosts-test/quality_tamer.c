@@ -5,7 +5,9 @@
  * from 1 ms before a click to 1 ms after it. Excess: that level over the level of the same take
  * without clicks, dB; negative when a hole was dug. Caught: the excess falls by 6 dB or more, or to
  * 3 dB or less. A click whose excess is below 3 dB from the start does not stand out: it is laid in
- * all the same, but not counted. (Definitions: the design page, "Numbers to reach".)
+ * all the same, but not counted. Taking away all of every click above 1.5 kHz, where the focus
+ * begins at its default, and nothing else, would catch 99.8 % in gaps and 99.9 % in words: the
+ * targets are within reach of the defaults. Doing nothing catches none.
  *
  * With -v also frame by frame: the most that any of those 1 ms frames is left over the same frame
  * of the clean take, and the most that any is below it. Stricter, since between the pulses of a

@@ -1134,7 +1134,7 @@ static double click_top(double rate_hz) {
 static void click_burst(float *out, size_t n, double rate_hz, double height, double tau_ms,
                         Random *random) {
     double top = click_top(rate_hz);
-    double hz = click_low_hz * pow(top / click_low_hz, random_range(random, 0.12, 0.9));
+    double hz = fmin(2000.0 * pow(4.5, random_unit(random)), 0.9 * top);
     bool second = random_unit(random) < 0.6;
     double other = fmin(hz * random_range(random, 1.3, 2.4), top);
     double grain = random_range(random, 0.0, 0.4);
@@ -1168,6 +1168,10 @@ size_t singer_click(float *out, size_t n, double rate_hz, double peak, uint64_t 
     }
     length = length < longest ? length : longest;
     length = length < n ? length : n;
+    /* The mouth is too small a cavity to hold much below its resonance. */
+    SignalsBiquad cut = signals_high_pass(rate_hz, 1500.0, 0.7071);
+    for (size_t i = 0; i < length; i++)
+        click[i] = (float)signals_biquad_step(&cut, (double)click[i]);
     size_t edge = length / 8 + 1;
     for (size_t i = 0; i < length; i++)
         if (length - i < edge)

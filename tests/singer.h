@@ -12,8 +12,9 @@
  * the vowel and spectral peaks from Jongman, Wayland & Wong, JASA 108, 1252-1263, 2000, durations
  * as in running speech. Plosive bursts: diffuse-falling /p/, compact /k/, diffuse-rising /t/
  * (Blumstein & Stevens, JASA 66, 1979; from memory). Inhalations: a falling spectrum with weak
- * schwa-like peaks below 3 kHz (Werner et al., JSLHR 2023). Mouth clicks: one to three damped
- * resonances of 1..12 kHz; no literature on them in sung recordings is known.
+ * schwa-like peaks below 3 kHz (Werner et al., JSLHR 2023). Mouth clicks: one to three
+ * damped resonances of 2..9 kHz and above, and little below 1.5 kHz (ticks of saliva: 1..10 ms,
+ * 2..10 kHz, from memory; no literature on them in sung recordings is known).
  *
  * Valid for 8..192 kHz. The same parameters give the same take, bit for bit, on one machine; the
  * plan (score, times, levels, f0) is the same at every rate, only the noises differ. */
@@ -122,7 +123,7 @@ void singer_mix(const SingerTake *take, unsigned mask, float *out);
 /* "voiced", "s", "sh", ...: as written to label files. */
 const char *singer_kind_name(SingerKind kind);
 
-/* Adds one mouth click: one to three bursts, each one or two damped resonances of 1..12 kHz, 1 to
+/* Adds one mouth click: one to three bursts, each one or two damped resonances of 2..12 kHz, 1 to
  * 30 ms in all, with its start at out[0] and scaled so that its peak in 1..12 kHz is `peak`.
  * Returns its length in frames, at most n; a longer click is cut by a fade. */
 size_t singer_click(float *out, size_t n, double rate_hz, double peak, uint64_t seed);

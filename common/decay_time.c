@@ -3,37 +3,47 @@
 
 #include <math.h>
 
-static const double BEGIN_DB = 5.0, SPAN_DB = 20.0, LEAST_SPAN_DB = 15.0, OVER_FLOOR_DB = 8.0;
-static const double SUSTAIN_DB = 3.0, STRAIGHT = 0.95;
+static const double GUARD_S = 0.05;
+static const double SPAN_DB = 20.0, LEAST_SPAN_DB = 10.0, OVER_LAST_DB = 10.0;
+static const float SUSTAINED = 0.5f;  /* -3 dB */
+static const double OVER_FLOOR = 2.0; /* 3 dB */
+static const double STRAIGHT = 0.97;
 
-enum { FEWEST = 5 }; /* points of a line */
+enum { FEWEST = 8 }; /* points of a line */
 
 /* The last step that still is within 3 dB of the loudest of the voice. */
-static size_t last_sustained(const float *level_db, size_t n, size_t voiced) {
-    float loudest = level_db[0];
+static size_t last_sustained(const float *power, size_t n, size_t voiced) {
+    float loudest = power[0];
     size_t last = 0;
     for (size_t i = 0; i < voiced && i < n; i++)
-        loudest = level_db[i] > loudest ? level_db[i] : loudest;
+        loudest = power[i] > loudest ? power[i] : loudest;
     for (size_t i = 0; i < voiced && i < n; i++)
-        last = (double)level_db[i] > (double)loudest - SUSTAIN_DB ? i : last;
+        last = power[i] > SUSTAINED * loudest ? i : last;
     return last;
 }
 
-/* The first step from `from` on that is under `db`; n when there is none. */
-static size_t first_under(const float *level_db, size_t from, size_t n, double db) {
-    while (from < n && (double)level_db[from] > db)
-        from++;
-    return from;
+/* Fills left_db[i] for i < count with the level of what is left from step `from` + i on; returns
+ * the count. */
+static size_t integrate(const float *power, size_t from, size_t n, double floor, double *left_db) {
+    size_t end = from;
+    while (end < n && (double)power[end] > OVER_FLOOR * floor)
+        end++;
+    double sum = 0.0;
+    for (size_t i = end; i-- > from;) {
+        sum += (double)power[i] - floor;
+        left_db[i - from] = 10.0 * log10(sum + 1e-30);
+    }
+    return end - from;
 }
 
-/* Slope in dB a step, and r^2, of the least-squares line. */
-static double slope_of(const float *level_db, size_t from, size_t to, double *straight) {
-    double count = (double)(to - from), mean_x = 0.5 * (count - 1.0), mean_y = 0.0;
+/* Slope in dB a step, and r^2, of the least-squares line over the first n. */
+static double slope_of(const double *y_db, size_t n, double *straight) {
+    double count = (double)n, mean_x = 0.5 * (count - 1.0), mean_y = 0.0;
     double xx = 0.0, xy = 0.0, yy = 0.0;
-    for (size_t i = from; i < to; i++)
-        mean_y += (double)level_db[i] / count;
-    for (size_t i = from; i < to; i++) {
-        double x = (double)(i - from) - mean_x, y = (double)level_db[i] - mean_y;
+    for (size_t i = 0; i < n; i++)
+        mean_y += y_db[i] / count;
+    for (size_t i = 0; i < n; i++) {
+        double x = (double)i - mean_x, y = y_db[i] - mean_y;
         xx += x * x;
         xy += x * y;
         yy += y * y;
@@ -42,19 +52,29 @@ static double slope_of(const float *level_db, size_t from, size_t to, double *st
     return xy / xx;
 }
 
-bool decay_time_fit(const float *level_db, size_t n, size_t voiced, double step_s, double floor_db,
+/* How far down the line goes: SPAN_DB, or to where what lies behind the end begins to lack. */
+static double span_of(const float *power, size_t from, size_t count) {
+    double first = (double)power[from], last = (double)power[from + count - 1];
+    double range_db = last > 0.0 ? 10.0 * log10(first / last) - OVER_LAST_DB : SPAN_DB;
+    return range_db < SPAN_DB ? range_db : SPAN_DB;
+}
+
+bool decay_time_fit(const float *power, size_t n, size_t voiced, double step_s, double floor,
                     double *t60_s) {
-    double straight;
-    if (n < FEWEST)
+    double left_db[DECAY_TIME_MOST], straight;
+    if (n < FEWEST || n > DECAY_TIME_MOST)
         return false;
-    size_t start = last_sustained(level_db, n, voiced);
-    double top_db = (double)level_db[start] - BEGIN_DB;
-    double bottom_db = fmax(top_db - SPAN_DB, floor_db + OVER_FLOOR_DB);
-    size_t from = first_under(level_db, start, n, top_db);
-    size_t to = first_under(level_db, from, n, bottom_db);
-    if (top_db - bottom_db < LEAST_SPAN_DB || to >= n || to < from + FEWEST)
+    size_t from = last_sustained(power, n, voiced) + (size_t)ceil(GUARD_S / step_s);
+    size_t count = from < n ? integrate(power, from, n, floor, left_db) : 0;
+    if (count < FEWEST)
         return false;
-    double slope = slope_of(level_db, from, to, &straight);
+    double span_db = span_of(power, from, count);
+    size_t points = 0;
+    while (points < count && left_db[points] > left_db[0] - span_db)
+        points++;
+    if (span_db < LEAST_SPAN_DB || points < FEWEST)
+        return false;
+    double slope = slope_of(left_db, points, &straight);
     if (slope >= 0.0 || straight < STRAIGHT)
         return false;
     *t60_s = -60.0 / slope * step_s;

@@ -9,7 +9,7 @@ static const double LOW_RATE_HZ = 2000.0, LOW_PASS_HZ = 700.0;
 static const double MAINS_HZ[HUM_SERIES] = {50.0, 60.0};
 static const double BESIDE_HZ = 10.0;
 static const double LOWEST_DB = -160.0, LEVELS_A_DB = 4.0;
-static const double QUANTILE = 0.1, STANDS_OUT = 4.0;
+static const double QUANTILE = 0.2, STANDS_OUT = 4.0;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
 
@@ -108,7 +108,7 @@ void hum_process(Hum *hum, const float *in, size_t n) {
     }
 }
 
-/* The power that a tenth of the windows fall short of: the middle of its bin. */
+/* The power that a fifth of the windows fall short of: the middle of its bin. */
 static double quantile(const Hum *hum, size_t series, size_t k, size_t row) {
     const uint32_t *levels = levels_of(hum, series, k, row);
     uint64_t rank = (uint64_t)((double)(hum->state.windows - 1) * QUANTILE);

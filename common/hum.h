@@ -9,15 +9,16 @@
  * of a Hann window hold 1.5 times the middle one's power), so that mains that are not quite true
  * are measured right. Beside it the mean of P at f +- 10 Hz, which no tone at f reaches.
  *
- * A voice only ever adds to a steady tone, so what counts is the level that P falls short of in a
- * tenth of the windows: the order statistic of minimum statistics (Martin, IEEE Trans. SAP 9(5),
- * 2001). Of noise that quantile is the same share of its mean in both, and cancels out:
- *     hum power = P_10 - N_10,   found when P_10 > 4 N_10 (6 dB)
+ * A voice nearly always adds to a steady tone, and now and then meets it out of phase, so what
+ * counts is the level that P falls short of in a fifth of the windows: an order statistic as in
+ * minimum statistics (Martin, IEEE Trans. SAP 9(5), 2001). Of noise that quantile is the same share
+ * of its mean in both, and cancels out:
+ *     hum power = P_20 - N_20,   found when P_20 > 4 N_20 (6 dB)
  * Quantiles are read from counts in bins of 0.25 dB, so memory does not grow.
- * Levels are right within 1 dB when a tenth of the take is free of voice at that frequency and the
- * tone stands 6 dB over the room within 6 Hz. Gaps of half a second are enough.
- * Valid for 8..192 kHz. Cost: two filters a frame, and 30 000 operations a quarter of a second.
- * For programs that measure. */
+ * Levels are right within 1 dB when a quarter of the take is free of voice at that frequency and
+ * the tone stands 6 dB over the room within 6 Hz. Gaps of half a second are enough. Valid
+ * for 8..192 kHz. Cost: two filters a frame, and 30 000 operations a quarter of a second. For
+ * programs that measure. */
 #ifndef SISKIN_HUM_H
 #define SISKIN_HUM_H
 

@@ -8,7 +8,7 @@
 
 enum { LENGTH = 600, VOICED = 80 };
 static const double STEP_S = 0.005;
-static float level_db[LENGTH];
+static float level[LENGTH];
 
 /* A steady voice that stops dead, in a room of that T60 over a floor; powers add. Levels of noise
  * in 5 ms of a few kHz stray by about 1 dB. */
@@ -16,7 +16,7 @@ static void fall(double t60_s, double floor_db, double stray_db, Random *random)
     for (size_t i = 0; i < LENGTH; i++) {
         double s = i < VOICED ? 0.0 : (double)(i - VOICED) * STEP_S;
         double power = pow(10.0, -6.0 * s / t60_s) + pow(10.0, 0.1 * floor_db);
-        level_db[i] = (float)(-20.0 + 10.0 * log10(power) + stray_db * random_normal(random));
+        level[i] = (float)(0.01 * power * pow(10.0, 0.1 * stray_db * random_normal(random)));
     }
 }
 
@@ -26,7 +26,7 @@ START_TEST(an_exponential_fall_is_read_within_5_percent) {
     for (size_t i = 0; i < 5; i++) {
         double t60_s = 0.0;
         fall(times[i], -60.0, 0.0, &random);
-        ck_assert(decay_time_fit(level_db, LENGTH, VOICED, STEP_S, -80.0, &t60_s));
+        ck_assert(decay_time_fit(level, LENGTH, VOICED, STEP_S, 1e-8, &t60_s));
         ck_assert_double_eq_tol(t60_s / times[i], 1.0, 0.05); /* ISO 3382-1: JND 5 % */
     }
 }
@@ -40,7 +40,7 @@ START_TEST(of_many_noisy_falls_the_room_is_told_within_20_percent) {
         size_t n = 0;
         for (size_t k = 0; k < 20; k++) {
             fall(times[i], -45.0, 1.0, &random);
-            n += decay_time_fit(level_db, LENGTH, VOICED, STEP_S, -65.0, &t60_s[n]);
+            n += decay_time_fit(level, LENGTH, VOICED, STEP_S, 0.01 * pow(10.0, -4.5), &t60_s[n]);
         }
         ck_assert_uint_ge(n, 15);
         ck_assert_double_eq_tol(decay_time_of_room(t60_s, n) / times[i], 1.0, 0.2);
@@ -52,15 +52,15 @@ START_TEST(no_fall_no_reading) {
     Random random = random_seeded(3);
     double t60_s = 0.0;
     fall(0.5, -12.0, 0.0, &random); /* the room is too loud */
-    ck_assert(!decay_time_fit(level_db, LENGTH, VOICED, STEP_S, -32.0, &t60_s));
+    ck_assert(!decay_time_fit(level, LENGTH, VOICED, STEP_S, 0.01 * pow(10.0, -1.2), &t60_s));
     for (size_t i = 0; i < LENGTH; i++)
-        level_db[i] = -20.0f;
-    ck_assert(!decay_time_fit(level_db, LENGTH, VOICED, STEP_S, -80.0, &t60_s));
-    ck_assert(!decay_time_fit(level_db, 2, 1, STEP_S, -80.0, &t60_s));
+        level[i] = 0.01f;
+    ck_assert(!decay_time_fit(level, LENGTH, VOICED, STEP_S, 1e-8, &t60_s));
+    ck_assert(!decay_time_fit(level, 2, 1, STEP_S, 1e-8, &t60_s));
     /* Two slopes: a step of 15 dB and a shelf are no straight line. */
     for (size_t i = VOICED; i < LENGTH; i++)
-        level_db[i] = i < VOICED + 100 ? -32.0f : -60.0f;
-    ck_assert(!decay_time_fit(level_db, LENGTH, VOICED, STEP_S, -80.0, &t60_s));
+        level[i] = i < VOICED + 100 ? 6e-4f : 1e-6f;
+    ck_assert(!decay_time_fit(level, LENGTH, VOICED, STEP_S, 1e-8, &t60_s));
 }
 END_TEST
 

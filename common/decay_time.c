@@ -61,7 +61,7 @@ static double span_of(const float *power, size_t from, size_t count) {
 
 bool decay_time_fit(const float *power, size_t n, size_t voiced, double step_s, double floor,
                     double *t60_s) {
-    double left_db[DECAY_TIME_MOST], straight;
+    double left_db[DECAY_TIME_MOST] = {0.0}, straight;
     if (n < FEWEST || n > DECAY_TIME_MOST)
         return false;
     size_t from = last_sustained(power, n, voiced) + (size_t)ceil(GUARD_S / step_s);

@@ -32,10 +32,9 @@ bool fft_prepare(Fft *fft, size_t size, Arena *arena) {
     return true;
 }
 
-/* One stage on `count` complex values: pairs `half` apart. */
-static void butterflies(const Fft *fft, size_t half) {
+/* One stage: pairs `half` apart, twiddles `stride` apart. */
+static void butterflies(const Fft *fft, size_t half, size_t stride) {
     size_t count = fft->size / 2;
-    size_t stride = fft->size / (2 * half); /* twiddles of this stage lie so far apart */
     for (size_t block = 0; block < count; block += 2 * half) {
         float *a = fft->work + 2 * block;
         float *b = a + 2 * half;
@@ -54,8 +53,8 @@ static void butterflies(const Fft *fft, size_t half) {
 /* |X[k]|^2 from Z[k] and Z[N/2 - k]: X = (E + turn O), E and O the even and odd frames' spectra. */
 static float untangled(const Fft *fft, size_t k) {
     size_t count = fft->size / 2;
-    const float *z = fft->work + 2 * (k % count);
-    const float *y = fft->work + 2 * ((count - k) % count);
+    const float *z = fft->work + (k == count ? 0 : 2 * k);
+    const float *y = fft->work + (k == 0 || k == count ? 0 : 2 * (count - k));
     float even_re = 0.5f * (z[0] + y[0]), even_im = 0.5f * (z[1] - y[1]);
     float odd_re = 0.5f * (z[1] + y[1]), odd_im = 0.5f * (y[0] - z[0]);
     float c = k < count ? fft->turn[2 * k] : -1.0f;
@@ -68,11 +67,12 @@ static float untangled(const Fft *fft, size_t k) {
 void fft_power(Fft *fft, const float *in, float *power) {
     size_t count = fft->size / 2;
     for (size_t i = 0; i < count; i++) {
-        fft->work[2 * fft->place[i]] = in[2 * i];
-        fft->work[2 * fft->place[i] + 1] = in[2 * i + 1];
+        float *to = fft->work + 2 * (size_t)fft->place[i];
+        to[0] = in[2 * i];
+        to[1] = in[2 * i + 1];
     }
-    for (size_t half = 1; half < count; half *= 2)
-        butterflies(fft, half);
+    for (size_t half = 1, stride = count; half < count; half *= 2, stride /= 2)
+        butterflies(fft, half, stride);
     for (size_t k = 0; k <= count; k++)
         power[k] = untangled(fft, k);
 }

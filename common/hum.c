@@ -9,6 +9,7 @@ static const double LOW_RATE_HZ = 2000.0, LOW_PASS_HZ = 700.0;
 static const double MAINS_HZ[HUM_SERIES] = {50.0, 60.0};
 static const double BESIDE_HZ = 10.0;
 static const double LOWEST_DB = -160.0, LEVELS_A_DB = 4.0;
+static const size_t LEVELS = (size_t)HUM_SERIES * HUM_HARMONICS * HUM_ROWS * HUM_LEVELS;
 static const double QUANTILE = 0.2, STANDS_OUT = 4.0;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
@@ -36,8 +37,7 @@ bool hum_prepare(Hum *hum, double rate_hz, Arena *arena) {
     hum->hann = arena_take(arena, HUM_WINDOW, sizeof(float));
     hum->cut = arena_take(arena, HUM_WINDOW, sizeof(float));
     hum->power = arena_take(arena, HUM_WINDOW / 2 + 1, sizeof(float));
-    hum->levels =
-        arena_take(arena, HUM_SERIES * HUM_HARMONICS * HUM_ROWS * HUM_LEVELS, sizeof(uint32_t));
+    hum->levels = arena_take(arena, LEVELS, sizeof(uint32_t));
     bool fits = fft_prepare(&hum->fft, HUM_WINDOW, arena);
     if (!fits || !hum->audio || !hum->hann || !hum->cut || !hum->power || !hum->levels)
         return false;
@@ -50,7 +50,7 @@ bool hum_prepare(Hum *hum, double rate_hz, Arena *arena) {
 void hum_reset(Hum *hum) {
     svf_reset(&hum->low_pass[0]);
     svf_reset(&hum->low_pass[1]);
-    memset(hum->levels, 0, HUM_SERIES * HUM_HARMONICS * HUM_ROWS * HUM_LEVELS * sizeof(uint32_t));
+    memset(hum->levels, 0, LEVELS * sizeof(uint32_t));
     memset(&hum->state, 0, sizeof hum->state);
 }
 

@@ -96,8 +96,9 @@ START_TEST(noise_silence_and_short_takes_have_no_hum) {
     ck_assert(!reading.found);
     hum_reset(&hum);
     ck_assert(!hum_reading(&hum, &reading));
-    signals_noise(audio, SECONDS * 48000, 0.1, &random);
-    hum_process(&hum, audio, SECONDS * 48000);
+    const size_t n = (size_t)SECONDS * 48000;
+    signals_noise(audio, n, 0.1, &random);
+    hum_process(&hum, audio, n);
     ck_assert(hum_reading(&hum, &reading));
     ck_assert(!reading.found);
 }

@@ -36,7 +36,8 @@ static double db(double power) {
 START_TEST(a_tones_power_is_found_in_its_band) {
     const double rates[] = {8000.0, 44100.0, 48000.0, 192000.0};
     for (size_t i = 0; i < 4; i++)
-        for (double hz = 300.0; hz < 330.0; hz += 3.7) {
+        for (int step = 0; step < 8; step++) {
+            double hz = 300.0 + 3.7 * step;
             MeanSpectrum spectrum = make(rates[i]);
             double width = rates[i] / (double)spectrum.size;
             signals_sine(audio, LENGTH, rates[i], hz, 0.5, 0.0);
@@ -56,8 +57,8 @@ START_TEST(white_noise_has_its_share_in_every_band) {
     MeanSpectrum spectrum = make(48000.0);
     signals_noise(audio, LENGTH, 0.1, &random);
     feed(&spectrum, LENGTH, 0);
-    for (double hz = 1000.0; hz < 23000.0; hz += 1000.0)
-        ck_assert_double_eq_tol(db(mean_spectrum_band(&spectrum, 0, hz, hz + 1000.0)),
+    for (int khz = 1; khz < 23; khz++)
+        ck_assert_double_eq_tol(db(mean_spectrum_band(&spectrum, 0, 1e3 * khz, 1e3 * (khz + 1))),
                                 db(0.01 * 1000.0 / 24000.0), 0.5);
     ck_assert_double_eq_tol(db(mean_spectrum_band(&spectrum, 0, 0.0, 24000.0)), db(0.01), 0.1);
 }

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double RISE_MS = 400.0, FALL_MS = 4000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
+static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
 static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, SILENCE_DB = -60.0; /* over level */

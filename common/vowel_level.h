@@ -6,7 +6,7 @@
  * stands 12 dB above the quietest it has lately been, so that neither frication nor breath nor room
  * tone is taken for the voice. Over such moments
  *     L += share (voice - L)      (dB)
- * with the share of the plain mean at first, and later of a time constant of 400 ms upwards and 4 s
+ * with the share of the plain mean at first, and later of a time constant of 75 ms upwards and 3 s
  * downwards, counted in vowel time alone: in consonants and gaps the level stands still. It leans
  * to the louder vowels, since fricatives are measured against the vowel where it is loudest
  * (Jongman, Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a
@@ -17,7 +17,7 @@
  * of the minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but kept much simpler).
  *
  * The two time constants were chosen on sung and on recorded voices among 10..1000 ms and
- * 0.3..6 s: shorter ones follow the differences between vowels (in a singer some 10 dB), which the
+ * 0.3..8 s: shorter ones follow the differences between vowels (in a singer some 10 dB), which the
  * next /s/ does not share. Everything is relative: a gain before the unit is a gain after it.
  * Latency 0. Cost: a few comparisons a step. */
 #ifndef SISKIN_VOWEL_LEVEL_H

@@ -74,13 +74,13 @@ START_TEST(at_first_it_is_the_plain_mean) {
 }
 END_TEST
 
-START_TEST(it_falls_in_4_s_and_rises_in_400_ms) {
+START_TEST(it_falls_in_3_s_and_rises_in_75_ms) {
     VowelLevel v = after_a_vowel(20.0, -20.0f);
-    sing(&v, 4.0, -30.0f);
-    /* exp(-1) of the way is left: 10 / e; a step of 0.5 ms is 1.2e-4 of 4 s. */
+    sing(&v, 3.0, -30.0f);
+    /* exp(-1) of the way is left: 10 / e; a step of 0.5 ms is 1.7e-4 of 3 s. */
     ck_assert_double_eq_tol((double)level(&v), -30.0 + 10.0 * exp(-1.0), 0.01);
     v = after_a_vowel(20.0, -20.0f);
-    sing(&v, 0.4, -10.0f);
+    sing(&v, 0.075, -10.0f);
     ck_assert_double_eq_tol((double)level(&v), -10.0 - 10.0 * exp(-1.0), 0.02);
 }
 END_TEST
@@ -112,9 +112,9 @@ END_TEST
 
 START_TEST(what_was_mistaken_for_a_voice_is_soon_forgotten) {
     VowelLevel v = after_a_vowel(20.0, -60.0f);
-    sing(&v, 0.2, -20.0f);
-    /* 40 dB over: at 30 ms until 12 dB are left, 30 ln(40/12) = 36 ms; then at 400 ms. */
-    double left = 12.0 * exp(-(200.0 - 30.0 * log(40.0 / 12.0)) / 400.0);
+    sing(&v, 0.1, -20.0f);
+    /* 40 dB over: at 30 ms until 12 dB are left, 30 ln(40/12) = 36 ms; then at 75 ms. */
+    double left = 12.0 * exp(-(100.0 - 30.0 * log(40.0 / 12.0)) / 75.0);
     ck_assert_double_eq_tol((double)level(&v), -20.0 - left, 0.1);
 }
 END_TEST
@@ -150,7 +150,7 @@ int main(void) {
     tcase_add_test(tcase, nothing_is_known_before_a_vowel);
     tcase_add_test(tcase, a_steady_vowel_is_its_level_after_50_ms);
     tcase_add_test(tcase, at_first_it_is_the_plain_mean);
-    tcase_add_test(tcase, it_falls_in_4_s_and_rises_in_400_ms);
+    tcase_add_test(tcase, it_falls_in_3_s_and_rises_in_75_ms);
     tcase_add_test(tcase, sibilants_breaths_and_gaps_do_not_move_it);
     tcase_add_test(tcase, a_fade_out_takes_it_down_by_2_db_a_second);
     tcase_add_test(tcase, what_was_mistaken_for_a_voice_is_soon_forgotten);

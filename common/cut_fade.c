@@ -51,8 +51,13 @@ static bool rests(const CutFade *fade) {
     return still && fade->state.floor == fade->goal;
 }
 
+/* From 1 downwards, so that it is exactly 1 where p or the floor is. */
+static float gain_of(float p, float floor) {
+    return 1.0f - (1.0f - floor) * (1.0f - p * p * (3.0f - 2.0f * p));
+}
+
 static float rest(const CutFade *fade, float *gain, size_t n) {
-    float g = fade->state.step > 0.0 ? 1.0f : fade->state.floor;
+    float g = gain_of((float)fade->state.at, fade->state.floor);
     for (size_t i = 0; i < n; i++)
         gain[i] = g;
     return g;
@@ -74,10 +79,7 @@ float cut_fade_process(CutFade *fade, float *gain, size_t n) {
     float least = 1.0f;
     for (size_t i = 0; i < n; i++) {
         fade->state.at = clamped(fade->state.at + fade->state.step);
-        float p = (float)fade->state.at;
-        float floor = floor_step(fade);
-        /* From 1 downwards, so that it is exactly 1 where p or the floor is. */
-        gain[i] = 1.0f - (1.0f - floor) * (1.0f - p * p * (3.0f - 2.0f * p));
+        gain[i] = gain_of((float)fade->state.at, floor_step(fade));
         least = gain[i] < least ? gain[i] : least;
     }
     return least;

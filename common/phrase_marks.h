@@ -15,6 +15,8 @@
 
 enum { PHRASE_MARKS_RING = 64, PHRASE_MARKS_NONE = PHRASE_MARKS_RING };
 
+typedef enum { PHRASE_MARK_NOTHING, PHRASE_MARK_SOUND, PHRASE_MARK_BREAK } PhraseMarkKind;
+
 typedef struct {
     bool open;
     /* Steps until the next marked one, 1 and up; PHRASE_MARKS_NONE when none is in sight. */
@@ -26,8 +28,9 @@ typedef struct {
     struct {
         size_t now;   /* the newest step that may be marked */
         size_t pause; /* steps from the last marked one to the one read, 0 when it is it */
-        bool any;     /* one was marked so far */
-        unsigned char marked[PHRASE_MARKS_RING]; /* by step */
+        bool any;     /* a sound was marked so far */
+        bool broken;  /* the pause is, so far */
+        unsigned char marked[PHRASE_MARKS_RING]; /* by step: a PhraseMarkKind */
     } state;
 } PhraseMarks;
 
@@ -42,8 +45,8 @@ static inline size_t phrase_marks_now(const PhraseMarks *marks) {
 static inline size_t phrase_marks_oldest(const PhraseMarks *marks) {
     return marks->state.now - marks->behind;
 }
-/* Marks steps first..last, both within oldest..now. */
-void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last);
+/* Marks steps first..last, both within oldest..now; nothing when first > last. */
+void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind);
 /* Reads the oldest step, and goes on by one. */
 PhraseMark phrase_marks_step(PhraseMarks *marks);
 

@@ -21,7 +21,7 @@ static void run(size_t shortest, size_t late) {
     for (size_t t = 0; t < STEPS; t++) {
         ck_assert_uint_eq(phrase_marks_now(&marks), first + t);
         if (t >= late && marked[t - late])
-            phrase_marks_add(&marks, first + t - late, first + t - late);
+            phrase_marks_add(&marks, first + t - late, first + t - late, PHRASE_MARK_SOUND);
         PhraseMark mark = phrase_marks_step(&marks);
         if (t >= BEHIND)
             answer[t - BEHIND] = mark;
@@ -101,6 +101,40 @@ START_TEST(a_pause_no_longer_than_the_shortest_is_open_throughout) {
 }
 END_TEST
 
+START_TEST(a_mark_may_be_changed_until_it_was_read) {
+    PhraseMarks marks;
+    phrase_marks_prepare(&marks, BEHIND, 0);
+    size_t first = phrase_marks_oldest(&marks);
+    phrase_marks_add(&marks, first, first + 19, PHRASE_MARK_SOUND);
+    for (size_t t = 0; t < 5; t++)
+        ck_assert(phrase_marks_step(&marks).open);
+    phrase_marks_add(&marks, first + 8, first + 9, PHRASE_MARK_NOTHING);
+    for (size_t t = 5; t < 20; t++)
+        ck_assert_int_eq(phrase_marks_step(&marks).open, t < 8 || t > 9);
+}
+END_TEST
+
+START_TEST(a_broken_pause_is_closed_but_for_its_tail) {
+    /* Two sounds 20 steps apart, to be joined; a break in the middle parts them. */
+    for (int broken = 0; broken < 2; broken++) {
+        PhraseMarks marks;
+        phrase_marks_prepare(&marks, BEHIND, TAIL);
+        phrase_marks_set(&marks, 47);
+        size_t first = phrase_marks_oldest(&marks);
+        phrase_marks_add(&marks, first, first + 2, PHRASE_MARK_SOUND);
+        phrase_marks_add(&marks, first + 23, first + 25, PHRASE_MARK_SOUND);
+        if (broken)
+            phrase_marks_add(&marks, first + 12, first + 14, PHRASE_MARK_BREAK);
+        for (size_t t = 0; t < 26; t++) {
+            PhraseMark mark = phrase_marks_step(&marks);
+            ck_assert_int_eq(mark.open, !broken || t <= 2 + TAIL || t >= 23);
+            if (t >= 2 && t < 23)
+                ck_assert_uint_eq(mark.ahead, 23 - t);
+        }
+    }
+}
+END_TEST
+
 START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
     memset(marked, 0, sizeof marked);
     run(200, 0);
@@ -108,7 +142,8 @@ START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
         ck_assert(!answer[t].open);
     PhraseMarks marks;
     phrase_marks_prepare(&marks, BEHIND, TAIL);
-    phrase_marks_add(&marks, phrase_marks_oldest(&marks), phrase_marks_now(&marks));
+    phrase_marks_add(&marks, phrase_marks_oldest(&marks), phrase_marks_now(&marks),
+                     PHRASE_MARK_SOUND);
     ck_assert(phrase_marks_step(&marks).open);
     phrase_marks_reset(&marks);
     for (int t = 0; t < 100; t++)
@@ -122,6 +157,8 @@ int main(void) {
     tcase_add_test(tcase, what_is_marked_is_open_and_what_comes_is_announced);
     tcase_add_test(tcase, only_the_tail_and_short_pauses_are_joined);
     tcase_add_test(tcase, a_pause_no_longer_than_the_shortest_is_open_throughout);
+    tcase_add_test(tcase, a_mark_may_be_changed_until_it_was_read);
+    tcase_add_test(tcase, a_broken_pause_is_closed_but_for_its_tail);
     tcase_add_test(tcase, nothing_is_open_before_the_first_mark_and_after_reset);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-static const double SPLIT_S = 0.35, ENOUGH_S = 0.05, PRIOR_S = 0.1, LONGEST_S = 30.0;
+static const double SPLIT_S = 0.35, ENOUGH_S = 0.02, PRIOR_S = 0.1, LONGEST_S = 30.0;
 static const float NOT_THE_VOICE_DB = 15.0f;
 static const float LUFS_OFFSET_DB = -0.691f; /* BS.1770: 997 Hz at 0 dBFS reads -3.01 */
 static const float UNKNOWN_DB = -200.0f;

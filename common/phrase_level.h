@@ -11,7 +11,7 @@
  * posterior mean),
  *     level = (k average + n M) / (k + n)   in dB, k = 100 ms
  * Measured on sung and spoken phrases, what 400 ms of a phrase say of its level is wrong by 2.5 dB
- * (deviation), 1 s by 1.3 dB. A phrase begins to count after 50 ms of it, so that a stray moment
+ * (deviation), 1 s by 1.3 dB. A phrase begins to count after 20 ms of it, so that a stray moment
  * cannot begin one.
  * The average is that of the level over sung time, in dB, over the whole take at first and over the
  * last 30 s of singing later. A mean M of over 15 dB above it says that what came before was not

@@ -7,9 +7,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-/* A round number of steps a second, so that 50 ms, 100 ms and 350 ms are whole. */
+/* A round number of steps a second, so that 20 ms, 100 ms and 350 ms are whole. */
 static const double STEPS = 200.0;
-enum { BEGIN = 10, PRIOR = 20, SPLIT = 70 };
+enum { BEGIN = 4, PRIOR = 20, SPLIT = 70 };
 
 static float power_of(double lufs) {
     return (float)pow(10.0, (lufs + 0.691) / 10.0);

@@ -14,7 +14,7 @@ static const double QUANTILE = 0.2, STANDS_OUT = 4.0;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
 
-enum { FEWEST = 3 }; /* windows */
+enum { FEWEST = 10 }; /* windows */
 
 /* |H|^2 of the low-pass, whose sections are bilinear: Butterworth in tan(pi f / rate). */
 static double low_pass_gain(double rate_hz, double hz) {

@@ -65,7 +65,7 @@ typedef struct {
 bool hum_prepare(Hum *hum, double rate_hz, Arena *arena);
 void hum_reset(Hum *hum);
 void hum_process(Hum *hum, const float *in, size_t n);
-/* Of all that went in; false as long as that is less than a second. */
+/* Of all that went in; false as long as that is less than 3 s. */
 bool hum_reading(const Hum *hum, HumReading *reading);
 
 #endif

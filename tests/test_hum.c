@@ -90,8 +90,8 @@ START_TEST(noise_silence_and_short_takes_have_no_hum) {
     Random random = random_seeded(8);
     Hum hum = make(48000.0);
     ck_assert(!hum_reading(&hum, &reading));
-    signals_silence(audio, 96000);
-    hum_process(&hum, audio, 96000);
+    signals_silence(audio, 192000);
+    hum_process(&hum, audio, 192000);
     ck_assert(hum_reading(&hum, &reading));
     ck_assert(!reading.found);
     hum_reset(&hum);

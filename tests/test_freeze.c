@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: ISC */
+#include "freeze.h"
+#include "signals.h"
+
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+enum { STEPS = 3000 };
+static MomentKind kind[STEPS];
+
+/* The rule of the header, by looking at the whole sequence. */
+static bool may_move(int now, int behind) {
+    int there = now - behind, next = there < 0 ? 0 : there, last = there - 1;
+    while (next <= now && kind[next] != MOMENT_SUNG)
+        next++;
+    while (last >= 0 && kind[last] != MOMENT_SUNG)
+        last--;
+    MomentKind sounds = there < 0 ? MOMENT_QUIET : kind[there];
+    if (sounds == MOMENT_NOISE)
+        return last >= 0 && next <= now && next - last <= behind;
+    return sounds != MOMENT_HISS && next <= now;
+}
+
+START_TEST(it_follows_the_rule_for_any_sequence_and_delay) {
+    Random random = random_seeded(51);
+    printf("seed 51\n");
+    const size_t behinds[] = {0, 1, 5, 34, 34, FREEZE_MAX};
+    for (int k = 0; k < 6; k++) {
+        Freeze freeze;
+        freeze_prepare(&freeze, behinds[k]);
+        int left = 0;
+        MomentKind now = MOMENT_QUIET;
+        for (int i = 0; i < STEPS; i++) {
+            if (left-- == 0) {
+                now = (MomentKind)random_below(&random, 4);
+                left = (int)random_below(&random, k % 2 ? 120 : 20);
+            }
+            kind[i] = now;
+            bool moves = freeze_step(&freeze, now);
+            ck_assert_int_eq(moves, may_move(i, (int)behinds[k]));
+        }
+    }
+}
+END_TEST
+
+START_TEST(nothing_moves_before_the_first_voice) {
+    Freeze freeze;
+    freeze_prepare(&freeze, 34);
+    for (int i = 0; i < 200; i++)
+        ck_assert(!freeze_step(&freeze, i % 2 ? MOMENT_QUIET : MOMENT_NOISE));
+    freeze_reset(&freeze);
+    ck_assert(!freeze_step(&freeze, MOMENT_QUIET));
+    ck_assert(freeze_step(&freeze, MOMENT_SUNG)); /* ahead of it there was quiet */
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("freeze");
+    TCase *tcase = tcase_create("freeze");
+    tcase_add_test(tcase, it_follows_the_rule_for_any_sequence_and_delay);
+    tcase_add_test(tcase, nothing_moves_before_the_first_voice);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

@@ -1,0 +1,236 @@
+/* SPDX-License-Identifier: ISC */
+/* phrase-leveller: rides the level of a take phrase by phrase, before any compressor.
+ *
+ *     in -> listener -> sung_gate -> what sounds --------------+-> freeze -> may the gain move?
+ *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
+ *     strength (target - level) within +-range -> ride -> gain -> gain_line on the dry signal
+ *
+ * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
+ * it moves ahead of what it answers to; the latency is a whole number of hops. */
+#include "decibel.h"
+#include "freeze.h"
+#include "gain_line.h"
+#include "k_weight.h"
+#include "listener.h"
+#include "phrase_level.h"
+#include "plugin.h"
+#include "ride.h"
+#include "sung_gate.h"
+
+static const double LOOK_AHEAD_S = 0.2;
+/* How much of a phrase is remembered, in paces, and its bounds. */
+static const double MEMORY_PACES = 15.0, SHORTEST_MEMORY_MS = 1000.0, LONGEST_MEMORY_MS = 10000.0;
+
+enum { TARGET, HOLD_AVERAGE, RANGE, PACE, STRENGTH, GAP_FREEZE, CONTROLS };
+enum { GAIN, LEVEL, METERS };
+
+static const PortSpec CONTROL[CONTROLS] = {
+    [TARGET] = {.symbol = "target",
+                .name = "Target",
+                .doc =
+                    "Loudness that the phrases are brought to, in LUFS, while Hold average is off.",
+                .minimum = -40.0f,
+                .initial = -20.0f,
+                .maximum = -6.0f,
+                .unit = UNIT_DB},
+    [HOLD_AVERAGE] =
+        {.symbol = "hold_average",
+         .name = "Hold average",
+         .doc = "On: phrases are brought to the take's own average so far, so that the take as a "
+                "whole stays as loud as it is. Off: to Target.",
+         .minimum = 0.0f,
+         .initial = 1.0f,
+         .maximum = 1.0f,
+         .kind = PORT_TOGGLE},
+    [RANGE] = {.symbol = "range",
+               .name = "Range",
+               .doc = "The most that the gain may move up or down.",
+               .minimum = 0.0f,
+               .initial = 4.0f,
+               .maximum = 12.0f,
+               .unit = UNIT_DB},
+    [PACE] = {.symbol = "pace",
+              .name = "Pace",
+              .doc = "How fast the gain moves: at 300 ms by 12 dB a second, at twice that half as "
+                     "fast. Short follows words, long only phrases.",
+              .minimum = 50.0f,
+              .initial = 300.0f,
+              .maximum = 2000.0f,
+              .unit = UNIT_MS,
+              .kind = PORT_LOGARITHMIC},
+    [STRENGTH] = {.symbol = "strength",
+                  .name = "Strength",
+                  .doc = "How much of the difference in loudness is taken away.",
+                  .minimum = 0.0f,
+                  .initial = 70.0f,
+                  .maximum = 100.0f,
+                  .unit = UNIT_PERCENT},
+    [GAP_FREEZE] =
+        {.symbol = "gap_freeze",
+         .name = "Gap freeze",
+         .doc =
+             "On: the gain stands still in gaps, breaths and hiss, and moves again just ahead of "
+             "the next phrase. Off: it finishes its way in there.",
+         .minimum = 0.0f,
+         .initial = 1.0f,
+         .maximum = 1.0f,
+         .kind = PORT_TOGGLE},
+};
+
+static const PortSpec METER[METERS] = {
+    [GAIN] = {.symbol = "gain",
+              .name = "Gain",
+              .doc = "Gain now, of what leaves the plugin.",
+              .minimum = -12.0f,
+              .maximum = 12.0f,
+              .unit = UNIT_DB},
+    [LEVEL] = {.symbol = "level",
+               .name = "Level",
+               .doc = "Loudness of the phrase that comes in, in LUFS; of the last one in a gap.",
+               .minimum = -80.0f,
+               .maximum = 6.0f,
+               .unit = UNIT_DB},
+};
+
+typedef struct {
+    Listener listener;
+    KWeight k_weight[PLUGIN_MAX_CHANNELS];
+    SungGate gate;
+    PhraseLevel level;
+    Freeze freeze;
+    Ride ride;
+    GainLine line;
+    size_t latency; /* frames */
+    bool hold_average, gap_freeze;
+    float target_db, range_db, strength;
+    double power[PLUGIN_MAX_CHANNELS];   /* K-weighted, of this hop so far */
+    float recent[VOICE_SENSE_DELAY + 1]; /* of the last hops, oldest first */
+} PhraseLeveller;
+
+static void reset(void *self) {
+    PhraseLeveller *p = self;
+    listener_reset(&p->listener);
+    for (int c = 0; c < PLUGIN_MAX_CHANNELS; c++)
+        k_weight_reset(&p->k_weight[c]);
+    sung_gate_reset(&p->gate);
+    phrase_level_reset(&p->level);
+    freeze_reset(&p->freeze);
+    ride_reset(&p->ride);
+    gain_line_reset(&p->line);
+    p->power[0] = p->power[1] = 0.0;
+    for (int i = 0; i <= VOICE_SENSE_DELAY; i++)
+        p->recent[i] = 0.0f;
+}
+
+static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena) {
+    PhraseLeveller *p = self;
+    (void)channels;
+    (void)arena;
+    listener_prepare(&p->listener, rate_hz);
+    size_t hop = p->listener.sense.hop;
+    double hops_per_second = rate_hz / (double)hop;
+    size_t ahead = (size_t)(LOOK_AHEAD_S * hops_per_second);
+    p->latency = ahead * hop;
+    for (int c = 0; c < PLUGIN_MAX_CHANNELS; c++)
+        k_weight_prepare(&p->k_weight[c], rate_hz);
+    sung_gate_prepare(&p->gate, hops_per_second);
+    phrase_level_prepare(&p->level, hops_per_second);
+    /* A gain is reached one hop after it was found, from what was heard VOICE_SENSE_DELAY ago. */
+    freeze_prepare(&p->freeze, ahead - 1 - VOICE_SENSE_DELAY);
+    ride_prepare(&p->ride, hops_per_second);
+    gain_line_prepare(&p->line, hop);
+    reset(p);
+    return true;
+}
+
+static void set(void *self, const float *control) {
+    PhraseLeveller *p = self;
+    p->target_db = control[TARGET];
+    p->hold_average = control[HOLD_AVERAGE] > 0.0f;
+    p->range_db = control[RANGE];
+    p->strength = control[STRENGTH] / 100.0f;
+    p->gap_freeze = control[GAP_FREEZE] > 0.0f;
+    double memory_ms = MEMORY_PACES * (double)control[PACE];
+    memory_ms = memory_ms < SHORTEST_MEMORY_MS ? SHORTEST_MEMORY_MS : memory_ms;
+    memory_ms = memory_ms > LONGEST_MEMORY_MS ? LONGEST_MEMORY_MS : memory_ms;
+    phrase_level_set(&p->level, memory_ms);
+    ride_set(&p->ride, (double)control[PACE]);
+}
+
+static void add_power(PhraseLeveller *p, const Io *io, size_t at, size_t n) {
+    float weighted[PLUGIN_CHUNK];
+    for (unsigned c = 0; c < io->channels; c++) {
+        k_weight_process(&p->k_weight[c], io->in[c] + at, weighted, n);
+        for (size_t i = 0; i < n; i++)
+            p->power[c] += (double)weighted[i] * (double)weighted[i];
+    }
+}
+
+/* The K-weighted power of the hop that voice_sense now tells of. */
+static float hop_power(PhraseLeveller *p) {
+    for (int i = 0; i < VOICE_SENSE_DELAY; i++)
+        p->recent[i] = p->recent[i + 1];
+    p->recent[VOICE_SENSE_DELAY] = (float)((p->power[0] + p->power[1]) / (double)p->line.hop);
+    p->power[0] = p->power[1] = 0.0;
+    return p->recent[0];
+}
+
+static float wished_gain(const PhraseLeveller *p) {
+    if (!phrase_level_known(&p->level))
+        return 0.0f;
+    float target = p->hold_average ? phrase_level_average(&p->level) : p->target_db;
+    float wish = p->strength * (target - phrase_level_now(&p->level));
+    wish = wish > p->range_db ? p->range_db : wish;
+    return wish < -p->range_db ? -p->range_db : wish;
+}
+
+static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
+    MomentKind kind = sung_gate_step(&p->gate, frame);
+    phrase_level_step(&p->level, hop_power(p), kind == MOMENT_SUNG);
+    bool may_move = freeze_step(&p->freeze, kind) || !p->gap_freeze;
+    float gain_db = ride_step(&p->ride, wished_gain(p), may_move);
+    gain_line_next(&p->line, decibel_fast_gain(gain_db));
+}
+
+static float reduction_db(const PhraseLeveller *p) {
+    return p->ride.state.gain_db < 0.0f ? -p->ride.state.gain_db : 0.0f;
+}
+
+static void process(void *self, const Io *io) {
+    PhraseLeveller *p = self;
+    *io->reduction_db = reduction_db(p);
+    for (size_t at = 0; at < io->n;) {
+        size_t n = listener_room(&p->listener);
+        n = n < io->n - at ? n : io->n - at;
+        VoiceFrame frame;
+        gain_line_apply(&p->line, io->dry, io->out, io->channels, at, n);
+        add_power(p, io, at, n);
+        if (listener_hear(&p->listener, io->in, io->channels, at, n, &frame))
+            finish_hop(p, &frame);
+        float reduction = reduction_db(p);
+        *io->reduction_db = reduction > *io->reduction_db ? reduction : *io->reduction_db;
+        at += n;
+    }
+    io->meter[GAIN] = p->ride.state.gain_db;
+    io->meter[LEVEL] = phrase_level_now(&p->level);
+}
+
+static size_t latency(const void *self, const float *control) {
+    (void)control;
+    return ((const PhraseLeveller *)self)->latency;
+}
+
+const PluginSpec plugin_spec = {
+    .id = "phrase-leveller",
+    .name = "Phrase Leveller",
+    .controls = CONTROL,
+    .n_controls = CONTROLS,
+    .meters = METER,
+    .n_meters = METERS,
+    .state_size = sizeof(PhraseLeveller),
+    .prepare = prepare,
+    .reset = reset,
+    .set = set,
+    .process = process,
+    .latency = latency,
+};

@@ -174,6 +174,8 @@ $(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/hall.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-demo: $(BUILD)/obj/hosts-test/demo.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+$(BUILD)/jack_play: $(BUILD)/obj/hosts-test/jack_play.o
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS) -ldl
 $(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 
@@ -251,7 +253,7 @@ quality: $(BUILD)/siskin-quality $(BUNDLES)
 bench: $(BUILD)/siskin-bench $(BUNDLES) $(TEST_BUNDLES)
 	@$(BUILD)/siskin-bench
 # Every other host that is installed, too (make check has only the first three).
-hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin
+hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin $(BUILD)/jack_play
 	@SISKIN_HOSTS=all $(BUILD)/hosts-test/test_outside
 demo:
 	@hosts-test/setup.sh demo

@@ -27,17 +27,23 @@ typedef struct {
     bool thorough; /* every setting and the whole take; otherwise a few and the middle half */
 } Subject;
 
+typedef enum { NEEDS_NOTHING, NEEDS_GUARD, NEEDS_VALIDATOR } PromiseNeeds;
+
 typedef struct {
     const char *name;
     /* Whether the subject keeps the promise; if not, `why` says what was seen. */
     bool (*kept)(const Subject *subject, HostError *why);
     bool at_every_rate; /* else it is enough to ask once */
     bool not_of_floors; /* they are the least that there can be, and smooth nothing */
+    PromiseNeeds needs; /* without which nobody can tell whether it is kept */
 } Promise;
 
 /* Ended by an entry without a name. */
 extern const Promise contract_sound[], contract_harm[], contract_shell[], contract_moves[],
     contract_turtle[];
+
+/* Whether this build and this machine can tell. The validator is needed where CI is set. */
+bool contract_can_tell(const Promise *promise);
 
 /* A question being answered in a child process, so that a crash or an endless loop is an answer
  * too, and several can be answered at once. */
@@ -150,9 +156,6 @@ bool contract_play_new(const Subject *subject, const Setting *setting, const Sti
 
 /* Whether the plugin says that it is of this class, such as LV2_CORE__DistortionPlugin. */
 bool contract_is_a(const Subject *subject, const char *class_uri);
-
-/* Whether the tool is there that validates Turtle. */
-bool contract_can_validate(void);
 
 /* Whether both outputs are the same, bit for bit; `what` begins the sentence that says not. */
 bool contract_same(const Subject *subject, const Response *a, const Response *b, size_t frames,

@@ -35,7 +35,7 @@ static const BrokenPlugin PLUGINS[] = {
     {"resets-half", "activation makes it as new", "activated again", 0, 1},
     {"resets-half", "a reset heals everything", "bad input, then a reset", 0, 1},
     {"shares", "instances do not know of each other", "beside another instance", 0, 0},
-    {"reads-key", "it acts on a take", "crashed: Segmentation fault", 0, 0},
+    {"reads-key", "it acts on a take", "it crashed", 0, 0},
     {"naive-in-place", "buffers may be shared", "outputs on their inputs", 0, 0},
     {"naive-one-buffer", "all ports may be on one buffer", "frame 64 is", 0, 0},
     {"naive-leaves-mode", "the floating-point mode is left as found", "is left as 0x9f", 0, 0},
@@ -197,6 +197,7 @@ enum {
 };
 
 static char scratch[PATH_MAX];
+static Host *hosts[1 + N_TURTLES]; /* as long as the cases that refer to them */
 
 static char *read_text(const char *path) {
     FILE *file = fopen(path, "r");
@@ -255,7 +256,7 @@ static bool spoil(const char *bundles, size_t number, BrokenCase *c) {
                 turtle->from);
         return false;
     }
-    Host *host = host_open(folder, &c->unread);
+    Host *host = hosts[1 + number] = host_open(folder, &c->unread);
     if (host)
         c->subject.plugin = host_find(host, "keyed", 1, &c->unread);
     char *bundle = contract_memory(PATH_MAX + 64, 1);
@@ -291,17 +292,14 @@ BrokenCase *contract_broken(const char *bundles, size_t *count) {
     HostError error;
     const char *folder = getenv("TMPDIR");
     BrokenCase *cases = calloc(N_PLUGINS + N_TURTLES, sizeof *cases);
-    Host *host = host_open(bundles, &error);
+    Host *host = hosts[0] = host_open(bundles, &error);
     snprintf(scratch, sizeof scratch, "%s/siskin-broken-XXXXXX", folder ? folder : "/tmp");
     bool fine = cases && host && mkdtemp(scratch);
     for (size_t i = 0; fine && i < N_PLUGINS; i++)
         fine = find(host, &PLUGINS[i], &cases[i]);
     for (size_t i = 0; fine && i < N_TURTLES; i++)
         fine = spoil(bundles, i, &cases[N_PLUGINS + i]);
-    *count = 0;
-    for (size_t i = 0; fine && i < N_PLUGINS + N_TURTLES; i++)
-        if (strcmp(cases[i].promise, VALID) != 0 || contract_can_validate())
-            cases[(*count)++] = cases[i];
+    *count = fine ? N_PLUGINS + N_TURTLES : 0;
     if (fine)
         return cases;
     fprintf(stderr, "broken bundles cannot be prepared from %s: %s\n", bundles, strerror(errno));
@@ -311,6 +309,8 @@ BrokenCase *contract_broken(const char *bundles, size_t *count) {
 
 void contract_broken_end(void) {
     char path[PATH_MAX + 128];
+    for (size_t i = 0; i < 1 + N_TURTLES; i++)
+        host_close(hosts[i]);
     for (size_t i = 0; i < N_TURTLES; i++) {
         for (size_t k = 0; k < N_FILES; k++) {
             snprintf(path, sizeof path, "%s/%zu/siskin-keyed.lv2/%s", scratch, i, FILES[k]);

@@ -205,8 +205,8 @@ static bool stepped_in_tone(const Subject *subject, HostError *why) {
 }
 
 const Promise contract_moves[] = {
-    {"controls may be swept 50 times a second", swept_fast, false, false},
-    {"controls step without a click in singing", stepped_in_singing, false, true},
-    {"controls step without a click in a tone", stepped_in_tone, false, true},
+    {"controls may be swept 50 times a second", swept_fast, false, false, NEEDS_NOTHING},
+    {"controls step without a click in singing", stepped_in_singing, false, true, NEEDS_NOTHING},
+    {"controls step without a click in a tone", stepped_in_tone, false, true, NEEDS_NOTHING},
     {.name = NULL},
 };

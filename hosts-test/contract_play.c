@@ -18,7 +18,7 @@
 enum {
     CANARY = 16, /* frames watched past the end of every port buffer */
     MOST_TAKES = 16,
-    LONGEST_ANSWER_S = 120, /* an endless loop is a refusal */
+    LONGEST_ANSWER_S = 300, /* an endless loop is a refusal */
     RANDOM_SETTINGS = 3,
 };
 
@@ -101,7 +101,7 @@ bool contract_answer(const Question *question, HostError *why) {
     waitpid(question->pid, &status, 0);
     if (!answered)
         return WIFSIGNALED(status) ? host_fail(why, "it crashed: %s", strsignal(WTERMSIG(status)))
-                                   : host_fail(why, "the process that judges it ended");
+                                   : host_fail(why, "it crashed: exit %d", WEXITSTATUS(status));
     return a.kept || host_fail(why, "%s", a.why.text);
 }
 

@@ -472,15 +472,18 @@ static bool no_key_is_silent_key(const Subject *subject, HostError *why) {
 }
 
 const Promise contract_shell[] = {
-    {"the latency is reported before the first frame and stays", latency_steady, true, false},
-    {"the latency depends on the controls alone", latency_of_controls_alone, false, false},
-    {"the latency reported is the latency measured", latency_as_measured, true, false},
-    {"off is the delayed input, bit for bit", off_is_delayed_input, true, false},
-    {"switching off and on crossfades over 20 ms", enabled_crossfades, true, false},
-    {"result and removed make the delayed input", result_and_removed, true, false},
-    {"audition crossfades over 20 ms", audition_crossfades, true, false},
-    {"the output is bounded by the input", output_bounded, true, false},
-    {"the image does not move", image_stays, false, false},
-    {"no key is a silent key", no_key_is_silent_key, true, false},
+    {"the latency is reported before the first frame and stays", latency_steady, true, false,
+     NEEDS_NOTHING},
+    {"the latency depends on the controls alone", latency_of_controls_alone, false, false,
+     NEEDS_NOTHING},
+    {"the latency reported is the latency measured", latency_as_measured, true, false,
+     NEEDS_NOTHING},
+    {"off is the delayed input, bit for bit", off_is_delayed_input, true, false, NEEDS_NOTHING},
+    {"switching off and on crossfades over 20 ms", enabled_crossfades, true, false, NEEDS_NOTHING},
+    {"result and removed make the delayed input", result_and_removed, true, false, NEEDS_NOTHING},
+    {"audition crossfades over 20 ms", audition_crossfades, true, false, NEEDS_NOTHING},
+    {"the output is bounded by the input", output_bounded, true, false, NEEDS_NOTHING},
+    {"the image does not move", image_stays, false, false, NEEDS_NOTHING},
+    {"no key is a silent key", no_key_is_silent_key, true, false, NEEDS_NOTHING},
     {.name = NULL},
 };

@@ -201,8 +201,6 @@ static bool as_new_when_activated(const Subject *subject, HostError *why) {
 }
 
 static bool memory_does_not_matter(const Subject *subject, HostError *why) {
-    if (!guard_works())
-        return true;
     Response expected, got;
     Stimulus stimulus = contract_stimulus(subject);
     guard_fill_memory(0x00);
@@ -425,18 +423,19 @@ static bool lives_end_without_trace(const Subject *subject, HostError *why) {
 }
 
 const Promise contract_sound[] = {
-    {"the output does not depend on how blocks are cut", any_cutting, true, false},
-    {"nor while controls move", any_cutting_while_controls_move, true, false},
-    {"buffers may be shared", shared_buffers, false, false},
-    {"all ports may be on one buffer", one_buffer_for_all, false, false},
-    {"only the frames of outputs are written, and all of them", only_outputs_written, false, false},
-    {"activation makes it as new", as_new_when_activated, true, false},
-    {"what memory held before does not matter", memory_does_not_matter, false, false},
-    {"instances do not know of each other", instances_apart, false, false},
-    {"instances may run in two threads", two_threads, false, false},
-    {"five hundred may live at once", many_at_once, false, false},
-    {"it acts on a take", it_acts, true, false},
-    {"silence stays silence", silence_stays_silence, false, false},
-    {"a life leaves no memory behind", lives_end_without_trace, false, false},
+    {"the output does not depend on how blocks are cut", any_cutting, true, false, NEEDS_NOTHING},
+    {"nor while controls move", any_cutting_while_controls_move, true, false, NEEDS_NOTHING},
+    {"buffers may be shared", shared_buffers, false, false, NEEDS_NOTHING},
+    {"all ports may be on one buffer", one_buffer_for_all, false, false, NEEDS_NOTHING},
+    {"only the frames of outputs are written, and all of them", only_outputs_written, false, false,
+     NEEDS_NOTHING},
+    {"activation makes it as new", as_new_when_activated, true, false, NEEDS_NOTHING},
+    {"what memory held before does not matter", memory_does_not_matter, false, false, NEEDS_GUARD},
+    {"instances do not know of each other", instances_apart, false, false, NEEDS_NOTHING},
+    {"instances may run in two threads", two_threads, false, false, NEEDS_NOTHING},
+    {"five hundred may live at once", many_at_once, false, false, NEEDS_NOTHING},
+    {"it acts on a take", it_acts, true, false, NEEDS_NOTHING},
+    {"silence stays silence", silence_stays_silence, false, false, NEEDS_NOTHING},
+    {"a life leaves no memory behind", lives_end_without_trace, false, false, NEEDS_GUARD},
     {.name = NULL},
 };

@@ -33,11 +33,6 @@
 static _Thread_local bool armed;
 static _Thread_local const char *seen;
 
-static void note(const char *name) {
-    if (armed && !seen)
-        seen = name;
-}
-
 void guard_arm(void) {
     seen = NULL;
     armed = true;
@@ -66,6 +61,11 @@ size_t guard_live_bytes(void) {
 bool guard_works(void) {
     const char *preload = getenv("LD_PRELOAD");
     return !preload || !strstr(preload, "vgpreload");
+}
+
+static void note(const char *name) {
+    if (armed && !seen)
+        seen = name;
 }
 
 /* ---- memory ---- */

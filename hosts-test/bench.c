@@ -17,6 +17,7 @@
 
 #include <libgen.h>
 #include <limits.h>
+#include <malloc.h>
 #include <math.h>
 #include <sched.h>
 #include <stdio.h>
@@ -131,6 +132,7 @@ typedef struct {
     HostInstance *instances[CHAIN];
     size_t count;
     unsigned channels;
+    size_t bytes; /* that instantiating took */
     float audio[CHANNELS][MOST_BLOCK], key[CHANNELS][MOST_BLOCK];
 } Row;
 
@@ -194,10 +196,10 @@ static double percent(double ns) {
 
 static void head(const Report *report) {
     if (report->csv)
-        puts("plugin,channels,block,signal,ns_per_frame,percent_of_core,longest_block");
+        puts("plugin,channels,block,signal,ns_per_frame,percent_of_core,longest_block,bytes");
     else
-        printf("%-18s %-6s %5s  %8s %-9s %8s %-9s %5s  %7s  %7s\n", "", "", "block", "best ns", "",
-               "worst ns", "", "w/b", "% core", "longest");
+        printf("%-18s %-6s %5s  %8s %-9s %8s %-9s %5s  %7s  %7s %6s\n", "", "", "block", "best ns",
+               "", "worst ns", "", "w/b", "% core", "longest", "KB");
 }
 
 /* Measures and prints one line; most: what is allowed, percent, or INFINITY. */
@@ -212,17 +214,24 @@ static void line(Report *report, Row *row, const char *name, size_t block, doubl
         worst = costs[i].ns > costs[worst].ns ? i : worst;
         longest = fmax(longest, costs[i].longest);
         if (report->csv)
-            printf("%s,%u,%zu,%s,%.3f,%.5f,%.2f\n", name, row->channels, block,
-                   report->signals[i].name, costs[i].ns, percent(costs[i].ns), costs[i].longest);
+            printf("%s,%u,%zu,%s,%.3f,%.5f,%.2f,%zu\n", name, row->channels, block,
+                   report->signals[i].name, costs[i].ns, percent(costs[i].ns), costs[i].longest,
+                   row->bytes);
     }
     bool over = percent(costs[worst].ns) > most;
     report->over |= over;
     if (!report->csv)
-        printf("%-18s %-6s %5zu  %8.2f %-9s %8.2f %-9s %5.2f  %7.4f%s %7.2f\n", name, variant,
+        printf("%-18s %-6s %5zu  %8.2f %-9s %8.2f %-9s %5.2f  %7.4f%s %7.2f %6zu\n", name, variant,
                block, costs[best].ns, report->signals[best].name, costs[worst].ns,
                report->signals[worst].name, costs[worst].ns / costs[best].ns,
-               percent(costs[worst].ns), over ? "!" : " ", longest);
+               percent(costs[worst].ns), over ? "!" : " ", longest, row->bytes / 1024);
     fflush(stdout);
+}
+
+/* What is taken from malloc now, large blocks included. */
+static size_t bytes_taken(void) {
+    struct mallinfo2 info = mallinfo2();
+    return info.uordblks + info.hblkhd;
 }
 
 static bool lines(Report *report, Host *const *hosts, const char *const *names, size_t count,
@@ -233,8 +242,10 @@ static bool lines(Report *report, Host *const *hosts, const char *const *names, 
     HostError error;
     for (size_t i = 0; fine && i < count; i++) {
         const HostPlugin *plugin = host_find(hosts[i], names[i], channels, &error);
+        size_t before = bytes_taken();
         row.instances[i] =
             plugin ? host_instantiate(hosts[i], plugin, RATE, MOST_BLOCK, &error) : NULL;
+        row.bytes += bytes_taken() - before;
         fine = row.instances[i] != NULL;
     }
     if (fine) {
@@ -329,6 +340,7 @@ int main(int argc, char **argv) {
         chained(&report, own);
     if (!report.csv)
         printf("%% core: at the worst signal, 48 kHz. longest: the longest block over the mean.\n"
+               "KB: of one instance, the test host's own part included.\n"
                "Allowed in stereo: %.2f for a plugin, %.2f for the four chained; %s.\n",
                MOST_FOR_ONE, MOST_FOR_FOUR, report.over ? "! is over" : "all kept");
     host_close(own);

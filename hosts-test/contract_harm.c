@@ -494,10 +494,11 @@ static bool may_import(const char *name) {
         "sincos", "sinh",      "sqrt",   "tan",           "tanh",
         "trunc",  "nearbyint",
     };
-    /* weak entries of the compiler's start files, stack protection, checked copies */
+    /* weak entries of the compiler's start files, stack protection, checked copies, and the watch
+     * on undefined behaviour, which does not replace what the guard replaces */
     static const char *const fronts[] = {
         "_ITM_",        "__cxa_finalize", "__gmon_start__", "__stack_chk_fail",
-        "__memcpy_chk", "__memmove_chk",  "__memset_chk"};
+        "__memcpy_chk", "__memmove_chk",  "__memset_chk",   "__ubsan_handle_"};
     for (size_t i = 0; i < sizeof fronts / sizeof *fronts; i++)
         if (strncmp(name, fronts[i], strlen(fronts[i])) == 0)
             return true;

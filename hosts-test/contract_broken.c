@@ -46,6 +46,8 @@ static const BrokenPlugin PLUGINS[] = {
     {"naive-needs-frames", "a run may have no frames", "writes to a buffer", 0, 0},
     {"naive-off-scaled", "off is the delayed input, bit for bit", "64 frames earlier", 0, 0},
     {"naive-off-early", "off is the delayed input, bit for bit", "64 frames earlier", 0, 0},
+    {"naive-stale-latency", "off follows the latency when a control moves it", "'depth' moved to",
+     0, 0},
     {"naive-switches-hard", "switching off and on crossfades over 20 ms", "of the way from", 0, 0},
     {"naive-fade-short", "switching off and on crossfades over 20 ms", "of the way from", 0, 0},
     {"naive-audition-hard", "audition crossfades over 20 ms", "of the way from", 0, 0},

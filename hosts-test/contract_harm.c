@@ -100,6 +100,9 @@ static bool recovers_from_loud_input(const Subject *subject, HostError *why) {
     if (!hit || !spared)
         return false;
     Response r = contract_play(hit, &loud);
+    Stimulus quiet = take; /* as long, so that what goes in hops goes on in step */
+    quiet.frames = loud.frames;
+    contract_play(spared, &quiet);
     if (!r.output_finite || r.meter_outside)
         return host_fail(why, "at +60 dBFS an output or a meter is not finite or leaves its range");
     Response a = {.latency = 0}, b = {.latency = 0};

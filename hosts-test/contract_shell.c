@@ -186,6 +186,62 @@ static bool off_is_delayed_input(const Subject *subject, HostError *why) {
     return true;
 }
 
+static size_t latency_at(const Subject *subject, const HostPort *port, float value) {
+    size_t latency = 0;
+    HostInstance *instance = contract_instance(subject, NULL, NULL);
+    if (!instance)
+        return 0;
+    host_set(instance, port->symbol, value, NULL);
+    host_run(instance, 0, NULL, NULL, NULL);
+    host_latency(instance, &latency, NULL);
+    host_free(instance);
+    return latency;
+}
+
+/* Off, while the control goes from its lowest to its highest and back: two crossfades after each
+ * move (one may have to wait for another) the input comes with the latency that is reported then.
+ */
+static bool off_follows(const Subject *subject, const HostPort *port, HostError *why) {
+    Stimulus stimulus = contract_stimulus(subject);
+    size_t third = stimulus.frames / 3, fades = (size_t)ceil(2.0 * CROSSFADE_S * subject->rate_hz);
+    const float values[] = {port->minimum, port->maximum, port->minimum};
+    Event events[4] = {{0, subject->plugin->enabled->index, 0.0f}};
+    for (size_t i = 0; i < 3; i++)
+        events[1 + i] = (Event){i * third, port->index, values[i]};
+    stimulus.events = events;
+    stimulus.n_events = 4;
+    Response r;
+    if (!contract_play_new(subject, NULL, &stimulus, &r, why))
+        return false;
+    for (size_t i = 0; i < 3; i++) {
+        size_t latency = latency_at(subject, port, values[i]);
+        for (size_t t = i * third + fades; t < (i + 1) * third; t++) {
+            float expected = contract_delayed(&stimulus, 0, latency, t);
+            if (!signals_same_bits(&expected, &r.out[0][t], 1))
+                return host_fail(why,
+                                 "'%s' moved to %g: frame %zu is %.9g, the input %zu frames "
+                                 "earlier %.9g",
+                                 port->symbol, (double)values[i], t, (double)r.out[0][t], latency,
+                                 (double)expected);
+        }
+    }
+    return true;
+}
+
+static bool off_follows_latency(const Subject *subject, HostError *why) {
+    const HostPlugin *plugin = subject->plugin;
+    if (!has_switches(subject, why))
+        return false;
+    for (size_t i = 0; i < plugin->n_ports; i++) {
+        const HostPort *port = &plugin->ports[i];
+        if (contract_own_control(plugin, port) &&
+            latency_at(subject, port, port->minimum) != latency_at(subject, port, port->maximum) &&
+            !off_follows(subject, port, why))
+            return false;
+    }
+    return true;
+}
+
 /* ---- crossfades ---- */
 
 /* The weight of a crossfade that a switch at frame `events[k].frame` turns the other way. */
@@ -479,6 +535,8 @@ const Promise contract_shell[] = {
     {"the latency reported is the latency measured", latency_as_measured, true, false,
      NEEDS_NOTHING},
     {"off is the delayed input, bit for bit", off_is_delayed_input, true, false, NEEDS_NOTHING},
+    {"off follows the latency when a control moves it", off_follows_latency, true, false,
+     NEEDS_NOTHING},
     {"switching off and on crossfades over 20 ms", enabled_crossfades, true, false, NEEDS_NOTHING},
     {"result and removed make the delayed input", result_and_removed, true, false, NEEDS_NOTHING},
     {"audition crossfades over 20 ms", audition_crossfades, true, false, NEEDS_NOTHING},

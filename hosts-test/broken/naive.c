@@ -37,6 +37,7 @@
     F(NOT_CLEARED, "not-cleared")           /* trusts malloc to give zeros */                      \
     F(LATE_LATENCY, "late-latency")         /* reports only once there are frames */               \
     F(DRIFTING_LATENCY, "drifting-latency") /* reports what the level suggests */                  \
+    F(STALE_LATENCY, "stale-latency")       /* reports another with another depth, and stays */    \
     F(WRONG_LATENCY, "wrong-latency")       /* one frame less than it takes */                     \
     F(TWO_GAINS, "two-gains")               /* each channel its own level */                       \
     F(LEFT_LISTENS, "left-listens")         /* only the left key counts */                         \
@@ -195,6 +196,8 @@ static void meters(const Naive *p, uint32_t n) {
     float latency = DELAY;
     if (p->fault == DRIFTING_LATENCY && p->level > 0.01f)
         latency = DELAY + 1;
+    if (p->fault == STALE_LATENCY && control(p, DEPTH, 12.0f, 0.0f, 24.0f) > 18.0f)
+        latency = DELAY / 2;
     if (p->fault == WRONG_LATENCY)
         latency = DELAY - 1;
     if (p->ports[LATENCY] && !(p->fault == LATE_LATENCY && n == 0))

@@ -197,7 +197,7 @@ static void meters(const Naive *p, uint32_t n) {
     if (p->fault == DRIFTING_LATENCY && p->level > 0.01f)
         latency = DELAY + 1;
     if (p->fault == STALE_LATENCY && control(p, DEPTH, 12.0f, 0.0f, 24.0f) > 18.0f)
-        latency = DELAY / 2;
+        latency = 0.5f * DELAY;
     if (p->fault == WRONG_LATENCY)
         latency = DELAY - 1;
     if (p->ports[LATENCY] && !(p->fault == LATE_LATENCY && n == 0))

@@ -1,6 +1,6 @@
 #!/bin/sh
 # SPDX-License-Identifier: ISC
-# Installs what is missing for a job, saying so: setup.sh build|demo|check|supply|ci
+# Installs what is missing for a job, saying so: setup.sh build|demo|check|supply|machines|ci
 # Only Debian and its relatives are served; elsewhere it names what is needed and goes on.
 set -eu
 
@@ -13,16 +13,18 @@ lv2proc ffmpeg gstreamer1.0-plugins-bad gstreamer1.0-plugins-good gstreamer1.0-p
 ecasound jalv jackd2 alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
 asterisk-core-sounds-en-g722 asterisk-core-sounds-it-g722'
 
+machines='gcc-aarch64-linux-gnu gcc-i686-linux-gnu gcc-mingw-w64-x86-64-win32 qemu-user-static wine64'
 supply='git binutils debhelper dpkg-dev lintian'
 
 case "${1:-}" in
 build) want=$build ;;
 demo) want="$build $demo" ;;
 check) want="$build $check" ;;
+machines) want="$build $check $machines" ;;
 supply) want="$build check $supply" ;;
 ci) want="$build $check $ci" ;;
 *)
-    echo "usage: setup.sh build|demo|check|supply|ci" >&2
+    echo "usage: setup.sh build|demo|check|supply|machines|ci" >&2
     exit 2
     ;;
 esac

@@ -28,7 +28,7 @@ endif
 ALL_CFLAGS = $(CFLAGS_BASE) $(WARN) -MMD -MP -Icommon $(CPPFLAGS) $(CFLAGS) $(SAN)
 ifneq ($(findstring mingw,$(TARGET)),)
 SHLIB := dll
-HARDEN := -static -Wl,--no-insert-timestamp
+HARDEN := -static -fstack-protector-strong -Wl,--no-insert-timestamp
 else
 SHLIB := so
 HARDEN := -Wl,-z,relro,-z,now
@@ -292,7 +292,7 @@ clean:
 
 # ---- what is handed to others ----
 
-.PHONY: version plugins check-units supply reproducible dist deb other-machines
+.PHONY: version plugins check-units supply reproducible dist deb fingerprints other-machines
 version:
 	@echo $(VERSION)
 plugins:
@@ -330,5 +330,17 @@ deb:
 	@tar -xzf '$(DISTDIR)/$(DIST).tar.gz' -C $(BUILD)/deb && cp -r $(DEBTREE)/hosts-test/debian $(DEBTREE)/debian
 	cd $(DEBTREE) && env -u MAKEFLAGS -u MFLAGS -u MAKELEVEL -u BUILD DEB_BUILD_OPTIONS="parallel=$(JOBS) $$DEB_BUILD_OPTIONS" \
 	  dpkg-buildpackage -us -uc
+
+# What each plugin makes of one take, to be compared between systems: a program for each plugin.
+$(BUILD)/fingerprint/%: $(BUILD)/obj/hosts-test/fingerprint.o $(BUILD)/obj/lv2/%/plugin.o $(LIBCOMMON)
+	@mkdir -p $(@D)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ -lm $(if $(findstring mingw,$(TARGET)),,-ldl)
+fingerprints: bundles $(PLUGINS:%=$(BUILD)/fingerprint/%)
+
+# Built for arm64, 32-bit x86 and Windows, and run there under emulators. Takes its time.
+other-machines:
+	@hosts-test/setup.sh machines
+	@$(MAKE) --no-print-directory -j$(JOBS) tests fingerprints
+	@BUILD=$(BUILD) MAKE='$(MAKE)' JOBS=$(JOBS) hosts-test/machines.sh arm64 i386 windows
 
 -include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 MAKE=${MAKE:-make}
 JOBS=${JOBS:-$(nproc)}
 # All systems give the same bits where the sums are IEEE 754's. The C libraries round some coefficients otherwise
-# in the last place; see the tolerances in DEVELOPERS.md. 0: not even that has been seen.
+# in the last place, see DEVELOPERS.md. 0: no difference has been seen to come of it.
 MOST_APART=${MOST_APART:-0}
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT

@@ -80,6 +80,7 @@ help:
 	@echo 'make quality    figures beside their targets        make bench: cost'
 	@echo "make hosts      every bundle in other people's hosts, against siskin render"
 	@echo 'make install    PREFIX=, DESTDIR=, LV2DIR=          make uninstall'
+	@echo 'make other-machines   built and tested for arm64, 32-bit x86, Windows'
 	@echo 'make supply     what is handed on    make reproducible, dist, deb: two equal builds, archive, Debian package'
 	@echo 'make ttl        write the ports from the C tables into ttl/*.ttl'
 

@@ -128,6 +128,8 @@ static const Part parts[] = {
     {"breath", "breath-ducker", quality_breath, true},
     {"de-esser", "de-esser", quality_deesser, true},
     {"ducker", "return-ducker", quality_ducker, false},
+    {"leveller", "phrase-leveller", quality_leveller, true},
+    {"trimmer", "gap-trimmer", quality_trimmer, true},
 };
 enum { PARTS = sizeof parts / sizeof *parts };
 
@@ -145,7 +147,7 @@ typedef struct {
 static const char usage[] =
     "usage: siskin-quality [options]\n"
     "  --set tune|held   the voices to tune on, or those held back to judge (held)\n"
-    "  --only PART       tamer, breath, de-esser or ducker\n"
+    "  --only PART       tamer, breath, de-esser, ducker, leveller or trimmer\n"
     "  -v, -vv           a row for each voice; also for each event\n"
     "  --bundles DIR     where the bundles are (build/lv2)\n"
     "  --gate            exit 1 when a figure falls short\n";

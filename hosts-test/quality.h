@@ -75,5 +75,7 @@ void quality_tamer(Quality *quality);
 void quality_breath(Quality *quality);
 void quality_deesser(Quality *quality);
 void quality_ducker(Quality *quality);
+void quality_leveller(Quality *quality);
+void quality_trimmer(Quality *quality);
 
 #endif

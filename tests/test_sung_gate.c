@@ -95,6 +95,20 @@ START_TEST(vowels_are_sung_and_breath_hiss_and_room_are_not) {
 }
 END_TEST
 
+START_TEST(voiced_friction_is_not_sung) {
+    /* /z/: periodic below, and more friction above 5.7 kHz than voice: 6 dB. */
+    Random random = random_seeded(84);
+    size_t n = (size_t)4 * 48000;
+    signals_band_noise(audio, n, 48000.0, 50.0, 15000.0, 1e-4, &random);
+    lay_vowel(48000.0, 0.5, 2.0, 180.0, -20.0);
+    lay_vowel(48000.0, 3.0, 3.5, 180.0, -30.0);
+    lay_noise(48000.0, 3.0, 3.5, 6000.0, 11000.0, -24.0, &random);
+    judge(48000.0, n, kinds);
+    ck_assert_double_eq(share(kinds, MOMENT_SUNG, 3.03, 3.47), 0.0);
+    ck_assert_double_eq(share(kinds, MOMENT_HISS, 3.03, 3.47), 1.0);
+}
+END_TEST
+
 START_TEST(a_gain_before_it_changes_nothing) {
     /* A power of two, so that all that follows is the same but for the exponent. */
     const double gains[] = {0x1p-5, 0x1p2};
@@ -138,6 +152,7 @@ int main(void) {
     Suite *suite = suite_create("sung_gate");
     TCase *tcase = tcase_create("sung_gate");
     tcase_add_test(tcase, vowels_are_sung_and_breath_hiss_and_room_are_not);
+    tcase_add_test(tcase, voiced_friction_is_not_sung);
     tcase_add_test(tcase, a_gain_before_it_changes_nothing);
     tcase_add_test(tcase, a_voice_far_under_the_singer_is_not_the_singer);
     tcase_add_test(tcase, digital_silence_and_what_follows_it_are_judged);

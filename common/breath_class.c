@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: ISC */
+#include "breath_class.h"
+
+#include <math.h>
+
+static const float EVIDENCE = 0.2f, ODD = 0.05f;
+
+typedef struct {
+    BreathFeature feature;
+    float knee, width; /* a negative width: the ramp rises downwards from the knee */
+    float weight[SOUND_CLASSES];
+} Ramp;
+
+/* Weights of breath, room, voiced, other. */
+static const Ramp RAMPS[] = {
+    {BREATH_PERIODIC, 0.25f, 0.25f, {-1.66f, -0.18f, 1.30f, 0.55f}},
+    {BREATH_PERIODIC, 0.5f, 0.3f, {-0.55f, 0.11f, 3.47f, -3.02f}},
+    {BREATH_OVER_ROOM, 2.0f, 5.0f, {1.61f, -3.08f, -0.24f, 1.71f}},
+    {BREATH_OVER_ROOM, 7.0f, 12.0f, {0.87f, -1.30f, 0.14f, 0.29f}},
+    {BREATH_HISS, -16.0f, 10.0f, {-1.41f, 1.11f, -0.31f, 0.60f}},
+    {BREATH_HISS, -6.0f, 12.0f, {-1.04f, 0.23f, 0.21f, 0.59f}},
+    {BREATH_OVER_VOICE, -24.0f, 12.0f, {-0.68f, -0.26f, 0.63f, 0.31f}},
+    {BREATH_OVER_VOICE, -12.0f, 12.0f, {-0.53f, -0.08f, 0.49f, 0.13f}},
+    {BREATH_OVER_VOICE, -45.0f, -15.0f, {-0.36f, 1.37f, -0.70f, -0.31f}},
+    {BREATH_LOW, 0.0f, 20.0f, {-1.77f, 0.50f, 0.40f, 0.87f}},
+    {BREATH_FIRST, -4.0f, 12.0f, {-1.29f, 0.43f, 0.48f, 0.37f}},
+    {BREATH_FIRST, -8.0f, -12.0f, {-0.36f, 0.20f, -0.29f, 0.45f}},
+    {BREATH_HIGH, -4.0f, 12.0f, {-0.80f, -0.11f, 0.24f, 0.67f}},
+    {BREATH_HIGH, -8.0f, -12.0f, {-1.04f, 0.30f, 0.12f, 0.62f}},
+    {BREATH_THIRD, 5.0f, 10.0f, {-0.74f, 0.10f, 0.12f, 0.53f}},
+    {BREATH_THIRD, -2.0f, -10.0f, {-0.81f, 0.36f, 0.20f, 0.24f}},
+};
+static const float BIAS[SOUND_CLASSES] = {1.32f, 1.20f, -1.45f, -1.07f};
+
+static float clamped(float x) {
+    x = x < 0.0f ? 0.0f : x;
+    return x > 1.0f ? 1.0f : x;
+}
+
+/* l -> the logarithm of the posterior, tempered. */
+static void temper(float l[SOUND_CLASSES]) {
+    float largest = l[0], sum = 0.0f;
+    for (int c = 1; c < SOUND_CLASSES; c++)
+        largest = l[c] > largest ? l[c] : largest;
+    for (int c = 0; c < SOUND_CLASSES; c++)
+        sum += expf(l[c] - largest);
+    for (int c = 0; c < SOUND_CLASSES; c++) {
+        float posterior = expf(l[c] - largest) / sum;
+        l[c] = EVIDENCE * logf(posterior * (1.0f - SOUND_CLASSES * ODD) + ODD);
+    }
+}
+
+void breath_class(const BreathMoment *moment, float sensitivity_db,
+                  float likelihood[SOUND_CLASSES]) {
+    for (int c = 0; c < SOUND_CLASSES; c++)
+        likelihood[c] = BIAS[c];
+    for (size_t k = 0; k < sizeof RAMPS / sizeof *RAMPS; k++) {
+        const Ramp *ramp = &RAMPS[k];
+        float value = moment->value[ramp->feature];
+        if (ramp->feature == BREATH_OVER_VOICE && !moment->voice_known)
+            continue;
+        float r = clamped((value - ramp->knee) / ramp->width);
+        for (int c = 0; c < SOUND_CLASSES; c++)
+            likelihood[c] += r * ramp->weight[c];
+    }
+    likelihood[SOUND_BREATH] += 0.15f * sensitivity_db;
+    temper(likelihood);
+}

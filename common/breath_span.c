@@ -1,0 +1,160 @@
+/* SPDX-License-Identifier: ISC */
+#include "breath_span.h"
+
+#include <math.h>
+#include <string.h>
+
+/* In hops: what a step is smoothed over; the shortest rise that is looked at. */
+enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4 };
+
+static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
+static const float SWELL_DB = 4.0f, WAVER_DB = 1.0f;
+static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
+
+void breath_span_prepare(BreathSpan *span, double hops_per_second) {
+    memset(span, 0, sizeof *span);
+    span->reach = (size_t)lround(REACH_S * hops_per_second);
+    span->rest = (size_t)lround(REST_S * hops_per_second);
+    span->longest = (size_t)lround(LONGEST_S * hops_per_second);
+    breath_span_reset(span);
+}
+
+void breath_span_reset(BreathSpan *span) {
+    memset(&span->state, 0, sizeof span->state);
+    memset(span->state.sound, SOUND_ROOM, sizeof span->state.sound);
+}
+
+void breath_span_set(BreathSpan *span, size_t lag, size_t clear) {
+    span->lag = lag;
+    span->clear = clear;
+}
+
+size_t breath_span_delay(const BreathSpan *span, size_t clear) {
+    return span->reach + clear;
+}
+
+static float level(const BreathSpan *span, size_t hop) {
+    return span->state.level_db[hop & MASK];
+}
+
+static unsigned sound_of(const BreathSpan *span, size_t hop) {
+    return span->state.sound[hop & MASK];
+}
+
+/* How far a breath reaches before hop `edge`, its first (direction 1), or behind it, its last (-1).
+ */
+static size_t reach(const BreathSpan *span, size_t edge, int direction) {
+    float goal = level(span, edge) + RISE_DB;
+    size_t rise = 0;
+    for (size_t k = span->reach; k > 0; k--)
+        if (level(span, direction > 0 ? edge + k : edge - k) > goal)
+            rise = k;
+    if (rise <= SMOOTHED)
+        return 1;
+    size_t far = 1 + (size_t)lroundf((float)(rise - SMOOTHED) * REACH_PER_RISE);
+    return far < span->reach ? far : span->reach;
+}
+
+/* Hops of the sound before hop t if it is but the lips that part, else 0. */
+static size_t lips_before(const BreathSpan *span, size_t t) {
+    size_t lips = 0, rest = 0;
+    while (lips <= span->reach && sound_of(span, t - 1 - lips) == SOUND_OTHER)
+        lips++;
+    while (rest < span->rest && sound_of(span, t - 1 - lips - rest) == SOUND_ROOM)
+        rest++;
+    return rest == span->rest && lips <= span->reach ? lips : 0;
+}
+
+/* Whether the level goes up by SWELL_DB from hop t on, as far as can be seen. */
+static bool swells(const BreathSpan *span, size_t t) {
+    for (size_t k = 1; k <= span->lag; k++)
+        if (level(span, t + k) > level(span, t) + SWELL_DB)
+            return true;
+    return false;
+}
+
+/* Whether hop t begins a rise that ends in voice, as far as can be seen. */
+static bool rises_into_voice(const BreathSpan *span, size_t t) {
+    size_t voice = 1;
+    while (voice < span->lag &&
+           !(span->state.voiced[(t + voice) & MASK] && span->state.voiced[(t + voice + 1) & MASK]))
+        voice++;
+    if (voice < SHORTEST_RISE || voice == span->lag)
+        return false;
+    float middle = level(span, t + voice / 2), lowest = middle;
+    for (size_t k = 1; k < voice; k++)
+        lowest = level(span, t + k) < lowest ? level(span, t + k) : lowest;
+    return lowest > level(span, t) - WAVER_DB && middle > level(span, t) + SWELL_DB &&
+           level(span, t + voice - 1) > middle + SWELL_DB;
+}
+
+/* Hop t sounds like a breath: is it one? */
+static bool is_breath(BreathSpan *span, size_t t) {
+    if (span->state.run == 0)
+        span->state.swelled = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
+    span->state.swelled = span->state.swelled || swells(span, t);
+    if (span->state.run == 0 || !span->state.rising)
+        span->state.rising = rises_into_voice(span, t);
+    span->state.run++;
+    return span->state.swelled && !span->state.rising && span->state.run <= span->longest;
+}
+
+/* Takes in what lies before the first hop of a breath and belongs to it. */
+static void begin(BreathSpan *span, size_t t) {
+    size_t lips = lips_before(span, t);
+    size_t before = lips > 0 ? lips : reach(span, t, 1);
+    for (size_t k = 1; k <= before; k++) {
+        if (lips > 0)
+            span->state.sound[(t - k) & MASK] = SOUND_BREATH;
+        span->state.inside[(t - k) & MASK] |= sound_of(span, t - k) <= SOUND_ROOM;
+    }
+}
+
+/* Gives back what rises into the sound at hop t. */
+static void give_back(BreathSpan *span, size_t t) {
+    size_t dip = 1;
+    for (size_t k = 2; k <= span->reach && sound_of(span, t - k) == SOUND_BREATH; k++)
+        dip = level(span, t - k) < level(span, t - dip) ? k : dip;
+    if (level(span, t - 1) < level(span, t - dip) + SWELL_DB)
+        return;
+    for (size_t k = 1; k <= dip; k++) {
+        span->state.sound[(t - k) & MASK] = SOUND_OTHER;
+        span->state.inside[(t - k) & MASK] = 0;
+    }
+}
+
+/* Takes in the kind of sound of hop t. */
+static void decide(BreathSpan *span, size_t t, SoundClass sound) {
+    bool before = span->state.breath;
+    span->state.breath = sound == SOUND_BREATH && is_breath(span, t);
+    span->state.run = sound == SOUND_BREATH ? span->state.run : 0;
+    if (sound == SOUND_BREATH && !span->state.breath)
+        sound = SOUND_OTHER;
+    if (span->state.breath && !before)
+        begin(span, t);
+    if (before && sound > SOUND_ROOM)
+        give_back(span, t);
+    if (sound != SOUND_ROOM)
+        span->state.tail = 0;
+    else if (before)
+        span->state.tail = reach(span, t - 1, -1);
+    span->state.sound[t & MASK] = (unsigned char)sound;
+    span->state.inside[t & MASK] = span->state.breath || span->state.tail > 0;
+    span->state.tail -= span->state.tail > 0;
+}
+
+static bool wanted(const BreathSpan *span, size_t t) {
+    bool clear = sound_of(span, t) <= SOUND_ROOM;
+    for (size_t k = 1; k <= span->clear; k++)
+        clear = clear && sound_of(span, t + k) <= SOUND_ROOM;
+    return clear && span->state.inside[t & MASK];
+}
+
+bool breath_span_step(BreathSpan *span, float level_db, bool voiced, SoundClass sound) {
+    size_t now = span->state.hop + BREATH_SPAN_RING, decided = now - span->lag;
+    span->state.level_db[now & MASK] = level_db;
+    span->state.voiced[now & MASK] = voiced;
+    span->state.hop++;
+    decide(span, decided, sound);
+    return wanted(span, decided - breath_span_delay(span, span->clear));
+}

@@ -1,0 +1,143 @@
+/* SPDX-License-Identifier: ISC */
+/* breath-ducker: turns the inhalations between phrases down.
+ *
+ *     input -> listener, hop by hop -> breath_finder -> fade -> gain on the delayed input */
+#include "breath_finder.h"
+#include "decibel.h"
+#include "fade_gain.h"
+#include "listener.h"
+#include "plugin.h"
+
+#include <string.h>
+
+enum { DEPTH, SENSITIVITY, SHORTEST, FADE, CONTROLS };
+enum { BREATH, METERS };
+
+static const PortSpec controls[CONTROLS] = {
+    [DEPTH] = {.symbol = "depth",
+               .name = "Depth",
+               .doc = "How far breaths are turned down.",
+               .minimum = 0.0f,
+               .initial = 12.0f,
+               .maximum = 60.0f,
+               .unit = UNIT_DB},
+    [SENSITIVITY] = {.symbol = "sensitivity",
+                     .name = "Sensitivity",
+                     .doc =
+                         "Which way doubt is settled: higher also finds faint or unusual breaths, "
+                         "lower spares everything that is not plainly one.",
+                     .minimum = -12.0f,
+                     .initial = 0.0f,
+                     .maximum = 12.0f,
+                     .unit = UNIT_DB},
+    [SHORTEST] = {.symbol = "shortest",
+                  .name = "Shortest Breath",
+                  .doc =
+                      "Sounds shorter than this are never taken for a breath. Values over 100 ms "
+                      "add to the latency.",
+                  .minimum = 40.0f,
+                  .initial = 100.0f,
+                  .maximum = 500.0f,
+                  .unit = UNIT_MS,
+                  .kind = PORT_LOGARITHMIC},
+    [FADE] = {.symbol = "fade",
+              .name = "Fade",
+              .doc = "Length of the fade before a breath, and of the one that ends before the next "
+                     "word. Adds to the latency.",
+              .minimum = 2.0f,
+              .initial = 20.0f,
+              .maximum = 100.0f,
+              .unit = UNIT_MS,
+              .kind = PORT_LOGARITHMIC},
+};
+
+static const PortSpec meters[METERS] = {
+    [BREATH] = {.symbol = "breath",
+                .name = "Breath",
+                .doc = "1 while a breath is being turned down, else 0.",
+                .minimum = 0.0f,
+                .maximum = 1.0f,
+                .kind = PORT_TOGGLE},
+};
+
+typedef struct {
+    Listener listener;
+    BreathFinder finder;
+    FadeGain fade;
+    bool down; /* what the finder said last */
+} BreathDucker;
+
+static BreathFinderParams finder_params(const float *control) {
+    return (BreathFinderParams){.sensitivity_db = control[SENSITIVITY],
+                                .shortest_ms = control[SHORTEST],
+                                .clear_ms = control[FADE]};
+}
+
+static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena) {
+    BreathDucker *ducker = self;
+    (void)channels;
+    (void)arena;
+    listener_prepare(&ducker->listener, rate_hz);
+    breath_finder_prepare(&ducker->finder, rate_hz, rate_hz / (double)ducker->listener.sense.hop);
+    fade_gain_prepare(&ducker->fade, rate_hz);
+    return true;
+}
+
+static void reset(void *self) {
+    BreathDucker *ducker = self;
+    listener_reset(&ducker->listener);
+    breath_finder_reset(&ducker->finder);
+    ducker->down = false;
+    fade_gain_reset(&ducker->fade);
+}
+
+static void set(void *self, const float *control) {
+    BreathDucker *ducker = self;
+    BreathFinderParams params = finder_params(control);
+    breath_finder_set(&ducker->finder, &params);
+    fade_gain_set(&ducker->fade,
+                  &(FadeGainParams){.depth_db = control[DEPTH], .fade_ms = control[FADE]});
+}
+
+/* Hop k is complete after (k + 1) hops, and tells of hop k - VOICE_SENSE_DELAY. */
+static size_t latency(const void *self, const float *control) {
+    const BreathDucker *ducker = self;
+    BreathFinderParams params = finder_params(control);
+    size_t hops = 1 + VOICE_SENSE_DELAY + breath_finder_delay(&ducker->finder, &params);
+    return hops * ducker->listener.sense.hop;
+}
+
+static void process(void *self, const Io *io) {
+    BreathDucker *ducker = self;
+    float gain[PLUGIN_CHUNK], least = 1.0f, breath = 0.0f;
+    for (size_t at = 0, n; at < io->n; at += n) {
+        VoiceFrame frame;
+        n = listener_room(&ducker->listener);
+        n = n < io->n - at ? n : io->n - at;
+        float lowest = fade_gain_process(&ducker->fade, ducker->down, gain + at, n);
+        least = lowest < least ? lowest : least;
+        breath = ducker->down ? 1.0f : breath;
+        if (listener_hear(&ducker->listener, io->in, io->channels, at, n, &frame))
+            ducker->down = breath_finder_step(&ducker->finder, &frame);
+    }
+    for (unsigned c = 0; c < io->channels; c++)
+        for (size_t i = 0; i < io->n; i++)
+            io->out[c][i] = io->dry[c][i] * gain[i];
+    io->meter[BREATH] = breath;
+    *io->reduction_db = (float)-decibel_from_gain((double)least);
+}
+
+const PluginSpec plugin_spec = {
+    .id = "breath-ducker",
+    .name = "Breath Ducker",
+    .controls = controls,
+    .n_controls = CONTROLS,
+    .meters = meters,
+    .n_meters = METERS,
+    .state_size = sizeof(BreathDucker),
+    .prepare = prepare,
+    .reset = reset,
+    .set = set,
+    .process = process,
+    .latency = latency,
+};

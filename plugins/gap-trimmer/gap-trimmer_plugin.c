@@ -1,0 +1,208 @@
+/* SPDX-License-Identifier: ISC */
+/* gap-trimmer: silence between phrases, as if cut by hand with fades.
+ *
+ *     in -> listener -> gap_gate -> phrase or gap? -> cut_fade -> gain on the dry signal
+ *
+ * All decisions come once a hop of 5.33 ms; fades are drawn frame by frame. The gain is applied 150
+ * ms late, so that a fade-in is over before its word begins; the latency is a whole number of hops.
+ */
+#include "cut_fade.h"
+#include "decibel.h"
+#include "gap_gate.h"
+#include "listener.h"
+#include "plugin.h"
+
+#include <string.h>
+
+static const double LOOK_AHEAD_S = 0.15;
+
+enum { THRESHOLD, ABSOLUTE, FLOOR, FADE_IN, FADE_OUT, SHORTEST_GAP, KEEP_BREATHS, CONTROLS };
+enum { OPEN, METERS };
+
+static const PortSpec CONTROL[CONTROLS] = {
+    [THRESHOLD] = {.symbol = "threshold",
+                   .name = "Threshold",
+                   .doc =
+                       "What is quieter belongs to a gap: so far below the singer's own level, as "
+                       "tracked, or below full scale when Absolute is on.",
+                   .minimum = -80.0f,
+                   .initial = -45.0f,
+                   .maximum = -20.0f,
+                   .unit = UNIT_DB},
+    [ABSOLUTE] = {.symbol = "absolute",
+                  .name = "Absolute",
+                  .doc = "On: Threshold counts from full scale, and neither the singer's level nor "
+                         "the room moves it.",
+                  .minimum = 0.0f,
+                  .initial = 0.0f,
+                  .maximum = 1.0f,
+                  .kind = PORT_TOGGLE},
+    [FLOOR] = {.symbol = "floor",
+               .name = "Floor",
+               .doc = "How far down gaps go.",
+               .minimum = -90.0f,
+               .initial = -60.0f,
+               .maximum = 0.0f,
+               .unit = UNIT_DB},
+    [FADE_IN] = {.symbol = "fade_in",
+                 .name = "Fade in",
+                 .doc =
+                     "Length of the fade before a phrase. It is over before the phrase begins, and "
+                     "shorter when there is no time for all of it.",
+                 .minimum = 1.0f,
+                 .initial = 12.0f,
+                 .maximum = 100.0f,
+                 .unit = UNIT_MS,
+                 .kind = PORT_LOGARITHMIC},
+    [FADE_OUT] = {.symbol = "fade_out",
+                  .name = "Fade out",
+                  .doc = "Length of the fade after a phrase, which begins once it has died away.",
+                  .minimum = 5.0f,
+                  .initial = 80.0f,
+                  .maximum = 500.0f,
+                  .unit = UNIT_MS,
+                  .kind = PORT_LOGARITHMIC},
+    [SHORTEST_GAP] = {.symbol = "shortest_gap",
+                      .name = "Shortest gap",
+                      .doc =
+                          "Shorter gaps are left alone. A gap is faded once it has lasted so long, "
+                          "less the 150 ms that the plugin looks ahead.",
+                      .minimum = 50.0f,
+                      .initial = 250.0f,
+                      .maximum = 2000.0f,
+                      .unit = UNIT_MS,
+                      .kind = PORT_LOGARITHMIC},
+    [KEEP_BREATHS] = {.symbol = "keep_breaths",
+                      .name = "Keep breaths",
+                      .doc = "On: a breath before a phrase stays, from its beginning. Off: it is "
+                             "trimmed with the gap. It is never cut within.",
+                      .minimum = 0.0f,
+                      .initial = 1.0f,
+                      .maximum = 1.0f,
+                      .kind = PORT_TOGGLE},
+};
+
+static const PortSpec METER[METERS] = {
+    [OPEN] = {.symbol = "open",
+              .name = "Open",
+              .doc = "1 while a phrase passes, 0 in a gap.",
+              .minimum = 0.0f,
+              .maximum = 1.0f,
+              .kind = PORT_TOGGLE},
+};
+
+typedef struct {
+    Listener listener;
+    GapGate gate;
+    CutFade fade;
+    size_t latency; /* frames */
+    bool open;
+} GapTrimmer;
+
+static void reset(void *self) {
+    GapTrimmer *t = self;
+    listener_reset(&t->listener);
+    gap_gate_reset(&t->gate);
+    cut_fade_reset(&t->fade);
+    t->open = false;
+}
+
+static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena) {
+    GapTrimmer *t = self;
+    (void)channels;
+    (void)arena;
+    listener_prepare(&t->listener, rate_hz);
+    size_t hop = t->listener.sense.hop;
+    double hops_per_second = rate_hz / (double)hop;
+    size_t ahead = (size_t)(LOOK_AHEAD_S * hops_per_second);
+    t->latency = ahead * hop;
+    /* What is told at the end of a hop is done in the next. */
+    gap_gate_prepare(&t->gate, rate_hz, hops_per_second, ahead - 1);
+    cut_fade_prepare(&t->fade, rate_hz);
+    reset(t);
+    return true;
+}
+
+static void set(void *self, const float *control) {
+    GapTrimmer *t = self;
+    const GapGateParams gate = {
+        .threshold_db = control[THRESHOLD],
+        .absolute = control[ABSOLUTE] > 0.0f,
+        .keep_breaths = control[KEEP_BREATHS] > 0.0f,
+        .shortest_ms = control[SHORTEST_GAP],
+    };
+    const CutFadeParams fade = {
+        .floor_db = control[FLOOR],
+        .fade_in_ms = control[FADE_IN],
+        .fade_out_ms = control[FADE_OUT],
+    };
+    gap_gate_set(&t->gate, &gate);
+    cut_fade_set(&t->fade, &fade);
+}
+
+static void finish_hop(GapTrimmer *t, const VoiceFrame *frame) {
+    PhraseMark mark = gap_gate_step(&t->gate, frame);
+    size_t hop = t->listener.sense.hop;
+    double needed = cut_fade_in_frames(&t->fade);
+    bool soon = mark.ahead != PHRASE_MARKS_NONE && (double)((mark.ahead - 1) * hop) < needed;
+    t->open = mark.open;
+    if (mark.open)
+        cut_fade_open(&t->fade, hop);
+    else if (soon)
+        cut_fade_open(&t->fade, mark.ahead * hop);
+    else
+        cut_fade_close(&t->fade);
+}
+
+/* One stretch within a group; returns its lowest gain. */
+static float apply(GapTrimmer *t, const Io *io, size_t at, size_t n) {
+    float gain[PLUGIN_CHUNK];
+    float least = cut_fade_process(&t->fade, gain, n);
+    for (unsigned c = 0; c < io->channels; c++) {
+        const float *dry = io->dry[c] + at;
+        float *out = io->out[c] + at;
+        if (least == 1.0f)
+            memcpy(out, dry, n * sizeof *out);
+        else
+            for (size_t i = 0; i < n; i++)
+                out[i] = dry[i] * gain[i];
+    }
+    return least;
+}
+
+static void process(void *self, const Io *io) {
+    GapTrimmer *t = self;
+    float least = 1.0f;
+    for (size_t at = 0; at < io->n;) {
+        size_t n = listener_room(&t->listener);
+        n = n < io->n - at ? n : io->n - at;
+        float gain = apply(t, io, at, n);
+        least = gain < least ? gain : least;
+        VoiceFrame frame;
+        if (listener_hear(&t->listener, io->in, io->channels, at, n, &frame))
+            finish_hop(t, &frame);
+        at += n;
+    }
+    io->meter[OPEN] = t->open ? 1.0f : 0.0f;
+    *io->reduction_db = (float)-decibel_from_gain((double)least);
+}
+
+static size_t latency(const void *self, const float *control) {
+    (void)control;
+    return ((const GapTrimmer *)self)->latency;
+}
+
+const PluginSpec plugin_spec = {
+    .id = "gap-trimmer",
+    .name = "Gap Trimmer",
+    .controls = CONTROL,
+    .n_controls = CONTROLS,
+    .meters = METER,
+    .n_meters = METERS,
+    .state_size = sizeof(GapTrimmer),
+    .prepare = prepare,
+    .reset = reset,
+    .set = set,
+    .process = process,
+    .latency = latency,
+};

@@ -1,0 +1,498 @@
+/* SPDX-License-Identifier: ISC */
+#include "gap_gate.h"
+#include "signals.h"
+#include "singer.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* At 48 kHz hops are 256 frames; 27 behind, as with a look-ahead of 150 ms. */
+enum { RATE = 48000, HOP = 256, BEHIND = 27, SECONDS = 14, LENGTH = SECONDS * RATE };
+static const double HOP_S = (double)HOP / RATE;
+static float audio[LENGTH], part[LENGTH];
+static PhraseMark mark[LENGTH / HOP + BEHIND];
+static const GapGateParams usual = {
+    .threshold_db = -45.0f, .absolute = false, .keep_breaths = true, .shortest_ms = 250.0f};
+
+/* mark[h] := what is told of hop h of audio. */
+static void judge(const GapGateParams *params, size_t n) {
+    static GapGate gate;
+    static VoiceSense sense;
+    voice_sense_prepare(&sense, RATE);
+    gap_gate_prepare(&gate, RATE, 1.0 / HOP_S, BEHIND);
+    gap_gate_set(&gate, params);
+    memset(mark, 0, sizeof mark);
+    size_t hop = 0;
+    for (size_t at = 0; at + sense.bank.group <= n; at += sense.bank.group) {
+        VoiceFrame frame;
+        if (!voice_sense_group(&sense, audio + at, &frame))
+            continue;
+        PhraseMark told = gap_gate_step(&gate, &frame);
+        if (hop >= BEHIND)
+            mark[hop - BEHIND] = told;
+        hop++;
+    }
+}
+
+/* Share of the hops within from..to that are open. */
+static double open_share(double from_s, double to_s) {
+    size_t first = (size_t)ceil(from_s / HOP_S), last = (size_t)floor(to_s / HOP_S), open = 0;
+    for (size_t h = first; h < last; h++)
+        open += mark[h].open;
+    return (double)open / (double)(last - first);
+}
+
+static size_t openings(double from_s, double to_s) {
+    size_t count = 0;
+    for (size_t h = (size_t)(from_s / HOP_S); h + 1 < (size_t)(to_s / HOP_S); h++)
+        count += !mark[h].open && mark[h + 1].open;
+    return count;
+}
+
+static size_t frames(double seconds) {
+    return (size_t)(seconds * RATE);
+}
+
+static double amplitude(double db) {
+    return pow(10.0, db / 20.0);
+}
+
+/* Room tone, cut from a longer stretch of it: making noise takes time. */
+static void room(double db, Random *random) {
+    enum { STOCK = 4 * RATE };
+    static float stock[STOCK];
+    if (stock[0] == 0.0f)
+        signals_band_noise(stock, STOCK, RATE, 40.0, 20000.0, 1.0, random);
+    size_t from = random_below(random, (size_t)STOCK);
+    for (size_t i = 0; i < LENGTH; i++)
+        audio[i] = (float)(amplitude(db) * (double)stock[(from + i) % STOCK]);
+}
+
+/* Lays `part`, faded at both ends, at a time. */
+static void lay(double at_s, double length_s, double fade_s) {
+    size_t n = frames(length_s);
+    signals_fade_ends(part, n, frames(fade_s));
+    signals_add(audio + frames(at_s), part, n);
+}
+
+static void lay_vowel(double at_s, double length_s, double fade_s, double db) {
+    static float vowel[2 * RATE];
+    if (vowel[1] == 0.0f)
+        signals_harmonics(vowel, frames(2.0), RATE, 190.0, 5000.0, -9.0, 1.0);
+    memcpy(part, vowel, sizeof vowel);
+    signals_scale(part, frames(2.0), amplitude(db));
+    lay(at_s, length_s, fade_s);
+}
+
+static void lay_noise(double at_s, double length_s, double fade_s, double low_hz, double high_hz,
+                      double db, Random *random) {
+    size_t n = frames(length_s);
+    signals_band_noise(part, n, RATE, low_hz, high_hz, amplitude(db), random);
+    lay(at_s, length_s, fade_s);
+}
+
+/* Sung at 1..3, 5..7 and 9..11 s, at -20 dB; nothing else but the room. */
+static void three_phrases(double room_db, Random *random) {
+    room(room_db, random);
+    for (int k = 0; k < 3; k++)
+        lay_vowel(1.0 + 4.0 * k, 2.0, 0.03, -20.0);
+}
+
+START_TEST(phrases_are_open_and_gaps_are_not_whatever_the_room) {
+    /* From a dead room to one 25 dB under the voice, where the threshold of 45 dB under it would be
+     * drowned. Before a phrase up to 30 ms of quiet are let in, and two hops of smoothing; after it
+     * a gap is seen once it has lasted 250 ms less what is seen ahead, 16 ms of tail, and 30 ms
+     * within which the vowel dies away under `keep`. */
+    Random random = random_seeded(121);
+    printf("seed 121\n");
+    const double rooms[] = {-110.0, -80.0, -65.0, -55.0, -45.0};
+    for (int r = 0; r < 5; r++) {
+        three_phrases(rooms[r], &random);
+        judge(&usual, LENGTH);
+        for (int k = 0; k < 3; k++)
+            ck_assert_double_eq(open_share(1.0 + 4.0 * k, 3.0 + 4.0 * k), 1.0);
+        for (int k = 0; k < 2; k++) {
+            ck_assert_double_eq(open_share(3.2 + 4.0 * k, 4.95 + 4.0 * k), 0.0);
+            ck_assert_uint_eq(openings(3.0 + 4.0 * k, 5.0 + 4.0 * k), 1);
+        }
+        ck_assert_double_eq(open_share(0.0, 0.95), 0.0);
+    }
+}
+END_TEST
+
+START_TEST(digital_silence_between_phrases_is_a_gap) {
+    Random random = random_seeded(122);
+    three_phrases(-70.0, &random);
+    for (size_t i = 0; i < LENGTH; i++) {
+        double t = fmod((double)i / RATE, 4.0);
+        if (t > 3.05 || t < 0.95)
+            audio[i] = 0.0f;
+    }
+    judge(&usual, LENGTH);
+    for (int k = 0; k < 3; k++) {
+        ck_assert_double_eq(open_share(1.0 + 4.0 * k, 3.0 + 4.0 * k), 1.0);
+        ck_assert_double_eq(open_share(3.25 + 4.0 * k, 4.9 + 4.0 * k), 0.0);
+    }
+}
+END_TEST
+
+START_TEST(words_are_open_from_their_first_frame_however_they_begin) {
+    /* Attacks of 2 to 100 ms; after /s/, /f/ and /h/ of 80 ms, 11, 21 and 30 dB under the vowel
+     * (Jongman, Wayland and Wong, JASA 108, 2000, for the first two); and at 0, 10 and 20 dB under
+     * the singer. The room lies 55 dB under the singer. */
+    Random random = random_seeded(123);
+    printf("seed 123\n");
+    const double attacks_s[] = {0.002, 0.02, 0.1};
+    const double levels_db[] = {0.0, -10.0, -20.0};
+    const struct {
+        double low_hz, high_hz, db;
+    } starts[] = {{4500, 10000, -11.0}, {1000, 12000, -21.0}, {500, 4000, -30.0}, {0, 0, 0}};
+    for (int s = 0; s < 4; s++)
+        for (int a = 0; a < 3; a++)
+            for (int l = 0; l < 3; l++) {
+                room(-75.0, &random);
+                lay_vowel(1.0, 2.0, 0.03, -20.0);
+                lay_vowel(5.0, 1.0, attacks_s[a], -20.0 + levels_db[l]);
+                double from_s = 5.0;
+                if (starts[s].db < 0.0) {
+                    lay_noise(4.92, 0.08, 0.01, starts[s].low_hz, starts[s].high_hz,
+                              -20.0 + levels_db[l] + starts[s].db, &random);
+                    from_s = 4.92;
+                }
+                judge(&usual, frames(7.0));
+                ck_assert_double_eq(open_share(from_s, 6.0), 1.0);
+                ck_assert_double_eq(open_share(3.3, 4.8), 0.0);
+            }
+}
+END_TEST
+
+START_TEST(a_burst_and_the_silence_after_it_belong_to_the_word) {
+    Random random = random_seeded(124);
+    for (int k = 0; k < 2; k++) {
+        room(-75.0, &random);
+        lay_vowel(1.0, 2.0, 0.03, -20.0);
+        double silence_s = k ? 0.05 : 0.02; /* voice onset times of English /t/, /k/ */
+        lay_noise(5.0 - silence_s - 0.015, 0.015, 0.003, 2000.0, 8000.0, -35.0, &random);
+        lay_vowel(5.0, 1.0, 0.02, -20.0);
+        judge(&usual, frames(7.0));
+        ck_assert_double_eq(open_share(5.0 - silence_s - 0.015, 6.0), 1.0);
+    }
+}
+END_TEST
+
+START_TEST(a_released_consonant_after_its_closure_belongs_to_the_word) {
+    /* 20 ms of burst 130 ms after the vowel: too short to begin anything, and the gaps to be
+     * trimmed may be as short as 50 ms. */
+    Random random = random_seeded(130);
+    GapGateParams params = usual;
+    params.shortest_ms = 50.0f;
+    room(-75.0, &random);
+    lay_vowel(1.0, 2.0, 0.02, -20.0);
+    lay_noise(3.13, 0.02, 0.004, 2000.0, 8000.0, -35.0, &random);
+    judge(&params, frames(5.0));
+    ck_assert_double_eq(open_share(3.13, 3.15), 1.0);
+    ck_assert_double_eq(open_share(3.3, 4.5), 0.0);
+}
+END_TEST
+
+START_TEST(a_voice_that_swells_from_under_the_threshold_is_open_from_there) {
+    /* From 65 dB down in 400 ms, evenly in dB: it passes the threshold 123 ms after its start. */
+    Random random = random_seeded(131);
+    room(-110.0, &random);
+    lay_vowel(1.0, 2.0, 0.03, -20.0);
+    lay_vowel(5.0, 1.0, 0.001, -20.0);
+    for (size_t i = 0; i < frames(0.4); i++)
+        audio[frames(5.0) + i] *= (float)amplitude(-65.0 + 65.0 * (double)i / (0.4 * RATE));
+    judge(&usual, frames(7.0));
+    ck_assert_double_eq(open_share(5.0, 6.0), 1.0);
+    ck_assert_double_eq(open_share(3.3, 4.8), 0.0);
+}
+END_TEST
+
+START_TEST(a_word_may_end_a_little_under_the_threshold) {
+    /* 0.5 s of breathy ending 48 dB under the voice: 3 dB under the threshold. */
+    Random random = random_seeded(132);
+    room(-95.0, &random);
+    lay_vowel(1.0, 2.0, 0.02, -20.0);
+    lay_noise(2.99, 0.5, 0.01, 400.0, 6000.0, -68.0, &random);
+    judge(&usual, frames(5.0));
+    ck_assert_double_eq(open_share(1.0, 3.48), 1.0);
+    ck_assert_double_eq(open_share(3.8, 4.8), 0.0);
+}
+END_TEST
+
+START_TEST(a_take_may_begin_with_its_voice) {
+    /* At once, and after digital silence: in neither case is the voice taken for the room. */
+    for (int k = 0; k < 2; k++) {
+        Random random = random_seeded(133);
+        room(-70.0, &random);
+        lay_vowel(1.0, 2.0, 0.01, -20.0);
+        if (k)
+            memset(audio, 0, frames(1.0) * sizeof *audio);
+        else
+            memmove(audio, audio + frames(1.0), (LENGTH - frames(1.0)) * sizeof *audio);
+        judge(&usual, frames(6.0));
+        ck_assert_double_eq(open_share(k, k + 2.0), 1.0);
+        ck_assert_double_eq(open_share(k + 2.3, k + 4.0), 0.0);
+    }
+}
+END_TEST
+
+START_TEST(the_room_is_known_again_after_a_cut) {
+    Random random = random_seeded(134);
+    three_phrases(-60.0, &random);
+    memset(audio + frames(3.1), 0, frames(1.3) * sizeof *audio); /* room again from 4.4 s on */
+    judge(&usual, frames(8.0));
+    /* So soon after the cut the phrase may be let in as early as anything is: 115 ms before. */
+    ck_assert_double_eq(open_share(3.4, 4.88), 0.0);
+    ck_assert_double_eq(open_share(5.0, 7.0), 1.0);
+}
+END_TEST
+
+START_TEST(a_tail_is_open_until_it_is_under_the_threshold_and_closes_once) {
+    /* A voice in a room of 1 s reverberation: 60 dB a second. 45 dB and the 6 of `keep` are gone
+     * after 0.85 s; the room's own tone lies at -80. */
+    Random random = random_seeded(125);
+    room(-100.0, &random);
+    lay_vowel(1.0, 2.0, 0.03, -20.0);
+    size_t n = frames(2.0);
+    signals_band_noise(part, n, RATE, 200.0, 5000.0, amplitude(-26.0), &random);
+    for (size_t i = 0; i < n; i++)
+        audio[frames(3.0) + i] += (float)((double)part[i] * amplitude(-60.0 * (double)i / RATE));
+    lay_vowel(6.0, 1.0, 0.03, -20.0);
+    judge(&usual, frames(8.0));
+    ck_assert_double_eq(open_share(3.0, 3.6), 1.0);
+    ck_assert_double_eq(open_share(4.3, 5.9), 0.0);
+    ck_assert_uint_eq(openings(3.0, 5.9), 0);
+}
+END_TEST
+
+START_TEST(gaps_shorter_than_asked_for_are_left_alone) {
+    Random random = random_seeded(126);
+    for (int k = 0; k < 3; k++) {
+        const double gap_s[] = {0.2, 0.5, 1.2};
+        const float shortest_ms[] = {300.0f, 700.0f, 2000.0f};
+        GapGateParams params = usual;
+        params.shortest_ms = shortest_ms[k];
+        room(-75.0, &random);
+        lay_vowel(1.0, 2.0, 0.02, -20.0);
+        lay_vowel(3.0 + gap_s[k], 2.0, 0.02, -20.0);
+        judge(&params, frames(7.0));
+        ck_assert_double_eq(open_share(1.0, 5.0 + gap_s[k]), 1.0);
+    }
+}
+END_TEST
+
+START_TEST(clicks_in_a_gap_open_nothing) {
+    /* One to three resonances of 1..12 kHz, up to 30 ms long, 30 dB over the room: the singer's own
+     * make. Not within 250 ms of a phrase, to which they would belong. */
+    Random random = random_seeded(127);
+    printf("seed 127\n");
+    three_phrases(-70.0, &random);
+    for (int k = 0; k < 12; k++) {
+        size_t at = (size_t)((k < 6 ? 3.5 + 0.2 * k : 7.5 + 0.2 * (k - 6)) * RATE);
+        singer_click(audio + at, RATE / 10, RATE, amplitude(-40.0), 500 + (uint64_t)k);
+    }
+    judge(&usual, LENGTH);
+    ck_assert_double_eq(open_share(3.4, 4.9), 0.0);
+    ck_assert_double_eq(open_share(7.4, 8.9), 0.0);
+}
+END_TEST
+
+START_TEST(an_absolute_threshold_is_taken_at_its_word) {
+    /* Room tone at -50 dB in the octaves from 359 Hz up, about -50.1 of the whole band's. */
+    Random random = random_seeded(128);
+    three_phrases(-50.0, &random);
+    GapGateParams params = usual;
+    params.absolute = true;
+    params.threshold_db = -56.0f;
+    judge(&params, LENGTH);
+    ck_assert_double_eq(open_share(1.0, 13.0), 1.0);
+    params.threshold_db = -40.0f;
+    judge(&params, LENGTH);
+    ck_assert_double_eq(open_share(3.4, 4.9), 0.0);
+}
+END_TEST
+
+START_TEST(a_gain_before_it_changes_nothing) {
+    /* A power of two: the same numbers but for the exponent. */
+    static PhraseMark first[LENGTH / HOP + BEHIND];
+    Random random = random_seeded(129);
+    three_phrases(-65.0, &random);
+    judge(&usual, LENGTH);
+    memcpy(first, mark, sizeof first);
+    signals_scale(audio, LENGTH, 0x1p-6);
+    judge(&usual, LENGTH);
+    for (size_t h = 0; h < LENGTH / HOP - BEHIND; h++) {
+        ck_assert_int_eq(first[h].open, mark[h].open);
+        ck_assert_uint_eq(first[h].ahead, mark[h].ahead);
+    }
+}
+END_TEST
+
+/* A take of five phrases, each after a breath, without clicks, into `audio`. Returns its frames. */
+static size_t sing(uint64_t seed, SingerTake *take) {
+    SingerParams singer = singer_params(seed % 2 ? SINGER_MAN : SINGER_WOMAN, RATE, seed);
+    singer.phrases = 5;
+    singer.breath_share = 1.0;
+    singer.room_db = -75.0;
+    singer.gap_clicks = singer.word_clicks = 0.0;
+    singer.breath_db = (SingerRange){-30.0, -20.0};
+    ck_assert(singer_take(&singer, take));
+    size_t n = take->n < LENGTH ? take->n : LENGTH;
+    memcpy(audio, take->mix, n * sizeof *audio);
+    return n;
+}
+
+/* Every word in the first n frames is open throughout, and the middle half of every breath after
+ * the first word (before it, what is a breath is not known; its ends lie under the room) is open,
+ * or closed. Returns the number of breaths. */
+static size_t check_take(const SingerTake *take, size_t n, bool open) {
+    size_t breaths = 0;
+    bool voice = false;
+    for (size_t i = 0; i < take->n_labels; i++) {
+        const SingerLabel *l = &take->labels[i];
+        double start_s = (double)l->start / RATE, end_s = (double)l->end / RATE;
+        double quarter_s = (end_s - start_s) / 4.0;
+        if (l->end + RATE > n)
+            continue;
+        if (l->kind == SINGER_WORD) {
+            ck_assert_double_eq(open_share(start_s, end_s), 1.0);
+            voice = true;
+        } else if (l->kind == SINGER_BREATH && voice) {
+            ck_assert_double_eq(open_share(start_s + quarter_s, end_s - quarter_s), open);
+            breaths++;
+        }
+    }
+    return breaths;
+}
+
+/* Lips that smack for 30 ms in the middle of each breath, 8 dB over it. */
+static void add_smacks(const SingerTake *take, size_t n, Random *random) {
+    for (size_t i = 0; i < take->n_labels; i++) {
+        const SingerLabel *l = &take->labels[i];
+        size_t middle = (l->start + l->end) / 2;
+        if (l->kind != SINGER_BREATH || l->end >= n)
+            continue;
+        double db = 8.0 + signals_rms_db(audio + middle, frames(0.02));
+        lay_noise((double)middle / RATE, 0.03, 0.003, 2000.0, 9000.0, db, random);
+    }
+}
+
+START_TEST(breaths_are_kept_whole_or_gone_whole) {
+    Random random = random_seeded(136);
+    printf("seeds 131..133, 136\n");
+    size_t breaths = 0;
+    for (uint64_t seed = 131; seed <= 133; seed++) {
+        SingerTake take;
+        size_t n = sing(seed, &take);
+        GapGateParams params = usual;
+        for (int keep = 1; keep >= 0; keep--) {
+            params.keep_breaths = keep;
+            judge(&params, n);
+            breaths += check_take(&take, n, keep);
+        }
+        add_smacks(&take, n, &random);
+        judge(&params, n);
+        check_take(&take, n, false);
+        singer_free(&take);
+    }
+    ck_assert_uint_ge(breaths, 10);
+}
+END_TEST
+
+/* An inhalation of the singer's, `length_s` long, `db` its RMS. */
+static void lay_breath(double at_s, double length_s, double db) {
+    SingerTake take;
+    size_t n = frames(length_s);
+    (void)sing(131, &take);
+    const SingerLabel *l = take.labels;
+    while (l < take.labels + take.n_labels - 1 &&
+           (l->kind != SINGER_BREATH || l->end - l->start < n))
+        l++;
+    ck_assert(l->kind == SINGER_BREATH && l->end - l->start >= n);
+    const float *from = take.stem[SINGER_STEM_BREATHS] + l->start;
+    double gain = amplitude(db - signals_rms_db(from, n));
+    for (size_t i = 0; i < n; i++)
+        part[i] = (float)(gain * (double)from[i]);
+    singer_free(&take);
+    lay(at_s, length_s, 0.05);
+}
+
+/* Trimming breaths: a phrase that ends at 3 s, a breath at 3.3..3.7 s, the next phrase at 4 s. */
+static void judge_breath_after(double tail_db, double breath_db) {
+    Random random = random_seeded(135);
+    GapGateParams params = usual;
+    params.keep_breaths = false;
+    lay_breath(0.0, 0.4, breath_db); /* which sings into `audio`; so first */
+    static float breath[RATE];
+    memcpy(breath, part, frames(0.4) * sizeof *breath);
+    room(-95.0, &random);
+    lay_vowel(1.0, 2.0, 0.02, -20.0);
+    lay_noise(2.98, 0.4, 0.01, 300.0, 5000.0, tail_db, &random);
+    signals_add(audio + frames(3.3), breath, frames(0.4));
+    lay_vowel(4.0, 1.0, 0.02, -20.0);
+    judge(&params, frames(6.0));
+}
+
+START_TEST(a_breath_that_joins_the_end_of_a_phrase_is_parted_from_it) {
+    /* The phrase has died away to 47 dB under the voice, over `keep`, when the breath begins. */
+    judge_breath_after(-67.0, -45.0);
+    ck_assert_double_eq(open_share(1.0, 3.0), 1.0);
+    ck_assert_double_eq(open_share(3.45, 3.7), 0.0);
+    ck_assert_double_eq(open_share(4.0, 5.0), 1.0);
+}
+END_TEST
+
+START_TEST(what_is_as_loud_as_the_voice_is_no_breath) {
+    judge_breath_after(-100.0, -24.0);
+    ck_assert_double_eq(open_share(3.4, 3.65), 1.0);
+}
+END_TEST
+
+START_TEST(the_murmur_before_a_voiced_plosive_belongs_to_the_word) {
+    /* 90 ms of voice under 350 Hz, 15 dB under the vowel. */
+    Random random = random_seeded(137);
+    room(-80.0, &random);
+    lay_vowel(1.0, 2.0, 0.02, -20.0);
+    signals_harmonics(part, frames(0.09), RATE, 110.0, 340.0, -6.0, amplitude(-35.0));
+    lay(4.91, 0.09, 0.005);
+    lay_vowel(5.0, 1.0, 0.005, -20.0);
+    judge(&usual, frames(7.0));
+    ck_assert_double_eq(open_share(4.91, 6.0), 1.0);
+    ck_assert_double_eq(open_share(3.3, 4.8), 0.0);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("gap_gate");
+    TCase *tcase = tcase_create("gap_gate");
+    tcase_add_test(tcase, phrases_are_open_and_gaps_are_not_whatever_the_room);
+    tcase_add_test(tcase, digital_silence_between_phrases_is_a_gap);
+    tcase_add_test(tcase, words_are_open_from_their_first_frame_however_they_begin);
+    tcase_add_test(tcase, a_burst_and_the_silence_after_it_belong_to_the_word);
+    tcase_add_test(tcase, a_released_consonant_after_its_closure_belongs_to_the_word);
+    tcase_add_test(tcase, a_voice_that_swells_from_under_the_threshold_is_open_from_there);
+    tcase_add_test(tcase, a_word_may_end_a_little_under_the_threshold);
+    tcase_add_test(tcase, a_take_may_begin_with_its_voice);
+    tcase_add_test(tcase, the_room_is_known_again_after_a_cut);
+    tcase_add_test(tcase, a_tail_is_open_until_it_is_under_the_threshold_and_closes_once);
+    tcase_add_test(tcase, gaps_shorter_than_asked_for_are_left_alone);
+    tcase_add_test(tcase, clicks_in_a_gap_open_nothing);
+    tcase_add_test(tcase, an_absolute_threshold_is_taken_at_its_word);
+    tcase_add_test(tcase, a_gain_before_it_changes_nothing);
+    tcase_add_test(tcase, breaths_are_kept_whole_or_gone_whole);
+    tcase_add_test(tcase, a_breath_that_joins_the_end_of_a_phrase_is_parted_from_it);
+    tcase_add_test(tcase, what_is_as_loud_as_the_voice_is_no_breath);
+    tcase_add_test(tcase, the_murmur_before_a_voiced_plosive_belongs_to_the_word);
+    tcase_set_timeout(tcase, 60); /* slow under valgrind */
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

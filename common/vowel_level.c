@@ -7,7 +7,7 @@
 #include <string.h>
 
 static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
-static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0;
+static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, FAR_LEAK_DB_PER_S = 20.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, SILENCE_DB = -60.0; /* over level */
 static const float LOWEST_GATE_DB = -20.0f, HIGHEST_GATE_DB = -10.0f;
@@ -21,6 +21,7 @@ void vowel_level_prepare(VowelLevel *v, double steps_per_second) {
     v->creep_db = CREEP_DB_PER_S / steps_per_second;
     v->enough = ENOUGH_MS * 1e-3 * steps_per_second;
     v->leak_db = LEAK_DB_PER_S / steps_per_second;
+    v->far_leak_db = FAR_LEAK_DB_PER_S / steps_per_second;
 }
 
 void vowel_level_reset(VowelLevel *v) {
@@ -33,15 +34,19 @@ void vowel_level_set(VowelLevel *v, float gate_db) {
                                              : gate_db;
 }
 
-static bool is_silence(const VowelLevel *v, double voice_db) {
-    return voice_db < NO_SIGNAL_DB ||
-           (v->state.steps > 0.0 && voice_db < v->state.level_db + SILENCE_DB);
+static bool is_known(const VowelLevel *v) {
+    return v->state.steps >= v->enough;
+}
+
+static bool is_far_under(const VowelLevel *v, double voice_db) {
+    return is_known(v) && voice_db < v->state.level_db + SILENCE_DB;
 }
 
 static void follow(VowelLevel *v, double voice_db) {
     double over_db = voice_db - v->state.level_db;
+    bool known = is_known(v);
     double mean = 1.0 / ++v->state.steps; /* 1 at first: the level is the first vowel's */
-    if (mean < 1.0 && over_db < QUIET_VOWEL_DB)
+    if (known && over_db < QUIET_VOWEL_DB)
         v->state.level_db -= v->leak_db;
     else
         v->state.level_db += over_db * fmax(mean, over_db > JUMP_DB ? v->jump
@@ -51,17 +56,24 @@ static void follow(VowelLevel *v, double voice_db) {
 
 void vowel_level_step(VowelLevel *v, float voice_db, float band_db) {
     double voice = (double)voice_db;
-    if (is_silence(v, voice))
+    if (voice < NO_SIGNAL_DB)
         return;
-    double crept = v->state.quietest_db + v->creep_db;
-    v->state.quietest_db = v->state.signal ? fmin(voice, crept) : voice;
-    v->state.signal = true;
-    if (band_db - voice_db < v->gate_db && voice >= v->state.quietest_db + ABOVE_QUIETEST_DB)
+    bool far_under = is_far_under(v, voice);
+    if (!far_under) {
+        double crept = v->state.quietest_db + v->creep_db;
+        v->state.quietest_db = v->state.signal ? fmin(voice, crept) : voice;
+        v->state.signal = true;
+    }
+    if (band_db - voice_db >= v->gate_db || voice < v->state.quietest_db + ABOVE_QUIETEST_DB)
+        return;
+    if (far_under)
+        v->state.level_db -= v->far_leak_db;
+    else
         follow(v, voice);
 }
 
 bool vowel_level_get(const VowelLevel *v, float *level_db) {
-    bool known = v->state.steps >= v->enough;
+    bool known = is_known(v);
     if (known)
         *level_db = (float)v->state.level_db;
     return known;

@@ -12,9 +12,11 @@
  * (Jongman, Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a
  * breath has some such moments. More than 12 dB over L, and something else had
  * been taken for the voice: the share is that of 30 ms. More than 20 dB under L are fade-outs and
- * breaths, and take it down by only 2 dB a second; more than 60 dB under it is silence and says
- * nothing. The quietest level follows downwards at once and upwards by 1 dB a second (in the spirit
- * of the minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but kept much simpler).
+ * breaths, and take it down by only 2 dB a second, once it is known. More than 60 dB under it is
+ * silence, or the voice after a bang that was taken for one: what else looks like a vowel takes it
+ * down by 20 dB a second, the rest says nothing. The quietest level follows downwards at once and
+ * upwards by 1 dB a second (in the spirit of the minimum statistics of Martin, IEEE Trans. SAP
+ * 9(5), 2001, but kept much simpler).
  *
  * The two time constants were chosen on sung and on recorded voices among 10..1000 ms and
  * 0.3..8 s: shorter ones follow the differences between vowels (in a singer some 10 dB), which the
@@ -29,6 +31,7 @@ typedef struct {
     double rise, fall, jump; /* shares of the way to a vowel, a step */
     double creep_db;         /* of the quietest level, a step */
     double leak_db;          /* of the level under quiet vowels, a step */
+    double far_leak_db;      /* of the level under vowels that are lost to it, a step */
     double enough;           /* steps of vowel until the level is known */
     float gate_db;
     struct {

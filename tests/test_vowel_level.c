@@ -119,6 +119,25 @@ START_TEST(what_was_mistaken_for_a_voice_is_soon_forgotten) {
 }
 END_TEST
 
+/* A bang 80 dB over the voice: with 20 dB a second until it is within 60 dB, then with 2 dB a
+ * second, as after a fade-out. */
+START_TEST(a_bang_does_not_make_it_deaf_for_good) {
+    VowelLevel v = after_a_vowel(1.0, -20.0f);
+    sing(&v, 0.5, 60.0f);
+    ck_assert_float_eq_tol(level(&v), 60.0f, 0.2f);
+    sing(&v, 1.0, -20.0f);
+    ck_assert_float_eq_tol(level(&v), 40.0f, 0.2f);
+    sing(&v, 20.0, -20.0f);
+    ck_assert_float_eq_tol(level(&v), 0.0f, 0.2f);
+    /* One moment of it before anything is known weighs no more than any other. */
+    v = fresh();
+    vowel_level_step(&v, -70.0f, -70.0f);
+    vowel_level_step(&v, 60.0f, 0.0f);
+    sing(&v, 1.0, -20.0f);
+    ck_assert_float_eq_tol(level(&v), -20.0f, 1.0f);
+}
+END_TEST
+
 START_TEST(a_gain_before_it_is_a_gain_after_it) {
     Random a = random_seeded(52), b = random_seeded(52);
     VowelLevel low = fresh(), high = fresh();
@@ -154,6 +173,7 @@ int main(void) {
     tcase_add_test(tcase, sibilants_breaths_and_gaps_do_not_move_it);
     tcase_add_test(tcase, a_fade_out_takes_it_down_by_2_db_a_second);
     tcase_add_test(tcase, what_was_mistaken_for_a_voice_is_soon_forgotten);
+    tcase_add_test(tcase, a_bang_does_not_make_it_deaf_for_good);
     tcase_add_test(tcase, a_gain_before_it_is_a_gain_after_it);
     tcase_add_test(tcase, reset_forgets_everything);
     suite_add_tcase(suite, tcase);

@@ -46,7 +46,7 @@ void breath_finder_set(BreathFinder *finder, const BreathFinderParams *params) {
     Hops hops = in_hops(finder, params);
     finder->sensitivity_db = params->sensitivity_db;
     state_path_set(&finder->path, hops.least, hops.lag);
-    breath_span_set(&finder->span, hops.lag, hops.clear);
+    breath_span_set(&finder->span, hops.least, hops.lag, hops.clear);
 }
 
 size_t breath_finder_delay(const BreathFinder *finder, const BreathFinderParams *params) {
@@ -59,9 +59,10 @@ bool breath_finder_step(BreathFinder *finder, const VoiceFrame *frame) {
     float likelihood[SOUND_CLASSES];
     breath_features_step(&finder->features, frame, &moment);
     breath_class(&moment, finder->sensitivity_db, likelihood);
-    SoundClass sound = (SoundClass)state_path_step(&finder->path, likelihood);
-    bool voiced = true;
-    for (int c = 0; c < SOUND_CLASSES; c++)
-        voiced = voiced && likelihood[SOUND_VOICED] >= likelihood[c];
-    return breath_span_step(&finder->span, moment.value[BREATH_OVER_ROOM], voiced, sound);
+    int alone = 0;
+    for (int c = 1; c < SOUND_CLASSES; c++)
+        alone = likelihood[c] > likelihood[alone] ? c : alone;
+    SoundClass decided = (SoundClass)state_path_step(&finder->path, likelihood);
+    return breath_span_step(&finder->span, moment.value[BREATH_OVER_ROOM], (SoundClass)alone,
+                            decided);
 }

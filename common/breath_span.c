@@ -24,7 +24,8 @@ void breath_span_reset(BreathSpan *span) {
     memset(span->state.sound, SOUND_ROOM, sizeof span->state.sound);
 }
 
-void breath_span_set(BreathSpan *span, size_t lag, size_t clear) {
+void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear) {
+    span->least = least;
     span->lag = lag;
     span->clear = clear;
 }
@@ -35,6 +36,10 @@ size_t breath_span_delay(const BreathSpan *span, size_t clear) {
 
 static float level(const BreathSpan *span, size_t hop) {
     return span->state.level_db[hop & MASK];
+}
+
+static unsigned alone_of(const BreathSpan *span, size_t hop) {
+    return span->state.alone[hop & MASK];
 }
 
 static unsigned sound_of(const BreathSpan *span, size_t hop) {
@@ -76,8 +81,8 @@ static bool swells(const BreathSpan *span, size_t t) {
 /* Whether hop t begins a rise that ends in voice, as far as can be seen. */
 static bool rises_into_voice(const BreathSpan *span, size_t t) {
     size_t voice = 1;
-    while (voice < span->lag &&
-           !(span->state.voiced[(t + voice) & MASK] && span->state.voiced[(t + voice + 1) & MASK]))
+    while (voice < span->lag && (alone_of(span, t + voice) != SOUND_VOICED ||
+                                 alone_of(span, t + voice + 1) != SOUND_VOICED))
         voice++;
     if (voice < SHORTEST_RISE || voice == span->lag)
         return false;
@@ -88,15 +93,25 @@ static bool rises_into_voice(const BreathSpan *span, size_t t) {
            level(span, t + voice - 1) > middle + SWELL_DB;
 }
 
+/* Whether not too many of the first `least` hops from t on are room. */
+static bool is_whole(const BreathSpan *span, size_t t) {
+    size_t room = 0;
+    for (size_t k = 0; k < span->least; k++)
+        room += alone_of(span, t + k) == SOUND_ROOM;
+    return 3 * room <= span->least;
+}
+
 /* Hop t sounds like a breath: is it one? */
 static bool is_breath(BreathSpan *span, size_t t) {
-    if (span->state.run == 0)
+    if (span->state.run++ == 0) {
+        span->state.whole = is_whole(span, t);
         span->state.swelled = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
+        span->state.rising = false;
+    }
     span->state.swelled = span->state.swelled || swells(span, t);
-    if (span->state.run == 0 || !span->state.rising)
-        span->state.rising = rises_into_voice(span, t);
-    span->state.run++;
-    return span->state.swelled && !span->state.rising && span->state.run <= span->longest;
+    span->state.rising = span->state.rising || rises_into_voice(span, t);
+    return span->state.whole && span->state.swelled && !span->state.rising &&
+           span->state.run <= span->longest;
 }
 
 /* Takes in what lies before the first hop of a breath and belongs to it. */
@@ -150,11 +165,11 @@ static bool wanted(const BreathSpan *span, size_t t) {
     return clear && span->state.inside[t & MASK];
 }
 
-bool breath_span_step(BreathSpan *span, float level_db, bool voiced, SoundClass sound) {
-    size_t now = span->state.hop + BREATH_SPAN_RING, decided = now - span->lag;
+bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided) {
+    size_t now = span->state.hop + BREATH_SPAN_RING, then = now - span->lag;
     span->state.level_db[now & MASK] = level_db;
-    span->state.voiced[now & MASK] = voiced;
+    span->state.alone[now & MASK] = (unsigned char)alone;
     span->state.hop++;
-    decide(span, decided, sound);
-    return wanted(span, decided - breath_span_delay(span, span->clear));
+    decide(span, then, decided);
+    return wanted(span, then - breath_span_delay(span, span->clear));
 }

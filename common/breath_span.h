@@ -10,6 +10,9 @@
  *   - A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part (Trouvain and Malisz, Interspeech 2016: such clicks come with an audible inhalation), and
  * goes with it.
+ *   - A path that must stay in a breath for `least` hops may fill up what is shorter with the rest
+ *     around it: when over a third of the first `least` hops sound like room, taken by themselves,
+ * it was too short.
  *   - What lasts over 2 s is no breath, however it sounds: it is let go.
  * Reach: the beginning of a breath lies under the room. A raised-cosine onset starts as t^2, so
  * that its level rises by 40 log10(t): from the time T in which it goes up by 6 dB after it was
@@ -34,16 +37,17 @@ typedef struct {
     size_t reach;   /* hops, most */
     size_t rest;    /* hops before lips that part */
     size_t longest; /* hops */
+    size_t least;   /* hops: the shortest breath */
     size_t lag;     /* hops from a level to its kind of sound */
     size_t clear;   /* hops */
     struct {
         size_t hop;
         float level_db[BREATH_SPAN_RING];
-        unsigned char voiced[BREATH_SPAN_RING]; /* 1: sounds voiced, taken by itself */
-        unsigned char sound[BREATH_SPAN_RING];  /* SoundClass */
+        unsigned char alone[BREATH_SPAN_RING];  /* SoundClass of a hop taken by itself */
+        unsigned char sound[BREATH_SPAN_RING];  /* SoundClass decided */
         unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
         size_t run;                             /* hops of SOUND_BREATH so far */
-        bool swelled, rising;                   /* within this run; into voice */
+        bool whole, swelled, rising;            /* this run: long enough; so far; into voice */
         bool breath;                            /* the hop before was one */
         size_t tail;                            /* hops of reach still to come */
     } state;
@@ -51,14 +55,14 @@ typedef struct {
 
 void breath_span_prepare(BreathSpan *span, double hops_per_second);
 void breath_span_reset(BreathSpan *span);
-/* lag + clear < 256. */
-void breath_span_set(BreathSpan *span, size_t lag, size_t clear);
+/* least <= lag, lag + clear < 256. */
+void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear);
 /* Hops, beside lag. */
 size_t breath_span_delay(const BreathSpan *span, size_t clear);
 
-/* One hop: its level over the room in dB and whether it sounds voiced, and the kind of sound of the
- * hop `lag` before. Returns whether the hop breath_span_delay() before that one is to be turned
- * down. */
-bool breath_span_step(BreathSpan *span, float level_db, bool voiced, SoundClass sound);
+/* One hop: its level over the room in dB, its kind of sound taken by itself, and the kind decided
+ * for the hop `lag` before. Returns whether the hop breath_span_delay() before that one is to be
+ * turned down. */
+bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided);
 
 #endif

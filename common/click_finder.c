@@ -36,14 +36,14 @@ void click_finder_reset(ClickFinder *finder) {
     ClickHistory *h = &finder->history;
     h->known = 0;
     h->rated = 0;
-    fill(h->level[0], CLICK_HISTORY * ROW, FLOOR_DB);
-    fill(h->excess[0], CLICK_HISTORY * ROW, 0.0f);
+    fill(h->level[0], (size_t)CLICK_HISTORY * ROW, FLOOR_DB);
+    fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     fill(h->height, CLICK_HISTORY, 0.0f);
     fill(h->mean, CLICK_HISTORY, FLOOR_DB);
     fill(h->total, CLICK_HISTORY, FLOOR_DB);
     fill(h->smooth, CLICK_HISTORY, FLOOR_DB);
     fill(h->voice, CLICK_HISTORY, VOICE_AT_FIRST_DB);
-    fill(finder->cut_db[0], CLICK_HISTORY * ROW, 0.0f);
+    fill(finder->cut_db[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     level_opening_reset(&finder->opening, FLOOR_DB);
     memset(&finder->state, 0, sizeof finder->state);
     finder->state.voice_db = VOICE_AT_FIRST_DB;
@@ -52,7 +52,7 @@ void click_finder_reset(ClickFinder *finder) {
 /* The opening's latency is about to change: hops would be rated twice or never. */
 static void forget_events(ClickFinder *finder) {
     ClickHistory *h = &finder->history;
-    fill(h->excess[0], CLICK_HISTORY * ROW, 0.0f);
+    fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     fill(h->height, CLICK_HISTORY, 0.0f);
     finder->state.inside = false;
     finder->state.judged = finder->state.found;

@@ -30,12 +30,12 @@ static const float SWELL_DB = 6.0f;
 /* What is known when a hop of voice_sense comes in. */
 typedef struct {
     float open_db, keep_db, low_db, sung_db, weak_db, loud_db;
-    size_t hop, classed; /* the hop whose level, and the one whose class is new */
-    float level_db;      /* of `hop` */
-    bool periodic;       /* `hop` is */
-    float breath;        /* > 0: `classed` is breath rather than speech */
-    bool breathy;        /* and rather than room */
-    bool plain_breath;   /* and that by far */
+    size_t hop; /* that is told of */
+    float level_db;
+    bool periodic;
+    float breath;      /* > 0: breath rather than speech */
+    bool breathy;      /* and rather than room */
+    bool plain_breath; /* and that by far */
 } View;
 
 void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, size_t behind) {
@@ -128,7 +128,6 @@ static View look(GapGate *gate, const VoiceFrame *frame) {
     power += periodic ? voice_bar(gate, frame->power[0]) : 0.0f;
     View view = {
         .hop = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY,
-        .classed = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY - BREATH_FEATURES_AHEAD,
         .level_db = decibel_from_power(power),
         .periodic = periodic,
         .breath = sound[SOUND_BREATH] - larger(sound[SOUND_VOICED], sound[SOUND_OTHER]),
@@ -156,18 +155,11 @@ static size_t count(size_t run, bool goes_on) {
     return goes_on ? run + 1 : 0;
 }
 
-/* Whether this moment speaks for a phrase; the hop that does. */
-static bool speaks(const GapGate *gate, const View *view, size_t *hop) {
-    *hop = view->hop;
-    if (gate->keep_breaths) {
-        bool weak =
-            view->plain_breath && sound_start_level(&gate->start, view->classed) >= view->weak_db;
-        return view->level_db >= view->open_db || weak;
-    }
-    if (view->periodic && view->level_db >= view->open_db)
-        return true;
-    *hop = view->classed;
-    return view->breath < 0.0f && sound_start_level(&gate->start, view->classed) >= view->open_db;
+/* Whether this moment speaks for a phrase. */
+static bool speaks(const GapGate *gate, const View *view) {
+    if (gate->keep_breaths)
+        return view->level_db >= (view->plain_breath ? view->weak_db : view->open_db);
+    return view->level_db >= view->open_db && (view->periodic || view->breath < 0.0f);
 }
 
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
@@ -189,11 +181,11 @@ static size_t hops_needed(const GapGate *gate, size_t n) {
     return !gate->keep_breaths && gate->state.breathed >= BREATHED ? AFTER_BREATH : n;
 }
 
-static void outside(GapGate *gate, const View *view, size_t hop) {
-    size_t first = hop;
+static void outside(GapGate *gate, const View *view) {
+    size_t first;
     size_t needed = hops_needed(gate, BEGIN);
     if (gate->state.run >= needed)
-        first = hop - (needed - 1);
+        first = view->hop - (needed - 1);
     else if (gate->state.loud_run >= BEGIN)
         first = view->hop - (BEGIN - 1);
     else if (gate->state.sung_run >= BEGIN_SUNG)
@@ -221,7 +213,7 @@ static void part_breath(GapGate *gate, const View *view) {
         phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_BREAK);
 }
 
-static void inside(GapGate *gate, const View *view, size_t hop, bool speaking) {
+static void inside(GapGate *gate, const View *view, bool speaking) {
     bool kept = view->level_db >= view->keep_db;
     gate->state.pause = kept ? 0 : gate->state.pause + 1;
     if (gate->state.pause >= PAUSE)
@@ -238,7 +230,7 @@ static void inside(GapGate *gate, const View *view, size_t hop, bool speaking) {
         if (gate->state.sounding)
             phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_SOUND);
         else
-            mark(gate, view, hop, last + 1);
+            mark(gate, view, view->hop, last + 1);
         gate->state.sounding |= kept;
         gate->state.silent = 0;
     } else if (++gate->state.silent > gate->wait) {
@@ -249,16 +241,15 @@ static void inside(GapGate *gate, const View *view, size_t hop, bool speaking) {
 
 PhraseMark gap_gate_step(GapGate *gate, const VoiceFrame *frame) {
     View view = look(gate, frame);
-    size_t hop;
-    bool speaking = speaks(gate, &view, &hop);
+    bool speaking = speaks(gate, &view);
     gate->state.run = count(gate->state.run, speaking);
     gate->state.sung_run =
         count(gate->state.sung_run, view.periodic && view.level_db >= view.sung_db);
     gate->state.loud_run = count(gate->state.loud_run, view.level_db >= view.loud_db);
     follow_breath(gate, &view);
     if (gate->state.inside)
-        inside(gate, &view, hop, speaking);
+        inside(gate, &view, speaking);
     else
-        outside(gate, &view, hop);
+        outside(gate, &view);
     return phrase_marks_step(&gate->marks);
 }

@@ -10,6 +10,7 @@ static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS 
 static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, FAR_LEAK_DB_PER_S = 20.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, SILENCE_DB = -60.0; /* over level */
+static const double FIRST_SILENCE_DB = -100.0; /* the same while the level is a guess */
 static const float LOWEST_GATE_DB = -20.0f, HIGHEST_GATE_DB = -10.0f;
 static const double NO_SIGNAL_DB = -250.0;
 
@@ -39,7 +40,8 @@ static bool is_known(const VowelLevel *v) {
 }
 
 static bool is_far_under(const VowelLevel *v, double voice_db) {
-    return is_known(v) && voice_db < v->state.level_db + SILENCE_DB;
+    double line_db = is_known(v) ? SILENCE_DB : FIRST_SILENCE_DB;
+    return v->state.steps > 0.0 && voice_db < v->state.level_db + line_db;
 }
 
 static void follow(VowelLevel *v, double voice_db) {
@@ -66,10 +68,10 @@ void vowel_level_step(VowelLevel *v, float voice_db, float band_db) {
     }
     if (band_db - voice_db >= v->gate_db || voice < v->state.quietest_db + ABOVE_QUIETEST_DB)
         return;
-    if (far_under)
-        v->state.level_db -= v->far_leak_db;
-    else
+    if (!far_under)
         follow(v, voice);
+    else if (is_known(v))
+        v->state.level_db -= v->far_leak_db;
 }
 
 bool vowel_level_get(const VowelLevel *v, float *level_db) {

@@ -14,9 +14,9 @@
  * been taken for the voice: the share is that of 30 ms. More than 20 dB under L are fade-outs and
  * breaths, and take it down by only 2 dB a second, once it is known. More than 60 dB under it is
  * silence, or the voice after a bang that was taken for one: what else looks like a vowel takes it
- * down by 20 dB a second, the rest says nothing. The quietest level follows downwards at once and
- * upwards by 1 dB a second (in the spirit of the minimum statistics of Martin, IEEE Trans. SAP
- * 9(5), 2001, but kept much simpler).
+ * down by 20 dB a second, the rest says nothing (before L is known, from 100 dB under it on). The
+ * quietest level follows downwards at once and upwards by 1 dB a second (in the spirit of the
+ * minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but kept much simpler).
  *
  * The two time constants were chosen on sung and on recorded voices among 10..1000 ms and
  * 0.3..8 s: shorter ones follow the differences between vowels (in a singer some 10 dB), which the

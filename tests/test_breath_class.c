@@ -38,8 +38,8 @@ static BreathMoment changed(BreathFeature feature, float value) {
 }
 
 START_TEST(an_inhalation_is_a_breath_as_loud_as_breaths_are) {
-    for (float db = -40.0f; db <= -15.0f; db += 1.0f) {
-        BreathMoment moment = changed(BREATH_OVER_VOICE, db);
+    for (int db = -40; db <= -15; db++) {
+        BreathMoment moment = changed(BREATH_OVER_VOICE, (float)db);
         ck_assert_int_eq(likeliest(&moment, 0.0f), SOUND_BREATH);
     }
 }
@@ -110,8 +110,8 @@ START_TEST(sensitivity_settles_doubt_and_no_more) {
         for (int f = 1; f < BREATH_FEATURES; f++)
             moment.value[f] += (float)random_range(&random, -20.0, 20.0);
         float last = -1e9f;
-        for (float db = -12.0f; db <= 12.0f; db += 4.0f) {
-            breath_class(&moment, db, likelihood);
+        for (int db = -12; db <= 12; db += 4) {
+            breath_class(&moment, (float)db, likelihood);
             ck_assert_float_ge(likelihood[SOUND_BREATH], last);
             last = likelihood[SOUND_BREATH];
         }

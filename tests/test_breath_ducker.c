@@ -242,10 +242,10 @@ START_TEST(latency_grows_with_its_controls_and_is_a_quarter_of_a_second) {
         ck_assert_double_ge(usual_ms, 200.0);
         ck_assert_double_le(usual_ms, 275.0);
         size_t most = 0;
-        for (float fade = 2.0f; fade <= 100.0f; fade += 7.0f)
-            for (float shortest = 40.0f; shortest <= 500.0f; shortest += 20.0f) {
-                control[FADE] = fade;
-                control[SHORTEST] = shortest;
+        for (int fade = 2; fade <= 100; fade += 7)
+            for (int shortest = 40; shortest <= 500; shortest += 20) {
+                control[FADE] = (float)fade;
+                control[SHORTEST] = (float)shortest;
                 size_t now = plugin_spec.latency(&ducker, control);
                 most = now > most ? now : most;
             }

@@ -36,7 +36,7 @@ static void steps(int n, const double db[OCTAVE_BANK_BANDS], float periodicity, 
 
 /* Power of all bands, dB. */
 static double sum_db(const double db[OCTAVE_BANK_BANDS], int first, int last) {
-    double sum = 0.0;
+    double sum = 1e-30; /* silence is finite */
     for (int b = first; b <= last; b++)
         sum += pow(10.0, 0.1 * db[b]);
     return 10.0 * log10(sum);

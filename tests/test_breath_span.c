@@ -8,15 +8,15 @@
 #include <string.h>
 
 /* 5 ms hops: 200 a second. Reach is then 16 hops, a rest before lips 30, the longest breath 400. */
-enum { LAG = 20, CLEAR = 4, HOPS = 1200, REACH = 16 };
+enum { LEAST = 15, LAG = 20, CLEAR = 4, HOPS = 1200, REACH = 16 };
 static BreathSpan span;
-static SoundClass sound[HOPS];
+static SoundClass sound[HOPS], alone[HOPS]; /* decided; taken by itself */
 static float level[HOPS];
 static bool down[HOPS];
 
 static void rest(void) {
     for (size_t t = 0; t < HOPS; t++) {
-        sound[t] = SOUND_ROOM;
+        sound[t] = alone[t] = SOUND_ROOM;
         level[t] = 0.0f;
     }
 }
@@ -24,19 +24,19 @@ static void rest(void) {
 /* A step of level from `start` up to and without `end`. */
 static void put(size_t start, size_t end, SoundClass kind, float db) {
     for (size_t t = start; t < end; t++) {
-        sound[t] = kind;
+        sound[t] = alone[t] = kind;
         level[t] = db;
     }
 }
 
 static void run(void) {
     breath_span_prepare(&span, 200.0);
-    breath_span_set(&span, LAG, CLEAR);
+    breath_span_set(&span, LEAST, LAG, CLEAR);
     size_t delay = LAG + breath_span_delay(&span, CLEAR);
     memset(down, 0, sizeof down);
     for (size_t t = 0; t < HOPS; t++) {
-        bool voiced = sound[t] == SOUND_VOICED;
-        bool now = breath_span_step(&span, level[t], voiced, t < LAG ? SOUND_ROOM : sound[t - LAG]);
+        bool now =
+            breath_span_step(&span, level[t], alone[t], t < LAG ? SOUND_ROOM : sound[t - LAG]);
         if (t >= delay)
             down[t - delay] = now;
         else
@@ -78,7 +78,7 @@ START_TEST(a_slow_onset_reaches_further_than_it_is_seen) {
             double x = fmin((double)(t - begin) / (double)n, 1.0);
             double amplitude = 0.5 - 0.5 * cos(3.14159265358979 * x);
             level[t] = (float)(10.0 * log10(1.0 + 1000.0 * amplitude * amplitude));
-            sound[t] = level[t] > 4.0f ? SOUND_BREATH : SOUND_ROOM;
+            sound[t] = alone[t] = level[t] > 4.0f ? SOUND_BREATH : SOUND_ROOM;
             seen = seen == 0 && level[t] > 4.0f ? t : seen;
         }
         run();
@@ -106,7 +106,7 @@ START_TEST(a_falling_tail_is_no_breath) {
     rest();
     put(150, 200, SOUND_VOICED, 50.0f);
     for (size_t t = 200; t < 260; t++) {
-        sound[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SOUND_BREATH;
         level[t] = 40.0f - 0.6f * (float)(t - 200);
     }
     run();
@@ -118,7 +118,7 @@ START_TEST(a_breath_that_swells_out_of_a_tail_begins_at_the_turn) {
     rest();
     put(150, 200, SOUND_VOICED, 50.0f);
     for (size_t t = 200; t < 300; t++) {
-        sound[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SOUND_BREATH;
         level[t] = t < 230 ? 40.0f - (float)(t - 200) : t < 250 ? 10.0f + (float)(t - 230) : 30.0f;
     }
     run();
@@ -135,7 +135,7 @@ END_TEST
 START_TEST(what_rises_into_a_word_belongs_to_the_word) {
     rest();
     for (size_t t = 200; t < 215; t++) { /* an /h/: 75 ms, rising all the way */
-        sound[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SOUND_BREATH;
         level[t] = 5.0f + 2.0f * (float)(t - 200);
     }
     put(215, 300, SOUND_VOICED, 50.0f);
@@ -180,6 +180,16 @@ START_TEST(a_plosive_after_a_closure_does_not) {
 }
 END_TEST
 
+START_TEST(a_short_one_filled_up_with_room_is_too_short) {
+    rest();
+    put(200, 206, SOUND_BREATH, 20.0f);
+    for (size_t t = 195; t < 210; t++)
+        sound[t] = SOUND_BREATH;
+    run();
+    expect(0, 0);
+}
+END_TEST
+
 START_TEST(what_lasts_over_2_s_is_let_go) {
     rest();
     put(200, 900, SOUND_BREATH, 20.0f);
@@ -198,7 +208,7 @@ START_TEST(reset_forgets_what_was_heard) {
     run();
     breath_span_reset(&span);
     for (size_t t = 0; t < 100; t++)
-        ck_assert(!breath_span_step(&span, 0.0f, false, SOUND_ROOM));
+        ck_assert(!breath_span_step(&span, 0.0f, SOUND_ROOM, SOUND_ROOM));
 }
 END_TEST
 
@@ -214,6 +224,7 @@ int main(void) {
     tcase_add_test(tcase, what_rises_into_a_word_belongs_to_the_word);
     tcase_add_test(tcase, lips_that_part_after_a_rest_go_with_the_breath);
     tcase_add_test(tcase, a_plosive_after_a_closure_does_not);
+    tcase_add_test(tcase, a_short_one_filled_up_with_room_is_too_short);
     tcase_add_test(tcase, what_lasts_over_2_s_is_let_go);
     tcase_add_test(tcase, reset_forgets_what_was_heard);
     suite_add_tcase(suite, tcase);

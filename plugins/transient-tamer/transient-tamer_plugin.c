@@ -141,7 +141,8 @@ static void begin_hop(Tamer *t) {
         if (click_finder_cut(&t->finder, soon)[b] > 0.0f)
             t->state.awake_until = soon + 1;
     }
-    band_mender_hop(&t->mender, cut, t->levels.hop, !early && hop < t->state.awake_until);
+    band_mender_hop(&t->mender, (const float(*)[BAND_LEVELS_ROW])cut, t->levels.hop,
+                    !early && hop < t->state.awake_until);
 }
 
 static void process(void *self, const Io *io) {

@@ -7,10 +7,10 @@
 #include <string.h>
 
 static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
-static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, FAR_LEAK_DB_PER_S = 20.0;
+static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, LOST_LEAK_DB_PER_S = 20.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
-static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, SILENCE_DB = -60.0; /* over level */
-static const double FIRST_SILENCE_DB = -100.0; /* the same while the level is a guess */
+static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, LOST_DB = -60.0,
+                    SILENCE_DB = -100.0; /* over level */
 static const float LOWEST_GATE_DB = -20.0f, HIGHEST_GATE_DB = -10.0f;
 static const double NO_SIGNAL_DB = -250.0;
 
@@ -22,7 +22,7 @@ void vowel_level_prepare(VowelLevel *v, double steps_per_second) {
     v->creep_db = CREEP_DB_PER_S / steps_per_second;
     v->enough = ENOUGH_MS * 1e-3 * steps_per_second;
     v->leak_db = LEAK_DB_PER_S / steps_per_second;
-    v->far_leak_db = FAR_LEAK_DB_PER_S / steps_per_second;
+    v->lost_leak_db = LOST_LEAK_DB_PER_S / steps_per_second;
 }
 
 void vowel_level_reset(VowelLevel *v) {
@@ -39,9 +39,10 @@ static bool is_known(const VowelLevel *v) {
     return v->state.steps >= v->enough;
 }
 
-static bool is_far_under(const VowelLevel *v, double voice_db) {
-    double line_db = is_known(v) ? SILENCE_DB : FIRST_SILENCE_DB;
-    return v->state.steps > 0.0 && voice_db < v->state.level_db + line_db;
+/* Relative too, but for the start: the floor of a level in dB must not reach the level. */
+static bool is_silence(const VowelLevel *v, double voice_db) {
+    return voice_db < NO_SIGNAL_DB ||
+           (v->state.steps > 0.0 && voice_db < v->state.level_db + SILENCE_DB);
 }
 
 static void follow(VowelLevel *v, double voice_db) {
@@ -58,20 +59,20 @@ static void follow(VowelLevel *v, double voice_db) {
 
 void vowel_level_step(VowelLevel *v, float voice_db, float band_db) {
     double voice = (double)voice_db;
-    if (voice < NO_SIGNAL_DB)
+    if (is_silence(v, voice))
         return;
-    bool far_under = is_far_under(v, voice);
-    if (!far_under) {
+    bool lost = is_known(v) && voice < v->state.level_db + LOST_DB;
+    if (!lost) {
         double crept = v->state.quietest_db + v->creep_db;
         v->state.quietest_db = v->state.signal ? fmin(voice, crept) : voice;
         v->state.signal = true;
     }
     if (band_db - voice_db >= v->gate_db || voice < v->state.quietest_db + ABOVE_QUIETEST_DB)
         return;
-    if (!far_under)
+    if (lost)
+        v->state.level_db -= v->lost_leak_db;
+    else
         follow(v, voice);
-    else if (is_known(v))
-        v->state.level_db -= v->far_leak_db;
 }
 
 bool vowel_level_get(const VowelLevel *v, float *level_db) {

@@ -12,9 +12,9 @@
  * (Jongman, Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a
  * breath has some such moments. More than 12 dB over L, and something else had
  * been taken for the voice: the share is that of 30 ms. More than 20 dB under L are fade-outs and
- * breaths, and take it down by only 2 dB a second, once it is known. More than 60 dB under it is
- * silence, or the voice after a bang that was taken for one: what else looks like a vowel takes it
- * down by 20 dB a second, the rest says nothing (before L is known, from 100 dB under it on). The
+ * breaths, and take it down by only 2 dB a second, once it is known. More than 60 dB under it may
+ * be the voice after a bang that was taken for one: what looks like a vowel takes it down by 20 dB
+ * a second, the rest says nothing. More than 100 dB under it is silence and says nothing. The
  * quietest level follows downwards at once and upwards by 1 dB a second (in the spirit of the
  * minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but kept much simpler).
  *
@@ -31,7 +31,7 @@ typedef struct {
     double rise, fall, jump; /* shares of the way to a vowel, a step */
     double creep_db;         /* of the quietest level, a step */
     double leak_db;          /* of the level under quiet vowels, a step */
-    double far_leak_db;      /* of the level under vowels that are lost to it, a step */
+    double lost_leak_db;     /* of the level under vowels that are lost to it, a step */
     double enough;           /* steps of vowel until the level is known */
     float gate_db;
     struct {

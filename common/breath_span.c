@@ -8,7 +8,7 @@
 enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4 };
 
 static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
-static const float SWELL_DB = 4.0f, WAVER_DB = 1.0f;
+static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f;
 static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
 
 void breath_span_prepare(BreathSpan *span, double hops_per_second) {
@@ -70,27 +70,50 @@ static size_t lips_before(const BreathSpan *span, size_t t) {
     return rest == span->rest && lips <= span->reach ? lips : 0;
 }
 
-/* Whether the level goes up by SWELL_DB from hop t on, as far as can be seen. */
-static bool swells(const BreathSpan *span, size_t t) {
-    for (size_t k = 1; k <= span->lag; k++)
-        if (level(span, t + k) > level(span, t) + SWELL_DB)
+/* Whether the level, from hop t on and as far as can be seen, does not just fall: it goes up by
+ * SWELL_DB, or stays within HOLD_DB. */
+static bool lives(const BreathSpan *span, size_t t) {
+    float lowest = level(span, t);
+    for (size_t k = 1; k <= span->lag; k++) {
+        float now = level(span, t + k);
+        if (now > level(span, t) + SWELL_DB)
             return true;
-    return false;
+        lowest = now < lowest ? now : lowest;
+    }
+    return lowest > level(span, t) - HOLD_DB;
 }
 
-/* Whether hop t begins a rise that ends in voice, as far as can be seen. */
-static bool rises_into_voice(const BreathSpan *span, size_t t) {
-    size_t voice = 1;
-    while (voice < span->lag && (alone_of(span, t + voice) != SOUND_VOICED ||
-                                 alone_of(span, t + voice + 1) != SOUND_VOICED))
-        voice++;
-    if (voice < SHORTEST_RISE || voice == span->lag)
+/* Hops from t to the first two in a row that sound voiced; the lag if none are seen. */
+static size_t hops_to_voice(const BreathSpan *span, size_t t) {
+    size_t k = 1;
+    while (k < span->lag &&
+           (alone_of(span, t + k) != SOUND_VOICED || alone_of(span, t + k + 1) != SOUND_VOICED))
+        k++;
+    return k;
+}
+
+/* The largest fall of the level within `hops` hops from t on. */
+static float fall_within(const BreathSpan *span, size_t t, size_t hops) {
+    float highest = level(span, t), fall = 0.0f;
+    for (size_t k = 1; k < hops; k++) {
+        float now = level(span, t + k);
+        highest = now > highest ? now : highest;
+        fall = highest - now > fall ? highest - now : fall;
+    }
+    return fall;
+}
+
+/* Whether what begins at hop t, as far as can be seen, is an /h/ or a soft onset: ends in voice and
+ * has not fallen before; unless it is the beginning of a sound, it also rises throughout. */
+static bool leads_into_voice(const BreathSpan *span, size_t t, bool beginning) {
+    size_t hops = hops_to_voice(span, t);
+    if (hops < SHORTEST_RISE || hops == span->lag)
         return false;
-    float middle = level(span, t + voice / 2), lowest = middle;
-    for (size_t k = 1; k < voice; k++)
-        lowest = level(span, t + k) < lowest ? level(span, t + k) : lowest;
-    return lowest > level(span, t) - WAVER_DB && middle > level(span, t) + SWELL_DB &&
-           level(span, t + voice - 1) > middle + SWELL_DB;
+    if (fall_within(span, t, hops) > SWELL_DB)
+        return false;
+    float middle = level(span, t + hops / 2);
+    return beginning ||
+           (middle > level(span, t) + SWELL_DB && level(span, t + hops - 1) > middle + SWELL_DB);
 }
 
 /* Whether not too many of the first `least` hops from t on are room. */
@@ -105,12 +128,12 @@ static bool is_whole(const BreathSpan *span, size_t t) {
 static bool is_breath(BreathSpan *span, size_t t) {
     if (span->state.run++ == 0) {
         span->state.whole = is_whole(span, t);
-        span->state.swelled = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
-        span->state.rising = false;
+        span->state.lives = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
+        span->state.onset = false;
     }
-    span->state.swelled = span->state.swelled || swells(span, t);
-    span->state.rising = span->state.rising || rises_into_voice(span, t);
-    return span->state.whole && span->state.swelled && !span->state.rising &&
+    span->state.lives = span->state.lives || lives(span, t);
+    span->state.onset = span->state.onset || leads_into_voice(span, t, span->state.run == 1);
+    return span->state.whole && span->state.lives && !span->state.onset &&
            span->state.run <= span->longest;
 }
 

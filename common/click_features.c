@@ -238,7 +238,7 @@ static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
                          largest_of_band(h, LOW, end + 2, end + 24));
     float quietest = -NOTHING;
     for (size_t t = start - 59; t != start - 1; t++)
-        quietest = fminf(quietest, h->smooth[t & MASK]);
+        quietest = -larger(-quietest, -h->smooth[t & MASK]);
     feature[CLICK_LOW_PEAK] = largest_of_band(h, LOW, start, end) - sides;
     feature[CLICK_LOW_RISE] =
         largest_of_band(h, LOW, p - 1, p + 3) - largest_of_band(h, LOW, p - 8, p - 2);
@@ -246,7 +246,7 @@ static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
     float level = h->total[p & MASK], over = level - h->voice[(start - 1) & MASK];
     feature[CLICK_COMING] = largest(h->smooth, end + 12, end + CLICK_HOPS_AFTER) - level;
     feature[CLICK_OVER_VOICE] = over;
-    feature[CLICK_SIDES] = over - fminf(feature[CLICK_RISE], feature[CLICK_FALL]);
+    feature[CLICK_SIDES] = over + larger(-feature[CLICK_RISE], -feature[CLICK_FALL]);
     feature[CLICK_LENGTH] = (float)(end - start);
     feature[CLICK_RIVAL] = largest(h->height, start - 60, start - 4) - e->height;
 }

@@ -27,6 +27,14 @@ void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
     click_finder_reset(finder);
 }
 
+static float larger(float a, float b) {
+    return a > b ? a : b;
+}
+
+static float smaller(float a, float b) {
+    return a < b ? a : b;
+}
+
 static void fill(float *values, size_t n, float value) {
     for (size_t i = 0; i < n; i++)
         values[i] = value;
@@ -54,6 +62,7 @@ static void forget_events(ClickFinder *finder) {
     ClickHistory *h = &finder->history;
     fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     fill(h->height, CLICK_HISTORY, 0.0f);
+    level_opening_reset(&finder->opening, FLOOR_DB);
     finder->state.inside = false;
     finder->state.judged = finder->state.found;
 }
@@ -64,10 +73,9 @@ void click_finder_set(ClickFinder *finder, const ClickFinderParams *params) {
     finder->low_db = EDGE_SHARE * params->threshold_db;
     finder->high_db = PEAK_SHARE * params->threshold_db;
     finder->history.bands = params->bands;
-    if (finder->max_length != params->max_length)
-        forget_events(finder);
     finder->max_length = params->max_length;
-    level_opening_set(&finder->opening, CLICK_FINDER_CLOSE, params->max_length);
+    if (level_opening_set(&finder->opening, CLICK_FINDER_CLOSE, params->max_length))
+        forget_events(finder);
 }
 
 /* Power over about a millisecond, as long as a click: that of the last hop, with half of both its
@@ -98,8 +106,8 @@ static void take_levels(ClickFinder *finder, const float now[ROW]) {
     finder->state.smooth_power = one_pole_step(finder->state.smooth_power, total, finder->smooth);
     float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
     float voice = finder->state.voice_db;
-    float forgotten = fmaxf(voice - finder->voice_fall_db, VOICE_LEAST_DB);
-    float heard = fminf(smooth, VOICE_MOST_DB);
+    float forgotten = larger(voice - finder->voice_fall_db, VOICE_LEAST_DB);
+    float heard = smaller(smooth, VOICE_MOST_DB);
     voice = heard > voice ? one_pole_step(voice, heard, finder->voice_rise) : forgotten;
     finder->state.voice_db = voice;
     h->smooth[at] = smooth;
@@ -119,10 +127,10 @@ static void rate(ClickFinder *finder) {
     size_t t = h->known - 1 - latency, at = t & MASK;
     float first = 0.0f, second = 0.0f;
     for (size_t b = 0; b < h->bands; b++) {
-        float excess = fmaxf(h->level[at][b] - open[b], 0.0f);
+        float excess = larger(h->level[at][b] - open[b], 0.0f);
         h->excess[at][b] = excess;
-        second = fmaxf(second, fminf(first, excess));
-        first = fmaxf(first, excess);
+        second = larger(second, smaller(first, excess));
+        first = larger(first, excess);
     }
     h->height[at] = 0.5f * (first + (h->bands > 1 ? second : first));
     h->rated = t + 1;
@@ -140,7 +148,7 @@ static void follow(ClickFinder *finder) {
         finder->state.height_db = 0.0f;
     }
     if (inside)
-        finder->state.height_db = fmaxf(finder->state.height_db, height);
+        finder->state.height_db = larger(finder->state.height_db, height);
     if (!inside && finder->state.inside && finder->state.height_db >= finder->high_db &&
         t - finder->state.start <= click_finder_longest(finder->max_length)) {
         ClickEvent event = {finder->state.start, t};
@@ -153,7 +161,8 @@ static void mark(ClickFinder *finder, const ClickEvent *event) {
     for (size_t t = event->start; t != event->end; t++)
         for (size_t b = 0; b < finder->history.bands; b++)
             finder->cut_db[t & MASK][b] =
-                fminf(finder->history.excess[t & MASK][b], finder->depth_db);
+                smaller(finder->history.excess[t & MASK][b], finder->depth_db);
+    finder->state.cut_end = event->end;
     finder->state.clicks++;
 }
 

@@ -53,6 +53,7 @@ typedef struct {
         ClickEvent waiting[CLICK_FINDER_WAITING];
         size_t judged, found; /* events */
         size_t clicks;        /* judged to be so, since reset */
+        size_t cut_end;       /* hops from here on are not cut, as far as is known */
     } state;
 } ClickFinder;
 
@@ -81,6 +82,11 @@ static inline size_t click_finder_latency(size_t max_length) {
 
 /* One hop: the mean power of each band. */
 void click_finder_step(ClickFinder *finder, const float power[BAND_LEVELS_ROW]);
+
+/* Whether there may be something to cut in hop t or later. */
+static inline bool click_finder_cuts(const ClickFinder *finder, size_t t) {
+    return t < finder->state.cut_end;
+}
 
 /* What to cut from each band in hop t, dB >= 0; t within CLICK_HISTORY of the last. */
 static inline const float *click_finder_cut(const ClickFinder *finder, size_t t) {

@@ -3,11 +3,14 @@
 
 #include <string.h>
 
-static void set_window(RowMax *max, size_t window) {
+/* true: changed. */
+static bool set_window(RowMax *max, size_t window) {
+    bool changed = window != max->window;
     max->window = window;
     max->top = 0;
     while (window >> (max->top + 1))
         max->top++;
+    return changed;
 }
 
 static void reset(RowMax *max, float level) {
@@ -27,7 +30,7 @@ static void step(RowMax *max, const float in[BAND_LEVELS_ROW], float out[BAND_LE
     float now[BAND_LEVELS_ROW]; /* the largest of the last 2^k rows */
     size_t t = max->state.at++;
     memcpy(now, in, sizeof now);
-    for (unsigned k = 0; k < LEVEL_OPENING_STAGES; k++) {
+    for (unsigned k = 0; k <= max->top; k++) {
         size_t length = (size_t)1 << k, mask = length - 1;
         float(*ring)[BAND_LEVELS_ROW] = max->state.ring + length;
         float oldest[BAND_LEVELS_ROW];
@@ -39,10 +42,11 @@ static void step(RowMax *max, const float in[BAND_LEVELS_ROW], float out[BAND_LE
     }
 }
 
-void level_opening_set(LevelOpening *opening, size_t close, size_t open) {
-    set_window(&opening->fill, close);
-    set_window(&opening->cut, close + open - 1);
-    set_window(&opening->restore, open);
+bool level_opening_set(LevelOpening *opening, size_t close, size_t open) {
+    bool changed = set_window(&opening->fill, close);
+    changed |= set_window(&opening->cut, close + open - 1);
+    changed |= set_window(&opening->restore, open);
+    return changed;
 }
 
 void level_opening_reset(LevelOpening *opening, float level) {

@@ -17,6 +17,7 @@
 
 #include "band_levels.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { LEVEL_OPENING_STAGES = 7, LEVEL_OPENING_MAX = 1 << LEVEL_OPENING_STAGES };
@@ -35,8 +36,9 @@ typedef struct {
     RowMax fill, cut, restore; /* the first, the two inner, the last extreme */
 } LevelOpening;
 
-/* Hops, >= 1; close + open at most LEVEL_OPENING_MAX. May be called at any time. */
-void level_opening_set(LevelOpening *opening, size_t close, size_t open);
+/* Hops, >= 1; close + open at most LEVEL_OPENING_MAX. true: something changed, and the history,
+ * kept only as far as the windows need it, must be reset. */
+bool level_opening_set(LevelOpening *opening, size_t close, size_t open);
 /* History: rows of `level` for ever. */
 void level_opening_reset(LevelOpening *opening, float level);
 /* One row of levels in, the result of C + O - 2 hops ago out; in may equal out. */

@@ -119,30 +119,34 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     return true;
 }
 
+static float larger(float a, float b) {
+    return a > b ? a : b;
+}
+
 /* The largest cut of band b in the rows on both sides of a boundary between hops of the output.
  * The row of hop t is that of hop t + 1 (levels are smoothed over both neighbours). */
 static float cut_at(const Tamer *t, size_t hop, size_t b) {
     float before = click_finder_cut(&t->finder, hop)[b];
     float after = click_finder_cut(&t->finder, hop + 1)[b];
-    return fmaxf(fmaxf(before, after), click_finder_cut(&t->finder, hop + 2)[b]);
+    return larger(larger(before, after), click_finder_cut(&t->finder, hop + 2)[b]);
 }
 
 /* The hop of the output that begins. */
 static void begin_hop(Tamer *t) {
     size_t coming = t->finder.history.known, hop = coming - t->latency_hops;
+    bool cuts = coming >= t->latency_hops && click_finder_cuts(&t->finder, hop);
+    size_t soon = hop + 3 + CLICK_FINDER_RUN_UP;
     float cut[2][BAND_LEVELS_ROW] = {{0.0f}};
-    bool early = coming < t->latency_hops;
     t->state.reduction_db = 0.0f;
-    for (size_t b = 0; b < t->mender.bands && !early; b++) {
+    for (size_t b = 0; b < t->mender.bands && cuts; b++) {
         cut[0][b] = cut_at(t, hop, b);
         cut[1][b] = cut_at(t, hop + 1, b);
-        t->state.reduction_db = fmaxf(t->state.reduction_db, fmaxf(cut[0][b], cut[1][b]));
-        size_t soon = hop + 3 + CLICK_FINDER_RUN_UP;
+        t->state.reduction_db = larger(t->state.reduction_db, larger(cut[0][b], cut[1][b]));
         if (click_finder_cut(&t->finder, soon)[b] > 0.0f)
             t->state.awake_until = soon + 1;
     }
     band_mender_hop(&t->mender, (const float(*)[BAND_LEVELS_ROW])cut, t->levels.hop,
-                    !early && hop < t->state.awake_until);
+                    cuts && hop < t->state.awake_until);
 }
 
 static void process(void *self, const Io *io) {
@@ -160,7 +164,7 @@ static void process(void *self, const Io *io) {
             out[c] = io->out[c] + at;
         }
         band_mender_process(&t->mender, dry, out, io->channels, t->levels.hop - room, n);
-        reduction = fmaxf(reduction, t->state.reduction_db);
+        reduction = larger(reduction, t->state.reduction_db);
         if (band_levels_process(&t->levels, io->in, at, n, power))
             click_finder_step(&t->finder, power);
     }

@@ -11,7 +11,7 @@ static const float PERIODIC = 0.65f;
 /* Thresholds: below `open`, and least distances over the room. */
 static const float KEEP_DB = 6.0f, KEEP_SUNG_DB = 16.0f, LOW_DB = 20.0f, SUNG_DB = 6.0f;
 static const float WEAK_BREATH_DB = 12.0f;
-static const float LOUD_DB = 8.0f; /* nearer to the singer's level lies no breath */
+static const float LOUD_DB = 3.0f; /* nearer to the singer's level lies no breath */
 static const float VOICE_BAR_DB = 6.0f;
 static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVER_ROOM_DB = 10.0f;
 static const float NOTHING_DB = -150.0f; /* a cut in the file: says nothing about the room */
@@ -201,6 +201,8 @@ static void outside(GapGate *gate, const View *view) {
  * that begins before the phrase has died away is told by its swelling, and taken back as far as it
  * was marked; if its beginning was let out already, so is the rest. */
 static void part_breath(GapGate *gate, const View *view) {
+    if (!gate->state.sounding && view->breathy && gate->state.breathed >= BREATHED)
+        phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_BREAK);
     size_t swelling = gate->state.swelling, first = view->hop + 1 - swelling;
     bool unread = first > phrase_marks_oldest(&gate->marks) + FADE_ROOM;
     if (swelling < SWELL || !unread || view->level_db < gate->state.breath_least_db + SWELL_DB)

@@ -17,7 +17,7 @@
  *
  * Breath is told by breath_class.h. When breaths are kept, breath over `open` opens as any sound
  * does, and plain breath does down to open - 12 dB. When they are trimmed, what is over `open`
- * counts only if it is not breath, or is periodic, or has been within 8 dB of the singer's level
+ * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
  * for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that has been breath
  * so far; a breath that joins a phrase is parted from it where it begins to swell. Either way all
  * of a breath has one fate, since what decides is seen before its start is let out.

@@ -448,8 +448,8 @@ START_TEST(a_breath_that_joins_the_end_of_a_phrase_is_parted_from_it) {
 END_TEST
 
 START_TEST(what_is_as_loud_as_the_voice_is_no_breath) {
-    judge_breath_after(-100.0, -24.0);
-    ck_assert_double_eq(open_share(3.4, 3.65), 1.0);
+    judge_breath_after(-100.0, -20.0);
+    ck_assert_double_eq(open_share(3.45, 3.65), 1.0);
 }
 END_TEST
 

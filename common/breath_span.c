@@ -4,8 +4,9 @@
 #include <math.h>
 #include <string.h>
 
-/* In hops: what a step is smoothed over; the shortest rise that is looked at. */
-enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4 };
+/* In hops: what a step is smoothed over; the shortest rise that is looked at; how many voiced ones
+ * are more than a click. */
+enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 };
 
 static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
 static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f;
@@ -83,13 +84,15 @@ static bool lives(const BreathSpan *span, size_t t) {
     return lowest > level(span, t) - HOLD_DB;
 }
 
-/* Hops from t to the first two in a row that sound voiced; the lag if none are seen. */
+/* Hops from t to the first SURELY in a row that sound voiced; the lag if none are seen. */
 static size_t hops_to_voice(const BreathSpan *span, size_t t) {
-    size_t k = 1;
-    while (k < span->lag &&
-           (alone_of(span, t + k) != SOUND_VOICED || alone_of(span, t + k + 1) != SOUND_VOICED))
-        k++;
-    return k;
+    size_t voiced = 0;
+    for (size_t k = 1; k <= span->lag; k++) {
+        voiced = alone_of(span, t + k) == SOUND_VOICED ? voiced + 1 : 0;
+        if (voiced == SURELY)
+            return k + 1 - SURELY;
+    }
+    return span->lag;
 }
 
 /* The largest fall of the level within `hops` hops from t on. */

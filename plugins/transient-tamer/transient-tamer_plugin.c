@@ -101,7 +101,7 @@ static void set(void *self, const float *control) {
     Tamer *t = self;
     BandLevelsParams focus = {control[FOCUS_LOW], control[FOCUS_HIGH]};
     band_levels_set(&t->levels, &focus);
-    band_mender_set(&t->mender, &t->levels);
+    band_mender_set(&t->mender, &t->levels, control[DEPTH]);
     ClickFinderParams params = {.threshold_db = control[THRESHOLD],
                                 .depth_db = control[DEPTH],
                                 .max_length = hops_of(t, control[MAX_LENGTH]),

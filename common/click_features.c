@@ -211,7 +211,8 @@ static size_t find_period(const Event *e, float *strength) {
         least = difference < least ? difference : least;
         sum += difference;
     }
-    *strength = 1.0f - least / (sum / (float)PERIODS + 1e-3f);
+    /* 1 dB in all on top: where nothing moves there is no period. */
+    *strength = 1.0f - (least + 1.0f) / (sum / (float)PERIODS + 1.0f);
     return period;
 }
 

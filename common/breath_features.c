@@ -12,7 +12,7 @@ static const float SPECTRAL_FLOOR = 0.01f;  /* of the band's own power, left at 
 static const float GATED = 3e-8f; /* -75 dB re the singer: less is no room, but a cut in the take */
 static const float SILENCE = 1e-14f;   /* -140 dBFS: the same before anything was sung */
 static const float LEAST_ROOM = 0.01f; /* of these, in each band */
-static const float USUAL_HIGH_DB = -6.0f, USUAL_HISS_DB = -16.0f;
+static const float USUAL_HIGH_DB = -6.0f, USUAL_HISS_DB = -11.0f;
 
 static float power_of(float db) {
     return decibel_fast_gain(2.0f * db);
@@ -72,6 +72,22 @@ static float clean(float power, float room) {
     return over > least ? over : least;
 }
 
+static float ramp(float x, float knee, float width) {
+    float r = (x - knee) / width;
+    r = r < 0.0f ? 0.0f : r;
+    return r > 1.0f ? 1.0f : r;
+}
+
+/* The share of a moment's periodicity that can be a voice's: 0 a whistle, 1 a voice. */
+static float voice_share(const BreathMoment *moment) {
+    const float *value = moment->value;
+    float low_db =
+        value[BREATH_LOW] > value[BREATH_FIRST] ? value[BREATH_LOW] : value[BREATH_FIRST];
+    float low = ramp(low_db, -14.0f, 8.0f);
+    float loud = moment->voice_known ? ramp(value[BREATH_OVER_VOICE], -16.0f, 6.0f) : 1.0f;
+    return low > loud ? low : loud;
+}
+
 void breath_features_step(BreathFeatures *features, const VoiceFrame *frame, BreathMoment *moment) {
     float room[OCTAVE_BANK_BANDS], c[OCTAVE_BANK_BANDS];
     track(features, frame, room);
@@ -86,7 +102,6 @@ void breath_features_step(BreathFeatures *features, const VoiceFrame *frame, Bre
     float core_db = decibel_from_power(c[2] + c[3]);
     float voice_db = decibel_from_power(voice_level_power(&features->voice));
     float *value = moment->value;
-    value[BREATH_PERIODIC] = frame->periodicity;
     value[BREATH_OVER_ROOM] = decibel_from_power(mid) - decibel_from_power(mid_room);
     value[BREATH_OVER_VOICE] = decibel_from_power(mid_clean) - voice_db;
     value[BREATH_LOW] = decibel_from_power(c[0]) - core_db;
@@ -97,4 +112,5 @@ void breath_features_step(BreathFeatures *features, const VoiceFrame *frame, Bre
     value[BREATH_HIGH] = features->high_lost_db >= 0.0f ? high_db : USUAL_HIGH_DB;
     value[BREATH_HISS] = features->hiss_lost_db >= 0.0f ? hiss_db : USUAL_HISS_DB;
     moment->voice_known = voice_level_known(&features->voice);
+    value[BREATH_PERIODIC] = frame->periodicity * voice_share(moment);
 }

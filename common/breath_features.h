@@ -8,8 +8,13 @@
  * breath has its weak peaks, and "mid" 359..5745 Hz. What distinguishes a breath is known from
  * Werner, Fuchs, Trouvain and Moebius, Interspeech 2021 and JSLHR 2023: a falling spectrum with
  * weak peaks below 3 kHz, like an unvoiced schwa. A band that half the rate cuts short counts as
- * if it went on as it is; where less than a third is left, its number is that of an ordinary
- * breath. Latency 0 beyond that of voice_sense. Cost: some 15 logarithms a hop. */
+ * if it went on as it is. Where less than a third of it is left, a breath cannot be told from /f/
+ * and /s/ by it: its number is that of a doubtful breath, since a word is worth more than a breath.
+ *
+ * An inhalation may whistle, which is periodic. No voice far under the singer's level lacks both
+ * its fundamental and its first formant, so that periodicity counts only as far as one of these
+ * holds: below 718 Hz at least 14 to 6 dB under core, or at most 16 to 10 dB under the singer.
+ * Latency 0 beyond that of voice_sense. Cost: some 15 logarithms a hop. */
 #ifndef SISKIN_BREATH_FEATURES_H
 #define SISKIN_BREATH_FEATURES_H
 
@@ -23,7 +28,7 @@
 enum { BREATH_FEATURES_AHEAD = 0 }; /* hops from a frame to the moment it decides */
 
 typedef enum {
-    BREATH_PERIODIC,   /* 0..1 */
+    BREATH_PERIODIC,   /* 0..1, less for what whistles */
     BREATH_OVER_ROOM,  /* mid over its floor, dB */
     BREATH_OVER_VOICE, /* mid over the singer's level, dB */
     BREATH_LOW,        /* below 359 Hz over core, dB */

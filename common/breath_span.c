@@ -9,7 +9,7 @@
 enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 };
 
 static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
-static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f;
+static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, REST_DB = 10.0f;
 static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
 
 void breath_span_prepare(BreathSpan *span, double hops_per_second) {
@@ -106,17 +106,19 @@ static float fall_within(const BreathSpan *span, size_t t, size_t hops) {
     return fall;
 }
 
-/* Whether what begins at hop t, as far as can be seen, is an /h/ or a soft onset: ends in voice and
- * has not fallen before; unless it is the beginning of a sound, it also rises throughout. */
+/* Whether what begins at hop t, as far as can be seen, is an /h/ or a soft onset. It ends in voice:
+ * when hop t is the beginning of the sound, without the rest that lies between a breath and a word;
+ * else by rising throughout. */
 static bool leads_into_voice(const BreathSpan *span, size_t t, bool beginning) {
     size_t hops = hops_to_voice(span, t);
     if (hops < SHORTEST_RISE || hops == span->lag)
         return false;
-    if (fall_within(span, t, hops) > SWELL_DB)
-        return false;
+    float fall = fall_within(span, t, hops);
+    if (beginning)
+        return fall < REST_DB;
     float middle = level(span, t + hops / 2);
-    return beginning ||
-           (middle > level(span, t) + SWELL_DB && level(span, t + hops - 1) > middle + SWELL_DB);
+    return fall < SWELL_DB && middle > level(span, t) + SWELL_DB &&
+           level(span, t + hops - 1) > middle + SWELL_DB;
 }
 
 /* Whether not too many of the first `least` hops from t on are room. */

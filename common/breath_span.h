@@ -7,9 +7,10 @@
  * Falls. After another sound without a rest between them, a breath begins only where the level goes
  * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on.
  *
- * Onsets. What leads into voice within `lag` without a fall of 4 dB is an /h/ or a soft onset; so
- * is the end of a longer breath from where it rises by 4 dB twice over. Before any other sound,
- * without a rest between them, a breath ends at the last dip from which the level goes up by 4 dB.
+ * Onsets. What leads into voice within `lag` and does not fall by 10 dB before it, as it would in
+ * the rest between a breath and a word, is an /h/ or a soft onset; so is the end of a longer breath
+ * from where it rises by 4 dB twice over. Before any other sound, without a rest between them, a
+ * breath ends at the last dip from which the level goes up by 4 dB.
  *
  * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,

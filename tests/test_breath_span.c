@@ -134,7 +134,7 @@ END_TEST
 
 START_TEST(what_rises_into_a_word_belongs_to_the_word) {
     rest();
-    for (size_t t = 200; t < 215; t++) { /* an /h/: 75 ms, rising all the way */
+    for (size_t t = 206; t < 215; t++) { /* an /h/: 75 ms, rising all the way */
         sound[t] = alone[t] = SOUND_BREATH;
         level[t] = 5.0f + 2.0f * (float)(t - 200);
     }
@@ -153,6 +153,20 @@ START_TEST(what_rises_into_a_word_belongs_to_the_word) {
         end--;
     ck_assert_uint_le(end, 191 - CLEAR + 1);
     ck_assert_uint_ge(end, 180);
+}
+END_TEST
+
+START_TEST(a_short_sound_that_a_rest_parts_from_the_word_is_a_breath) {
+    rest();
+    put(206, 217, SOUND_BREATH, 20.0f); /* a rest of 15 ms; voice is seen from the beginning on */
+    put(220, 300, SOUND_VOICED, 50.0f);
+    run();
+    for (size_t t = 206; t < 215; t++)
+        ck_assert(down[t]);
+    put(217, 220, SOUND_BREATH, 14.0f); /* only a dip of 6 dB: an /h/ */
+    run();
+    for (size_t t = 150; t < 300; t++)
+        ck_assert(!down[t]);
 }
 END_TEST
 
@@ -222,6 +236,7 @@ int main(void) {
     tcase_add_test(tcase, a_falling_tail_is_no_breath);
     tcase_add_test(tcase, a_breath_that_swells_out_of_a_tail_begins_at_the_turn);
     tcase_add_test(tcase, what_rises_into_a_word_belongs_to_the_word);
+    tcase_add_test(tcase, a_short_sound_that_a_rest_parts_from_the_word_is_a_breath);
     tcase_add_test(tcase, lips_that_part_after_a_rest_go_with_the_breath);
     tcase_add_test(tcase, a_plosive_after_a_closure_does_not);
     tcase_add_test(tcase, a_short_one_filled_up_with_room_is_too_short);

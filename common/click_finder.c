@@ -63,6 +63,7 @@ static void forget_events(ClickFinder *finder) {
     fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     fill(h->height, CLICK_HISTORY, 0.0f);
     level_opening_reset(&finder->opening, FLOOR_DB);
+    h->rated = h->known; /* none from before the change is rated after it */
     finder->state.inside = false;
     finder->state.judged = finder->state.found;
 }

@@ -1,0 +1,278 @@
+/* SPDX-License-Identifier: ISC */
+#include "click_finder.h"
+#include "signals.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { RATE = 48000, HOP = 24, SECONDS = 4, LENGTH = RATE * SECONDS, HOPS = LENGTH / HOP };
+enum { ROW = BAND_LEVELS_ROW };
+static BandLevels levels;
+static ClickFinder finder;
+static float audio[LENGTH];
+static float cut[HOPS][ROW]; /* as final when due */
+static const ClickFinderParams DEFAULTS = {
+    .threshold_db = 8.0f, .depth_db = 24.0f, .max_length = 24, .bands = 7};
+
+static void prepare(const ClickFinderParams *params) {
+    BandLevelsParams focus = {1500.0f, 12000.0f};
+    memset(&levels, 0, sizeof levels);
+    memset(&finder, 0, sizeof finder);
+    band_levels_prepare(&levels, RATE, 1);
+    band_levels_set(&levels, &focus);
+    click_finder_prepare(&finder, (double)HOP / RATE);
+    click_finder_set(&finder, params);
+}
+
+static void run(const ClickFinderParams *params) {
+    prepare(params);
+    const float *const in[1] = {audio};
+    size_t late = click_finder_latency(params->max_length);
+    memset(cut, 0, sizeof cut);
+    for (size_t t = 0; t < HOPS; t++) {
+        float power[ROW];
+        ck_assert(band_levels_process(&levels, in, t * HOP, HOP, power));
+        click_finder_step(&finder, power);
+        /* What the filters are told when this hop has come in. */
+        if (t >= late)
+            memcpy(cut[t - late + CLICK_FINDER_RUN_UP],
+                   click_finder_cut(&finder, t - late + CLICK_FINDER_RUN_UP), sizeof cut[0]);
+    }
+}
+
+static void room(double rms, uint64_t seed) {
+    Random random = random_seeded(seed);
+    signals_noise(audio, LENGTH, rms, &random);
+}
+
+/* The largest cut within from..to seconds, dB. */
+static double largest(double from_s, double to_s) {
+    float most = 0.0f;
+    for (size_t t = (size_t)(from_s * RATE / HOP); t < (size_t)(to_s * RATE / HOP); t++)
+        for (size_t b = 0; b < ROW; b++)
+            most = cut[t][b] > most ? cut[t][b] : most;
+    return (double)most;
+}
+
+/* Damped resonances at 1, 1.5, 2 ... 3.5 s: what a mouth click is like (common practice). */
+static void lay_clicks(double amplitude) {
+    const double hz[] = {2000, 2800, 3600, 4700, 6300, 8000};
+    for (size_t k = 0; k < 6; k++) {
+        size_t at = (size_t)((1.0 + 0.5 * (double)k) * RATE);
+        signals_burst_add(audio + at, LENGTH - at, RATE, hz[k], 0.8, amplitude);
+    }
+}
+
+START_TEST(clicks_in_room_tone_are_found_where_they_are_and_nowhere_else) {
+    for (uint64_t seed = 1; seed <= 5; seed++) {
+        room(0.001, seed);
+        lay_clicks(0.02);
+        run(&DEFAULTS);
+        ck_assert_uint_eq(finder.state.clicks, 6);
+        for (size_t k = 0; k < 6; k++) {
+            double at = 1.0 + 0.5 * (double)k;
+            ck_assert_double_ge(largest(at - 0.001, at + 0.003), 10.0);
+            ck_assert_double_eq(largest(at + 0.012, at + 0.498), 0.0);
+        }
+        ck_assert_double_eq(largest(0.0, 0.998), 0.0);
+    }
+}
+END_TEST
+
+START_TEST(nothing_is_cut_below_the_surroundings_or_by_more_than_depth) {
+    room(0.001, 6);
+    lay_clicks(0.05);
+    ClickFinderParams params = DEFAULTS;
+    params.depth_db = 15.0f;
+    run(&params);
+    ck_assert_double_eq(largest(0.9, 3.9), 15.0);
+    /* Bands of noise in 1.5 hops have some 6 values: ten times their mean once in 10^20. */
+    params.depth_db = 48.0f;
+    run(&params);
+    for (size_t t = 0; t < HOPS; t++)
+        for (size_t b = 0; b < ROW; b++)
+            ck_assert_double_le((double)cut[t][b], 48.0);
+    ck_assert_double_ge(largest(0.9, 3.9), 20.0);
+}
+END_TEST
+
+START_TEST(what_rises_and_stays_is_left_alone) {
+    for (uint64_t seed = 7; seed < 12; seed++) {
+        static float louder[LENGTH];
+        room(0.001, seed);
+        memcpy(louder, audio, sizeof louder);
+        for (size_t i = LENGTH / 4; i < LENGTH / 2; i++)
+            audio[i] = 100.0f * louder[i];
+        run(&DEFAULTS);
+        ck_assert_double_eq(largest(0.0, SECONDS - 0.1), 0.0);
+    }
+}
+END_TEST
+
+/* A burst of a tone in noise, `ms` long with 0.5 ms flanks. */
+static void lay_burst(double ms) {
+    size_t n = (size_t)(ms * 0.001 * RATE);
+    static float burst[LENGTH];
+    signals_sine(burst, n, RATE, 4000.0, 0.03, 0.0);
+    signals_fade_ends(burst, n, RATE / 2000);
+    signals_add(audio + LENGTH / 2, burst, n);
+}
+
+START_TEST(what_lasts_longer_than_max_length_is_left_alone) {
+    const double lengths_ms[] = {2.0, 4.0, 16.0, 40.0};
+    for (size_t k = 0; k < 4; k++) {
+        room(0.001, 12);
+        lay_burst(lengths_ms[k]);
+        run(&DEFAULTS);
+        if (lengths_ms[k] < 12.0)
+            ck_assert_double_ge(largest(1.99, 2.05), 10.0);
+        else
+            ck_assert_double_eq(largest(1.99, 2.05), 0.0);
+    }
+    ClickFinderParams params = DEFAULTS;
+    params.max_length = 4; /* 2 ms */
+    room(0.001, 12);
+    lay_burst(4.0);
+    run(&params);
+    ck_assert_double_eq(largest(1.99, 2.05), 0.0);
+}
+END_TEST
+
+/* Damped resonances in a row, as a low voice or a creak makes them, the periods 2 % apart. */
+static void lay_pulses(double period_ms, Random *random) {
+    for (double at_s = 0.5; at_s < 3.5;) {
+        size_t at = (size_t)(at_s * RATE);
+        double height = random_range(random, 0.9, 1.1);
+        signals_burst_add(audio + at, LENGTH - at, RATE, 500.0, 3.0, 0.2 * height);
+        signals_burst_add(audio + at, LENGTH - at, RATE, 1800.0, 2.0, 0.06 * height);
+        signals_burst_add(audio + at, LENGTH - at, RATE, 3200.0, 1.0, 0.03 * height);
+        at_s += 0.001 * period_ms * random_range(random, 0.98, 1.02);
+    }
+}
+
+START_TEST(pulses_of_a_voice_are_left_alone_down_to_a_creak) {
+    const double periods_ms[] = {4.0, 8.0, 12.0, 18.0, 25.0};
+    for (size_t k = 0; k < 5; k++) {
+        Random random = random_seeded(13 + k);
+        room(0.0005, 20 + k);
+        lay_pulses(periods_ms[k], &random);
+        run(&DEFAULTS);
+        /* All but the first and the last, which have nothing like them on one side. */
+        ck_assert_double_eq(largest(0.5 + 0.002 * periods_ms[k], 3.5 - 0.002 * periods_ms[k]), 0.0);
+    }
+}
+END_TEST
+
+START_TEST(a_click_among_pulses_is_found) {
+    Random random = random_seeded(30);
+    room(0.0005, 31);
+    lay_pulses(8.0, &random);
+    const double at_s[] = {1.003, 1.7, 2.4, 3.1};
+    for (size_t k = 0; k < 4; k++) {
+        size_t at = (size_t)(at_s[k] * RATE);
+        signals_burst_add(audio + at, LENGTH - at, RATE, 5200.0, 0.7, 0.1);
+    }
+    run(&DEFAULTS);
+    ck_assert_uint_ge(finder.state.clicks, 4);
+    for (size_t k = 0; k < 4; k++)
+        ck_assert_double_ge(largest(at_s[k] - 0.001, at_s[k] + 0.003), 8.0);
+}
+END_TEST
+
+START_TEST(cuts_are_final_when_they_are_due) {
+    const size_t lengths[] = {12, 24, 60};
+    for (size_t k = 0; k < 3; k++) {
+        ClickFinderParams params = DEFAULTS;
+        params.max_length = lengths[k];
+        room(0.001, 40);
+        lay_clicks(0.03);
+        run(&params);
+        /* The ring still holds the last 512 hops: whatever was told of them is what it says. */
+        size_t due = HOPS - 1 - click_finder_latency(lengths[k]);
+        ck_assert_uint_ge(finder.state.clicks, 4);
+        for (size_t t = HOPS - CLICK_HISTORY; t <= due; t++)
+            ck_assert(signals_same_bits(cut[t], click_finder_cut(&finder, t), ROW));
+    }
+}
+END_TEST
+
+START_TEST(silence_and_steady_noise_hold_no_clicks) {
+    signals_silence(audio, LENGTH);
+    run(&DEFAULTS);
+    ck_assert_uint_eq(finder.state.clicks, 0);
+    size_t clicks = 0;
+    for (uint64_t seed = 50; seed < 60; seed++) {
+        room(seed % 2 ? 0.01 : 0.001, seed);
+        run(&DEFAULTS);
+        clicks += finder.state.clicks;
+    }
+    /* Of its own peaks one in a while may pass for a click. */
+    printf("clicks in 40 s of white noise: %zu\n", clicks);
+    ck_assert_uint_le(clicks, 4);
+}
+END_TEST
+
+START_TEST(reset_forgets) {
+    static float first[HOPS][ROW];
+    room(0.001, 61);
+    lay_clicks(0.03);
+    run(&DEFAULTS);
+    memcpy(first, cut, sizeof first);
+    size_t clicks = finder.state.clicks;
+    const float *const in[1] = {audio};
+    click_finder_reset(&finder);
+    band_levels_reset(&levels);
+    for (size_t t = 0; t < HOPS; t++) {
+        float power[ROW];
+        (void)band_levels_process(&levels, in, t * HOP, HOP, power);
+        click_finder_step(&finder, power);
+    }
+    ck_assert_uint_eq(finder.state.clicks, clicks);
+}
+END_TEST
+
+START_TEST(max_length_may_change_while_it_runs) {
+    room(0.001, 62);
+    lay_clicks(0.03);
+    prepare(&DEFAULTS);
+    const float *const in[1] = {audio};
+    ClickFinderParams params = DEFAULTS;
+    for (size_t t = 0; t < HOPS; t++) {
+        float power[ROW];
+        if (t % 400 == 0) {
+            params.max_length = t % 800 ? 24 : 60;
+            click_finder_set(&finder, &params);
+        }
+        (void)band_levels_process(&levels, in, t * HOP, HOP, power);
+        click_finder_step(&finder, power);
+    }
+    /* Events on the way are given up at a change, none is found twice or out of nothing. */
+    ck_assert_uint_le(finder.state.clicks, 6);
+    ck_assert_uint_ge(finder.state.clicks, 1);
+}
+END_TEST
+
+int main(void) {
+    Suite *suite = suite_create("click finder");
+    TCase *tcase = tcase_create("click finder");
+    tcase_set_timeout(tcase, 60.0);
+    tcase_add_test(tcase, clicks_in_room_tone_are_found_where_they_are_and_nowhere_else);
+    tcase_add_test(tcase, nothing_is_cut_below_the_surroundings_or_by_more_than_depth);
+    tcase_add_test(tcase, what_rises_and_stays_is_left_alone);
+    tcase_add_test(tcase, what_lasts_longer_than_max_length_is_left_alone);
+    tcase_add_test(tcase, pulses_of_a_voice_are_left_alone_down_to_a_creak);
+    tcase_add_test(tcase, a_click_among_pulses_is_found);
+    tcase_add_test(tcase, cuts_are_final_when_they_are_due);
+    tcase_add_test(tcase, silence_and_steady_noise_hold_no_clicks);
+    tcase_add_test(tcase, reset_forgets);
+    tcase_add_test(tcase, max_length_may_change_while_it_runs);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}

@@ -101,6 +101,7 @@ void breath_features_step(BreathFeatures *features, const VoiceFrame *frame, Bre
     }
     float core_db = decibel_from_power(c[2] + c[3]);
     float voice_db = decibel_from_power(voice_level_power(&features->voice));
+    /* cppcheck-suppress ctuuninitvar ; the moment is what is filled here */
     float *value = moment->value;
     value[BREATH_OVER_ROOM] = decibel_from_power(mid) - decibel_from_power(mid_room);
     value[BREATH_OVER_VOICE] = decibel_from_power(mid_clean) - voice_db;

@@ -32,12 +32,9 @@ void fade_gain_set(FadeGain *fade, const FadeGainParams *params) {
 }
 
 static float step(FadeGain *fade, bool down) {
-    if (fade->state.at == 0)
-        fade->state.depth_db = fade->goal_db;
-    else if (fabsf(fade->state.depth_db - fade->goal_db) > SETTLED_DB)
-        fade->state.depth_db = one_pole_step(fade->state.depth_db, fade->goal_db, fade->glide);
-    else
-        fade->state.depth_db = fade->goal_db;
+    bool glides = fade->state.at > 0 && fabsf(fade->state.depth_db - fade->goal_db) > SETTLED_DB;
+    fade->state.depth_db =
+        glides ? one_pole_step(fade->state.depth_db, fade->goal_db, fade->glide) : fade->goal_db;
     if (down && fade->state.at < fade->length)
         fade->state.at++;
     else if (!down && fade->state.at > 0)

@@ -43,12 +43,14 @@ void octave_bank_prepare(OctaveBank *bank, double rate_hz) {
     bank->stages = 0;
     bank->low_stages = 0;
     bank->low_rate_hz = rate_hz;
-    for (double rate = rate_hz; rate / 4.0 > LOWEST_EDGE_HZ; rate /= 2.0) {
+    double rate = rate_hz;
+    while (rate / 4.0 > LOWEST_EDGE_HZ) {
         half_band_prepare(&bank->stage[bank->stages++]);
         if (rate / 2.0 > LOW_RATE_HZ) {
             bank->low_stages = bank->stages;
             bank->low_rate_hz = rate / 2.0;
         }
+        rate /= 2.0;
     }
     bank->group = (size_t)1 << bank->stages;
     bank->low_frames = bank->group >> bank->low_stages;

@@ -64,5 +64,5 @@ void spectral_centre_edges(const SpectralCentre *c, CentreAndSpread now, float b
 }
 
 float spectral_centre_hz(double rate_hz, float g) {
-    return (float)(rate_hz / PI * atan(g));
+    return (float)(rate_hz / PI * atan((double)g));
 }

@@ -136,7 +136,9 @@ static void rumble(const Step *s) {
 
 static double click_height_db(const Take *band, const Label *click) {
     double loudest = -200.0;
-    for (double t = click->start_s - 0.002; t < click->end_s + 0.002; t += 0.001) {
+    size_t steps = (size_t)((click->end_s - click->start_s) / 0.001) + 4;
+    for (size_t k = 0; k < steps; k++) {
+        double t = click->start_s - 0.002 + 0.001 * (double)k;
         double level = rms_db(band, t, t + 0.001);
         loudest = level > loudest ? level : loudest;
     }
@@ -232,7 +234,9 @@ static void sibilants(const Step *s) {
 
 static double quiet_db(const Take *take, const Label *gap) {
     double quietest = 0.0;
-    for (double t = gap->start_s; t + 0.05 <= gap->end_s; t += 0.05) {
+    size_t steps = (size_t)((gap->end_s - gap->start_s) / 0.05);
+    for (size_t k = 0; k < steps; k++) {
+        double t = gap->start_s + 0.05 * (double)k;
         double level = rms_db(take, t, t + 0.05);
         quietest = level < quietest ? level : quietest;
     }

@@ -116,8 +116,10 @@ int main(int argc, char **argv) {
                         .format = SF_FORMAT_WAV | SF_FORMAT_FLOAT};
     SNDFILE *wet = sf_open(argv[3], SFM_WRITE, &wet_info);
     float *frame = calloc((size_t)info.channels, sizeof *frame);
-    if (!wet || !frame)
+    if (!wet || !frame) {
+        free(frame);
         return fail(argv[3], wet ? "out of memory" : sf_strerror(NULL));
+    }
 
     Hall hall[SIDES];
     for (int side = 0; side < SIDES; side++)
@@ -133,8 +135,10 @@ int main(int argc, char **argv) {
         float out[SIDES];
         for (int side = 0; side < SIDES; side++)
             out[side] = hall_step(&hall[side], x);
-        if (sf_writef_float(wet, out, 1) != 1)
+        if (sf_writef_float(wet, out, 1) != 1) {
+            free(frame);
             return fail(argv[3], sf_strerror(wet));
+        }
     }
     free(frame);
     for (int side = 0; side < SIDES; side++)

@@ -81,9 +81,10 @@ static double cut_power(double hz, double rate) {
 /* Mean of band b over the second half of what was run. */
 static double steady(size_t b, size_t hops) {
     double sum = 0.0;
-    for (size_t t = hops / 2; t < hops; t++)
+    size_t half = hops / 2;
+    for (size_t t = half; t < hops; t++)
         sum += (double)power[t][b];
-    return sum / (double)(hops - hops / 2);
+    return sum / (double)(hops - half);
 }
 
 START_TEST(a_sine_in_the_middle_of_a_band_reads_its_power) {

@@ -8,13 +8,13 @@
 #include <string.h>
 
 enum { PAIRS = 1 << 14, SETTLED = 1 << 12 };
-static float in[2 * PAIRS], low[PAIRS], high[PAIRS];
+static float in[(size_t)2 * PAIRS], low[PAIRS], high[PAIRS];
 
 /* Power of both halves for a sine of `hz` of the rate 1, after the start has died away. */
 static void split_sine(double hz, double *low_power, double *high_power) {
     HalfBand half;
     half_band_prepare(&half);
-    signals_sine(in, 2 * PAIRS, 1.0, hz, 1.0, 0.3);
+    signals_sine(in, (size_t)2 * PAIRS, 1.0, hz, 1.0, 0.3);
     half_band_split(&half, in, low, high, PAIRS);
     *low_power = pow(signals_rms(low + SETTLED, PAIRS - SETTLED), 2.0) / 0.5;
     *high_power = pow(signals_rms(high + SETTLED, PAIRS - SETTLED), 2.0) / 0.5;
@@ -61,7 +61,7 @@ END_TEST
 START_TEST(a_constant_goes_to_the_low_half_alone) {
     HalfBand half;
     half_band_prepare(&half);
-    for (size_t i = 0; i < 2 * PAIRS; i++)
+    for (size_t i = 0; i < (size_t)2 * PAIRS; i++)
         in[i] = 0.5f;
     half_band_split(&half, in, low, high, PAIRS);
     ck_assert_double_eq_tol((double)low[PAIRS - 1], 0.5, 1e-6);
@@ -71,7 +71,7 @@ END_TEST
 
 START_TEST(cutting_the_audio_changes_no_bit_nor_does_working_in_place) {
     Random random = random_seeded(101);
-    signals_noise(in, 2 * PAIRS, 0.3, &random);
+    signals_noise(in, (size_t)2 * PAIRS, 0.3, &random);
     HalfBand half;
     half_band_prepare(&half);
     half_band_split(&half, in, low, high, PAIRS);

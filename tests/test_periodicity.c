@@ -44,7 +44,7 @@ START_TEST(the_value_is_that_of_the_definition) {
             &(SvfParams){.kind = SVF_HIGH_PASS, .frequency_hz = 180.0f, .q = 0.7071f});
     svf_process(&high_pass, in, x, LENGTH);
     for (size_t h = STARTED; h < HOPS; h++) {
-        size_t end = (h + 1) * HOP, start = end - PERIODICITY_HOPS * HOP;
+        size_t end = (h + 1) * HOP, start = end - (size_t)PERIODICITY_HOPS * HOP;
         double best = 0.0;
         for (size_t lag = 15; lag <= 84; lag++) { /* 2.4..14 ms at 6 kHz */
             double c = 0.0, e = 0.0, l = 0.0;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin-demo: says in one line what one step of the demo did.
  *
- *   siskin-demo STEP LABELS BEFORE AFTER
+ *   siskin-demo STEP LABELS BEFORE AFTER [CLEAN]
  *
  * BEFORE and AFTER are mono or stereo takes, LABELS the test singer's label file, so that the truth
  * is known: the figures are measured here, on the audio, and not taken from the processors' meters.
@@ -33,6 +33,7 @@ typedef struct {
 
 typedef struct {
     Take before, after;
+    Take clean; /* clicks only: the take before, sung without clicks */
     Labels labels;
 } Step;
 
@@ -132,9 +133,9 @@ static void rumble(const Step *s) {
     free(after.audio);
 }
 
-/* ---- clicks: the loudest millisecond against what lies around ---- */
+/* ---- clicks: the loudest millisecond, over the same moment of the take without clicks ---- */
 
-static double click_height_db(const Take *band, const Label *click) {
+static double loudest_db(const Take *band, const Label *click) {
     double loudest = -200.0;
     size_t steps = (size_t)((click->end_s - click->start_s) / 0.001) + 4;
     for (size_t k = 0; k < steps; k++) {
@@ -142,31 +143,36 @@ static double click_height_db(const Take *band, const Label *click) {
         double level = rms_db(band, t, t + 0.001);
         loudest = level > loudest ? level : loudest;
     }
-    double left = pow(10.0, rms_db(band, click->start_s - 0.027, click->start_s - 0.002) / 10.0);
-    double right = pow(10.0, rms_db(band, click->end_s + 0.002, click->end_s + 0.027) / 10.0);
-    return loudest - 10.0 * log10((left + right) / 2.0);
+    return loudest;
 }
 
 static void clicks(const Step *s) {
     Take before = in_band(&s->before, 1000.0, 12000.0), after = in_band(&s->after, 1000.0, 12000.0);
-    double *height[2] = {room(s->labels.n, sizeof(double)), room(s->labels.n, sizeof(double))};
-    size_t n = 0, caught = 0;
+    Take clean = in_band(&s->clean, 1000.0, 12000.0);
+    double *excess[2] = {room(s->labels.n, sizeof(double)), room(s->labels.n, sizeof(double))};
+    size_t n = 0, caught = 0, hidden = 0;
     for (size_t i = 0; i < s->labels.n; i++) {
-        if (!is(&s->labels.label[i], "click"))
+        const Label *l = &s->labels.label[i];
+        if (!is(l, "click"))
             continue;
-        height[0][n] = click_height_db(&before, &s->labels.label[i]);
-        height[1][n] = click_height_db(&after, &s->labels.label[i]);
-        caught += height[1][n] <= height[0][n] - 6.0 || height[1][n] <= 3.0;
+        double truth = loudest_db(&clean, l);
+        excess[0][n] = loudest_db(&before, l) - truth;
+        excess[1][n] = loudest_db(&after, l) - truth;
+        if (excess[0][n] < 3.0) { /* the voice is louder there: nobody hears it */
+            hidden++;
+            continue;
+        }
+        caught += excess[1][n] <= excess[0][n] - 6.0 || excess[1][n] <= 3.0;
         n++;
     }
-    printf(
-        "clicks      %zu of %zu taken out; height over what lies around, median: %.0f dB before, "
-        "%.0f after\n",
-        caught, n, median(height[0], n), median(height[1], n));
-    free(height[0]);
-    free(height[1]);
+    printf("clicks      %zu of %zu taken out (%zu more lie under the voice); over the take without "
+           "them, median: %.0f dB before, %.0f after\n",
+           caught, n, hidden, median(excess[0], n), median(excess[1], n));
+    free(excess[0]);
+    free(excess[1]);
     free(before.audio);
     free(after.audio);
+    free(clean.audio);
 }
 
 /* ---- breaths: how far down, and whether a word lost anything ---- */
@@ -230,7 +236,7 @@ static void sibilants(const Step *s) {
     }
 }
 
-/* ---- gaps: the quiet tenth of each, clear of breaths and clicks ---- */
+/* ---- gaps: the quietest 50 ms of each ---- */
 
 static double quiet_db(const Take *take, const Label *gap) {
     double quietest = 0.0;
@@ -245,17 +251,21 @@ static double quiet_db(const Take *take, const Label *gap) {
 
 static void gaps(const Step *s) {
     double *level[2] = {room(s->labels.n, sizeof(double)), room(s->labels.n, sizeof(double))};
-    size_t n = 0;
+    size_t n = 0, closed = 0;
     for (size_t i = 0; i < s->labels.n; i++) {
         const Label *l = &s->labels.label[i];
         if (!is(l, "gap") || l->end_s - l->start_s < 0.3)
             continue;
-        level[0][n] = quiet_db(&s->before, l);
-        level[1][n] = quiet_db(&s->after, l);
+        double before = quiet_db(&s->before, l), after = quiet_db(&s->after, l);
         n++;
+        if (after > before - 30.0)
+            continue; /* full of a breath, or shorter than the shortest that is cut */
+        level[0][closed] = before;
+        level[1][closed++] = after;
     }
-    printf("gaps        %zu; what is left in them, median: %.0f dBFS before, %.0f after\n", n,
-           median(level[0], n), median(level[1], n));
+    printf("gaps        %zu of %zu cut (breaths are kept); what is left there, median: %.0f dBFS "
+           "before, %.0f after\n",
+           closed, n, median(level[0], closed), median(level[1], closed));
     free(level[0]);
     free(level[1]);
 }
@@ -324,21 +334,26 @@ int main(int argc, char **argv) {
     } steps[] = {{"rumble", rumble},       {"clicks", clicks}, {"breaths", breaths},
                  {"sibilants", sibilants}, {"gaps", gaps},     {"phrases", phrases},
                  {"return", wet_return}};
-    if (argc == 5) {
+    if (argc == 5 || argc == 6) {
         for (size_t i = 0; i < sizeof steps / sizeof *steps; i++) {
             if (strcmp(argv[1], steps[i].name) != 0)
                 continue;
             Step step = {.labels = read_labels(argv[2]),
                          .before = read_take(argv[3]),
                          .after = read_take(argv[4])};
+            if (steps[i].say == clicks && argc != 6)
+                break;
+            if (argc == 6)
+                step.clean = read_take(argv[5]);
             steps[i].say(&step);
             free(step.labels.label);
             free(step.before.audio);
             free(step.after.audio);
+            free(step.clean.audio);
             return EXIT_SUCCESS;
         }
     }
     fprintf(stderr, "usage: siskin-demo rumble|clicks|breaths|sibilants|gaps|phrases|return "
-                    "LABELS BEFORE AFTER\n");
+                    "LABELS BEFORE AFTER [CLEAN]\n");
     return 2;
 }

@@ -15,22 +15,28 @@ siskin=$build/siskin
 here=$(dirname "$0")
 mkdir -p "$out/steps" "$out/spoken-raw"
 
-say() { "$build/siskin-demo" "$1" "$out/labels.txt" "$2" "$3"; }
+say() { # step, before, after, the truth where the step needs it
+    what=$1
+    shift
+    "$build/siskin-demo" "$what" "$out/labels.txt" "$@"
+}
 
 echo 'Ilka Tarn, "Low Water", one take'
-"$build/siskin-sing" --voice woman --seed 11 --phrases 10 --hot 8 --rumble -42 --hum -58 \
-    --labels "$out/labels.txt" "$out/raw.wav"
+sing() { "$build/siskin-sing" --voice woman --seed 11 --phrases 10 --hot 8 --rumble -42 --hum -58 "$@"; }
+sing --labels "$out/labels.txt" "$out/raw.wav"
+sing --no-clicks "$out/truth.wav" # what her take would be, had her mouth not clicked
+"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" rumble-filter
 
 # One processor at a time, so that each line of the table compares what went in with what came out.
 before=$out/raw.wav
-step() { # number, processor, line of the table
+step() { # number, processor, line of the table, the truth
     after=$out/steps/$1-$2.wav
     "$siskin" render --quiet "$before" "$after" "$2"
-    say "$3" "$before" "$after"
+    say "$3" "$before" "$after" ${4:+"$4"}
     before=$after
 }
 step 1 rumble-filter rumble
-step 2 transient-tamer clicks
+step 2 transient-tamer clicks "$out/steps/truth.wav"
 step 3 breath-ducker breaths
 step 4 de-esser sibilants
 step 5 gap-trimmer gaps

@@ -16,6 +16,7 @@ static const struct {
     const char *summary;
 } commands[] = {
     {"render", command_render, "process a take, a mix of busses, or a folder of takes"},
+    {"measure", command_measure, "what a take is like: levels, faults, sounds, colour, pitch"},
     {"list", command_list, "the processors, with their controls, meters and presets"},
 };
 

@@ -13,6 +13,7 @@ enum {
 };
 
 int command_list(int argc, char **argv);
+int command_measure(int argc, char **argv);
 int command_render(int argc, char **argv);
 
 /* Prints "siskin COMMAND: text" to stderr; returns `status`. */

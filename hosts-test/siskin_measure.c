@@ -1,0 +1,214 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin measure: what a take is like, in figures. */
+#include "siskin_audio.h"
+#include "siskin_command.h"
+#include "siskin_measure_tell.h"
+#include "siskin_options.h"
+#include "siskin_report.h"
+#include "siskin_text.h"
+
+#include <dirent.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+typedef struct {
+    const char *against;
+    bool json, csv, all, quiet, help;
+} Words;
+
+typedef struct {
+    const Words *words;
+    char **takes;
+    size_t n_takes, failed;
+    bool folder; /* some of them came from one */
+    Measures reference;
+    Json json;
+    Progress progress;
+    const char *now;
+} Job;
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin measure TAKE...\n"
+         "siskin measure --json|--csv TAKE...\n"
+         "\n"
+         "Tells what each TAKE is like: loudness and peaks; noise, hum, rumble, clipping, the "
+         "room;\n"
+         "phrases, breaths, sibilants and clicks; colour in four bands; pitch and key. Of a "
+         "folder,\n"
+         "every take in it. Nothing is written but to the standard output.\n"
+         "\n"
+         "  siskin measure take.wav\n"
+         "  siskin measure --against finished.wav take.wav\n"
+         "  siskin measure --csv takes > takes.csv\n");
+    options_print(options, count);
+    puts(
+        "\n"
+        "Levels in dBFS are mean squares: a full-scale sine is -3.0. Loudness is that of ITU-R\n"
+        "BS.1770-4 and EBU Tech 3341 and 3342. Sounds are found as the processors find them, at\n"
+        "their defaults. T60 is read from how phrases die away; a dry voice reads 0.2 s or so.\n"
+        "Off pitch: steady parts, with the vibrato smoothed away, against the nearest note of the\n"
+        "key in the take's own tuning.\n"
+        "\n"
+        "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
+}
+
+/* ---- which takes ---- */
+
+static bool is_directory(const char *path) {
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
+}
+
+static int is_take(const struct dirent *entry) {
+    return entry->d_name[0] != '.' && audio_looks_like(entry->d_name);
+}
+
+static void add_take(Job *job, char *path) {
+    *(char **)text_grow(&job->takes, &job->n_takes, sizeof *job->takes) = path;
+}
+
+static bool add_folder(Job *job, const char *path, HostError *error) {
+    struct dirent **entries = NULL;
+    size_t before = job->n_takes;
+    int count = scandir(path, &entries, is_take, alphasort);
+    for (int i = 0; i < count; i++) {
+        char *take = text_print("%s/%s", path, entries[i]->d_name);
+        if (is_directory(take))
+            free(take);
+        else
+            add_take(job, take);
+        free(entries[i]);
+    }
+    free(entries);
+    job->folder = true;
+    return job->n_takes > before ||
+           host_fail(error, "%s holds no takes (files such as .wav, .flac, .aiff)", path);
+}
+
+static bool find_takes(Job *job, int argc, char **argv, HostError *error) {
+    for (int i = 0; i < argc; i++) {
+        if (!is_directory(argv[i]))
+            add_take(job, text_copy(argv[i]));
+        else if (!add_folder(job, argv[i], error))
+            return false;
+    }
+    return true;
+}
+
+/* ---- measuring ---- */
+
+static void show(void *user, double done) {
+    Job *job = user;
+    progress_show(&job->progress, job->now, done);
+}
+
+static bool measure(Job *job, const char *path, Measures *measures, HostError *error) {
+    job->now = text_base(path);
+    bool fine = measure_take(path, measures, show, job, error);
+    progress_clear(&job->progress);
+    if (fine && measures->cleaned)
+        fprintf(stderr, "siskin: note: %s: %llu samples are not numbers, and were read as 0\n",
+                path, (unsigned long long)measures->cleaned);
+    return fine;
+}
+
+static void tell(Job *job, const Measures *measures, size_t number) {
+    const Measures *reference = job->words->against ? &job->reference : NULL;
+    if (job->words->json)
+        tell_json(&job->json, measures, reference);
+    else if (job->words->csv)
+        tell_csv(measures, reference);
+    else if (job->folder && !job->words->all && !reference)
+        tell_row(measures);
+    else {
+        if (number)
+            putchar('\n');
+        tell_table(measures, reference, job->words->all);
+    }
+    fflush(stdout);
+}
+
+static void begin_output(Job *job) {
+    if (job->words->json) {
+        job->json = json_begin(stdout);
+        json_open(&job->json, NULL, '{', false);
+        json_text(&job->json, "reference", job->words->against);
+        json_open(&job->json, "takes", '[', false);
+    } else if (job->words->csv) {
+        tell_csv_head(job->words->against != NULL);
+    } else if (job->folder && !job->words->all && !job->words->against) {
+        tell_row_head();
+    }
+}
+
+static void end_output(Job *job) {
+    if (!job->words->json)
+        return;
+    json_close(&job->json, ']');
+    json_close(&job->json, '}');
+}
+
+static int measure_all(Job *job) {
+    HostError error;
+    job->progress = progress_begin(job->words->quiet);
+    if (job->words->against && !measure(job, job->words->against, &job->reference, &error))
+        return command_fail("measure", STATUS_FAILED, &error);
+    begin_output(job);
+    for (size_t i = 0; i < job->n_takes; i++) {
+        Measures measures;
+        if (!measure(job, job->takes[i], &measures, &error)) {
+            command_fail("measure", STATUS_FAILED, &error);
+            job->failed++;
+            continue;
+        }
+        tell(job, &measures, i);
+        measures_free(&measures);
+    }
+    end_output(job);
+    measures_free(&job->reference);
+    return job->failed ? STATUS_FAILED : STATUS_OK;
+}
+
+/* ---- the command ---- */
+
+int command_measure(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    Job job = {.words = &words};
+    const Option options[] = {
+        {"json", NULL, "all figures and events as JSON; what cannot be told is null", NULL,
+         &words.json},
+        {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
+        {"against", "REFERENCE",
+         "also how much more level and crest each band has than in\n"
+         "REFERENCE, at the same integrated loudness",
+         &words.against, NULL},
+        {"all", NULL, "also list each phrase, breath, sibilant and click", NULL, &words.all},
+        {"quiet", NULL, "show no progress", NULL, &words.quiet},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("measure", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc < 1) {
+        host_fail(&error, "name a TAKE or a folder of takes; siskin measure --help tells more");
+        return command_fail("measure", STATUS_USAGE, &error);
+    }
+    if (words.json && words.csv) {
+        host_fail(&error, "--json and --csv cannot both be had at once");
+        return command_fail("measure", STATUS_USAGE, &error);
+    }
+    int status = find_takes(&job, argc, argv, &error)
+                     ? measure_all(&job)
+                     : command_fail("measure", STATUS_FAILED, &error);
+    for (size_t i = 0; i < job.n_takes; i++)
+        free(job.takes[i]);
+    free(job.takes);
+    return status;
+}

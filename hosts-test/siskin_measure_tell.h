@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin_measure_tell.h: measures in words and figures: for people, as JSON, as CSV. */
+#ifndef SISKIN_MEASURE_TELL_H
+#define SISKIN_MEASURE_TELL_H
+
+#include "siskin_json.h"
+#include "siskin_measure_take.h"
+
+/* Band `band` of a take beside a reference, both brought to the same integrated loudness: dB more,
+ * and dB more crest (less dense). NAN where either is not known. */
+double tell_more_level_db(const Measures *take, const Measures *reference, size_t band);
+double tell_more_crest_db(const Measures *take, const Measures *reference, size_t band);
+
+/* "Bb minor". */
+const char *tell_key(char buffer[24], unsigned tonic, bool minor);
+/* "A3 +12": the nearest note of A 440 and what it is off, in cents; "-" for NAN. */
+const char *tell_note(char buffer[24], double hz);
+/* Median of member values; NAN for none. */
+double tell_median(const double *values, size_t n);
+
+/* `reference` may be NULL. `all`: every event in a line of its own. */
+void tell_table(const Measures *take, const Measures *reference, bool all);
+void tell_json(Json *json, const Measures *take, const Measures *reference);
+void tell_csv_head(bool reference);
+void tell_csv(const Measures *take, const Measures *reference);
+/* One line of a table of takes. */
+void tell_row_head(void);
+void tell_row(const Measures *take);
+
+extern const char *const tell_band_name[BAND_PROFILE_BANDS];
+
+#endif

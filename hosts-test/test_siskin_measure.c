@@ -159,7 +159,7 @@ static void phrase_errors(const SingerTake *take, const Measures *m, double *sta
  * (precision 0.97, recall 0.96 of frames; of some 50 events one in 25 may be missed or wrong);
  * sibilants: eight in ten, since a /z/ whose voicing outweighs its friction is none to the
  * de-esser, and nothing else (one event in 20); clicks as the tamer's targets, 85 % even inside
- * words, and one event in four may be a plosive's burst; phrases: each, and their sung parts' edges
+ * words, and one event in ten may be a plosive's burst; phrases: each, and their sung parts' edges
  * within 60 ms in the median, 10 hops of hearing. */
 START_TEST(sounds_are_counted_as_they_are_labelled) {
     Tally phrases = {0}, breaths = {0}, sibilants = {0}, clicks = {0};
@@ -195,7 +195,7 @@ START_TEST(sounds_are_counted_as_they_are_labelled) {
     ck_assert_uint_ge(sibilants.met * 10, sibilants.labels * 8);
     ck_assert_uint_le(sibilants.idle * 20, sibilants.events);
     ck_assert_uint_ge(clicks.met * 100, clicks.labels * 85);
-    ck_assert_uint_le(clicks.idle * 4, clicks.events);
+    ck_assert_uint_le(clicks.idle * 10, clicks.events);
     ck_assert_uint_gt(both, 1000);
     ck_assert_uint_le(gross * 100, both);
 }

@@ -33,8 +33,8 @@ static const PortSpec controls[CONTROLS] = {
     [SHORTEST] = {.symbol = "shortest",
                   .name = "Shortest Breath",
                   .doc =
-                      "Sounds shorter than this are never taken for a breath. Values over 100 ms "
-                      "add to the latency.",
+                      "Sounds shorter than this are let be; one that runs on into a consonant may "
+                      "count as longer. Values over 100 ms add to the latency.",
                   .minimum = 40.0f,
                   .initial = 100.0f,
                   .maximum = 500.0f,

@@ -68,7 +68,7 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo install uninstall clean
+  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs
 .SECONDARY:
 all: bundles programs
 
@@ -76,6 +76,7 @@ help:
 	@echo 'make            build bundles and programs into $(BUILD)/'
 	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
 	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
+	@echo 'make fuzz       random hosts, chain files and audio files under sanitizers; FUZZ_SECONDS= each'
 	@echo 'make lint       clang-format, clang-tidy, cppcheck'
 	@echo 'make quality    figures beside their targets        make bench: cost'
 	@echo "make hosts      every bundle in other people's hosts, against siskin render"
@@ -344,5 +345,25 @@ other-machines:
 	@hosts-test/setup.sh machines
 	@$(MAKE) --no-print-directory -j$(JOBS) tests fingerprints
 	@BUILD=$(BUILD) MAKE='$(MAKE)' JOBS=$(JOBS) hosts-test/machines.sh arm64 i386 windows
+
+# ---- fuzzing: libFuzzer under the sanitizers, on the plugins and on what siskin reads ----
+# FUZZ_SECONDS for each target; the corpus in hosts-test/fuzz/corpus/ is only read.
+
+FUZZ_SECONDS ?= 600
+FUZZ_FLAGS = BUILD=build/fuzz CC=clang OPT=-O1 FORTIFY=0 \
+  SAN='-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all'
+FUZZ_PROGRAMS := $(PLUGINS:%=$(BUILD)/fuzz-plugin-%) $(BUILD)/fuzz-chain $(BUILD)/fuzz-audio
+
+$(BUILD)/fuzz-plugin-%: $(BUILD)/obj/hosts-test/fuzz/fuzz_plugin.o $(BUILD)/obj/lv2/%/shell.o \
+  $(BUILD)/obj/lv2/%/plugin.o $(LIBCOMMON)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ -lm
+$(BUILD)/fuzz-chain $(BUILD)/fuzz-audio: $(BUILD)/fuzz-%: $(BUILD)/obj/hosts-test/fuzz/fuzz_%.o \
+  $(HOST_HELP_OBJ) $(LIBCOMMON)
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(HOST_LIBS)
+fuzz-programs: $(FUZZ_PROGRAMS)
+fuzz:
+	@hosts-test/setup.sh ci
+	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZ_FLAGS) fuzz-programs
+	@BUILD=build/fuzz JOBS=$(JOBS) hosts-test/fuzz/fuzz.sh $(FUZZ_SECONDS)
 
 -include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

@@ -68,7 +68,7 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs
+  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults
 .SECONDARY:
 all: bundles programs
 
@@ -76,6 +76,7 @@ help:
 	@echo 'make            build bundles and programs into $(BUILD)/'
 	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
 	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
+	@echo 'make faults     siskin killed at random moments, on a full disk, on files cut short'
 	@echo 'make fuzz       random hosts, chain files and audio files under sanitizers; FUZZ_SECONDS= each'
 	@echo 'make lint       clang-format, clang-tidy, cppcheck'
 	@echo 'make quality    figures beside their targets        make bench: cost'
@@ -365,5 +366,9 @@ fuzz:
 	@hosts-test/setup.sh ci
 	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZ_FLAGS) fuzz-programs
 	@BUILD=build/fuzz JOBS=$(JOBS) hosts-test/fuzz/fuzz.sh $(FUZZ_SECONDS)
+
+# siskin killed at random moments, on a full disk, on files cut short. KILLS=, SEED=
+faults: programs bundles
+	@BUILD=$(BUILD) hosts-test/faults.sh
 
 -include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

@@ -58,7 +58,7 @@ static void track(BreathFeatures *features, const VoiceFrame *frame,
     voice_level_step(&features->voice, sung, periodic);
     float gate = GATED * voice_level_power(&features->voice) + SILENCE;
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++) {
-        if (all > gate)
+        if (frame->whole && all > gate)
             noise_floor_step(&features->room[b], decibel_from_power(frame->power[b]), periodic);
         room[b] = room_power(features, b, frame->power[b]);
         room[b] = room[b] > LEAST_ROOM * gate ? room[b] : LEAST_ROOM * gate;

@@ -76,12 +76,10 @@ static float smaller(float a, float b) {
 
 /* While the room is unknown only a voice can be told from it, by its being periodic; and that is
  * not taken for the room. */
-static float track_room(GapGate *gate, float level_db, bool periodic) {
+static float track_room(GapGate *gate, float level_db, bool periodic, bool whole) {
     float room_db = periodic ? NOTHING_DB : level_db;
     bool known = noise_floor_get(&gate->room, &room_db);
-    if (gate->state.warm < VOICE_SENSE_SMOOTHED)
-        gate->state.warm++;
-    else if (level_db > NOTHING_DB && (known || !periodic))
+    if (whole && level_db > NOTHING_DB && (known || !periodic))
         noise_floor_step(&gate->room, level_db, periodic);
     return room_db;
 }
@@ -136,7 +134,7 @@ static View look(GapGate *gate, const VoiceFrame *frame) {
     view.breathy = over_all > 0.0f;
     view.plain_breath = over_all > PLAIN_BREATH;
     sound_start_put(&gate->start, view.hop, view.level_db);
-    find_thresholds(gate, track_room(gate, view.level_db, view.periodic), &view);
+    find_thresholds(gate, track_room(gate, view.level_db, periodic, frame->whole), &view);
     return view;
 }
 

@@ -54,7 +54,6 @@ typedef struct {
     PhraseMarks marks;
     SoundStart start;
     struct {
-        unsigned warm;                  /* hops, until the smoothing of voice_sense ran full */
         bool inside;                    /* of a phrase */
         bool sounding;                  /* in it: without a pause so far */
         size_t pause;                   /* hops below `keep` */

@@ -19,16 +19,12 @@ void sung_gate_prepare(SungGate *gate, double hops_per_second) {
 void sung_gate_reset(SungGate *gate) {
     noise_floor_reset(&gate->room);
     voice_level_reset(&gate->voice);
-    gate->state.heard = 0;
 }
 
-/* Until the smoothing of voice_sense has run full its levels are too low to be a room; and the
- * first sound after a start in digital silence is no room when it is periodic. */
-static void track_room(SungGate *gate, float level_db, bool periodic) {
+/* The first sound after a start in digital silence is no room when it is periodic. */
+static void track_room(SungGate *gate, float level_db, bool periodic, bool whole) {
     float room_db;
-    if (gate->state.heard < VOICE_SENSE_SMOOTHED)
-        gate->state.heard++;
-    else if (level_db > NOTHING_DB && (!periodic || noise_floor_get(&gate->room, &room_db)))
+    if (whole && level_db > NOTHING_DB && (!periodic || noise_floor_get(&gate->room, &room_db)))
         noise_floor_step(&gate->room, level_db, periodic);
 }
 
@@ -38,7 +34,7 @@ MomentKind sung_gate_step(SungGate *gate, const VoiceFrame *frame) {
     float hiss = power[5] + power[6];
     float level_db = decibel_from_power(voice + hiss);
     bool periodic = frame->periodicity > PERIODIC;
-    track_room(gate, level_db, periodic);
+    track_room(gate, level_db, periodic, frame->whole);
     float room_db = NOTHING_DB;
     (void)noise_floor_get(&gate->room, &room_db);
     float over_db = level_db - room_db;

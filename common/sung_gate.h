@@ -20,9 +20,6 @@ typedef enum { MOMENT_QUIET, MOMENT_NOISE, MOMENT_HISS, MOMENT_SUNG } MomentKind
 typedef struct {
     NoiseFloor room; /* from 359 Hz up, dB */
     VoiceLevel voice;
-    struct {
-        unsigned heard; /* hops, up to those that voice_sense smooths over */
-    } state;            /* the two trackers above are history too */
 } SungGate;
 
 void sung_gate_prepare(SungGate *gate, double hops_per_second);

@@ -5,6 +5,7 @@
 #include <string.h>
 
 static const double HOP_S = 0.00533;
+static const float SILENCE = 1e-15f; /* -150 dB */
 static const float WEIGHT[VOICE_SENSE_SMOOTHED] = {1.0f / 12.0f, 3.0f / 12.0f, 4.0f / 12.0f,
                                                    3.0f / 12.0f, 1.0f / 12.0f};
 
@@ -23,6 +24,19 @@ void voice_sense_reset(VoiceSense *sense) {
     memset(&sense->state, 0, sizeof sense->state);
 }
 
+/* Whether the hop just filled, and those before it that are smoothed over, all held sound. */
+static bool whole(VoiceSense *sense) {
+    const float *hop = sense->state.power[sense->state.slot];
+    float power = 0.0f;
+    for (size_t b = 0; b < OCTAVE_BANK_BANDS; b++)
+        power += hop[b];
+    if (power <= SILENCE * (float)sense->groups)
+        sense->state.filled = 0;
+    else if (sense->state.filled < VOICE_SENSE_SMOOTHED)
+        sense->state.filled++;
+    return sense->state.filled == VOICE_SENSE_SMOOTHED;
+}
+
 static void finish_hop(VoiceSense *sense, VoiceFrame *frame) {
     memset(frame, 0, sizeof *frame);
     for (size_t k = 0; k < VOICE_SENSE_SMOOTHED; k++) { /* oldest first; the weights are even */
@@ -31,6 +45,7 @@ static void finish_hop(VoiceSense *sense, VoiceFrame *frame) {
         for (size_t b = 0; b < OCTAVE_BANK_BANDS; b++)
             frame->power[b] += weight * sense->state.power[slot][b];
     }
+    frame->whole = whole(sense);
     frame->periodicity = periodicity_finish(&sense->periodicity);
     sense->state.slot = (sense->state.slot + 1) % VOICE_SENSE_SMOOTHED;
     memset(sense->state.power[sense->state.slot], 0, sizeof sense->state.power[0]);

@@ -15,7 +15,7 @@ static BreathMoment moment;
 /* A hop with the given levels of the bands in dB, give or take `flutter` dB. */
 static VoiceFrame hop(const double db[OCTAVE_BANK_BANDS], double flutter, float periodicity,
                       Random *random) {
-    VoiceFrame frame = {.periodicity = periodicity};
+    VoiceFrame frame = {.periodicity = periodicity, .whole = true};
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++) {
         double level = db[b] + flutter * random_normal(random);
         frame.power[b] = (float)pow(10.0, 0.1 * level);

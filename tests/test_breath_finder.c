@@ -33,7 +33,7 @@ static void listen(const double *sound, double gain_db, uint64_t seed) {
         double s = (double)t / HOPS_PER_S;
         bool sung = (s >= 1.5 && s < 3.0) || (s >= 5.0 && s < 6.5);
         const double *db = sung ? VOWEL : s >= 4.0 && s < (brief ? 4.3 : 4.5) ? sound : ROOM;
-        VoiceFrame frame = {.periodicity = sung ? 0.95f : 0.2f};
+        VoiceFrame frame = {.periodicity = sung ? 0.95f : 0.2f, .whole = true};
         for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
             frame.power[b] =
                 (float)pow(10.0, 0.1 * (db[b] + gain_db + 1.5 * random_normal(&random)));

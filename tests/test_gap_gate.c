@@ -60,12 +60,15 @@ static double amplitude(double db) {
     return pow(10.0, db / 20.0);
 }
 
-/* Room tone, cut from a longer stretch of it: making noise takes time. */
+/* Room tone, cut from a longer stretch of it: making noise takes time. The stretch is always the
+ * same, so that no test depends on which ran before. */
 static void room(double db, Random *random) {
     enum { STOCK = 4 * RATE };
     static float stock[STOCK];
-    if (stock[0] == 0.0f)
-        signals_band_noise(stock, STOCK, RATE, 40.0, 20000.0, 1.0, random);
+    if (stock[0] == 0.0f) {
+        Random own = random_seeded(120);
+        signals_band_noise(stock, STOCK, RATE, 40.0, 20000.0, 1.0, &own);
+    }
     size_t from = random_below(random, (size_t)STOCK);
     for (size_t i = 0; i < LENGTH; i++)
         audio[i] = (float)(amplitude(db) * (double)stock[(from + i) % STOCK]);
@@ -242,13 +245,16 @@ START_TEST(a_take_may_begin_with_its_voice) {
 END_TEST
 
 START_TEST(the_room_is_known_again_after_a_cut) {
-    Random random = random_seeded(134);
-    three_phrases(-60.0, &random);
-    memset(audio + frames(3.1), 0, frames(1.3) * sizeof *audio); /* room again from 4.4 s on */
-    judge(&usual, frames(8.0));
-    /* So soon after the cut the phrase may be let in as early as anything is: 115 ms before. */
-    ck_assert_double_eq(open_share(3.4, 4.88), 0.0);
-    ck_assert_double_eq(open_share(5.0, 7.0), 1.0);
+    printf("seeds 138..143\n");
+    for (unsigned seed = 138; seed <= 143; seed++) {
+        Random random = random_seeded(seed);
+        three_phrases(-60.0, &random);
+        memset(audio + frames(3.1), 0, frames(1.3) * sizeof *audio); /* room again from 4.4 s on */
+        judge(&usual, frames(8.0));
+        /* So soon after the cut the phrase may be let in as early as anything is: 115 ms before. */
+        ck_assert_double_eq(open_share(3.4, 4.88), 0.0);
+        ck_assert_double_eq(open_share(5.0, 7.0), 1.0);
+    }
 }
 END_TEST
 

@@ -104,6 +104,27 @@ START_TEST(a_steady_sine_has_its_power_and_is_periodic) {
 }
 END_TEST
 
+START_TEST(hops_that_reach_into_digital_silence_are_not_whole) {
+    Random random = random_seeded(154);
+    printf("seed 154\n");
+    for (int r = 0; r < N_RATES; r++) {
+        double rate = RATES[r];
+        size_t from = (size_t)(0.1 * rate), to = (size_t)(0.2 * rate), n = (size_t)(0.3 * rate);
+        n = n < LENGTH ? n : LENGTH;
+        signals_noise(in, n, 1e-3, &random);
+        memset(in + from, 0, (to - from) * sizeof *in);
+        size_t hops = sensed(rate, n), cut = from / sense.hop, again = to / sense.hop;
+        for (size_t k = 0; k < hops; k++) {
+            bool filling = k + 1 < VOICE_SENSE_SMOOTHED;
+            if (filling || (k > again - 4 && k < again + VOICE_SENSE_SMOOTHED - 1))
+                ck_assert(!frames[k].whole); /* 4 hops: the bands have rung out by then */
+            if ((!filling && k < cut) || k > again + VOICE_SENSE_SMOOTHED)
+                ck_assert(frames[k].whole);
+        }
+    }
+}
+END_TEST
+
 START_TEST(reset_forgets_everything) {
     Random random = random_seeded(153);
     signals_noise(in, LENGTH, 0.1, &random);
@@ -126,6 +147,7 @@ int main(void) {
     tcase_add_test(tcase, a_frame_belongs_to_the_middle_of_its_hop);
     tcase_add_test(tcase, noise_in_an_octave_is_steady_within_2_db);
     tcase_add_test(tcase, a_steady_sine_has_its_power_and_is_periodic);
+    tcase_add_test(tcase, hops_that_reach_into_digital_silence_are_not_whole);
     tcase_add_test(tcase, reset_forgets_everything);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

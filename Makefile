@@ -196,7 +196,7 @@ $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
 $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
 
-SUITE_PROGRAMS = $(SUITES:%=$(BUILD)/tests/%) $(HOST_SUITES:%=$(BUILD)/hosts-test/%)
+SUITE_PROGRAMS = $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(SUITES:%=$(BUILD)/tests/%)
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 
 # A bundle as strangers write them, which the offline program is tested with.

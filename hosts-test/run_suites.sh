@@ -1,16 +1,17 @@
 #!/bin/sh
 # SPDX-License-Identifier: ISC
-# Runs Check suites one after the other and closes with their sum: run_suites.sh SUITE...
+# Runs Check suites, JOBS at a time (as many as there are cores), and closes with their sum:
+#   run_suites.sh SUITE...
 # WRAP, if set, is put before each suite (valgrind, an emulator).
 set -u
-passed=0
-failed=0
-log=$(mktemp)
-trap 'rm -f "$log"' EXIT
-for suite in "$@"; do
-    name=$(basename "$suite")
-    ${WRAP:-} "$suite" >"$log" 2>&1
+if [ "${1:-}" = --one ]; then
+    # One suite: its line, what it printed if it failed, and its counts into a file beside its log.
+    name=$(basename "$3")
+    log=$2/$name
+    started=$(date +%s)
+    ${WRAP:-} "$3" >"$log" 2>&1
     status=$?
+    seconds=$(($(date +%s) - started))
     line=$(grep -E '^[0-9]+%: Checks: [0-9]+, Failures: [0-9]+, Errors: [0-9]+' "$log" | tail -n 1)
     checks=$(echo "$line" | sed -n 's/.*Checks: \([0-9]*\).*/\1/p')
     bad=$(echo "$line" | sed -n 's/.*Failures: \([0-9]*\), Errors: \([0-9]*\).*/\1 + \2/p')
@@ -21,14 +22,23 @@ for suite in "$@"; do
         bad=1
         [ "$checks" -gt 0 ] || checks=1
     fi
-    passed=$((passed + checks - bad))
-    failed=$((failed + bad))
+    echo "$checks $bad" >"$log.count"
+    # In one write, so that what runs beside it does not come between.
     if [ "$bad" -eq 0 ]; then
-        printf 'ok    %-28s %4d\n' "$name" "$checks"
+        printf 'ok    %-28s %4d %5d s\n' "$name" "$checks" "$seconds"
     else
-        printf 'FAIL  %-28s %4d of %d (exit %d)\n' "$name" "$bad" "$checks" "$status"
-        tail -n 60 "$log"
+        printf 'FAIL  %-28s %4d of %d (exit %d)\n%s\n' "$name" "$bad" "$checks" "$status" \
+            "$(tail -n 60 "$log")"
     fi
-done
-echo "$passed passed, $failed failed"
-[ "$failed" -eq 0 ]
+    exit 0
+fi
+logs=$(mktemp -d)
+trap 'rm -rf "$logs"' EXIT
+printf '%s\0' "$@" | xargs -0 -n 1 -P "${JOBS:-$(nproc)}" "$0" --one "$logs"
+cat "$logs"/*.count 2>/dev/null | awk -v suites=$# '
+    { passed += $1 - $2; failed += $2; seen++ }
+    END {
+        failed += suites - seen # a suite without a count was not seen to run
+        print passed + 0 " passed, " failed + 0 " failed"
+        exit failed != 0 || seen == 0
+    }'

@@ -5,7 +5,7 @@
 #include <string.h>
 
 static const double HOP_S = 0.00533;
-static const float SILENCE = 1e-15f; /* -150 dB */
+static const float SILENCE = 3e-8f; /* -150 dB */
 static const float WEIGHT[VOICE_SENSE_SMOOTHED] = {1.0f / 12.0f, 3.0f / 12.0f, 4.0f / 12.0f,
                                                    3.0f / 12.0f, 1.0f / 12.0f};
 
@@ -24,17 +24,12 @@ void voice_sense_reset(VoiceSense *sense) {
     memset(&sense->state, 0, sizeof sense->state);
 }
 
-/* Whether the hop just filled, and those before it that are smoothed over, all held sound. */
-static bool whole(VoiceSense *sense) {
-    const float *hop = sense->state.power[sense->state.slot];
-    float power = 0.0f;
-    for (size_t b = 0; b < OCTAVE_BANK_BANDS; b++)
-        power += hop[b];
-    if (power <= SILENCE * (float)sense->groups)
-        sense->state.filled = 0;
-    else if (sense->state.filled < VOICE_SENSE_SMOOTHED)
-        sense->state.filled++;
-    return sense->state.filled == VOICE_SENSE_SMOOTHED;
+/* Told by the audio itself, since the bands go on ringing after it. */
+static bool sounds(const float *in, size_t n) {
+    float peak = 0.0f;
+    for (size_t i = 0; i < n; i++)
+        peak = fabsf(in[i]) > peak ? fabsf(in[i]) : peak;
+    return peak > SILENCE;
 }
 
 static void finish_hop(VoiceSense *sense, VoiceFrame *frame) {
@@ -45,7 +40,7 @@ static void finish_hop(VoiceSense *sense, VoiceFrame *frame) {
         for (size_t b = 0; b < OCTAVE_BANK_BANDS; b++)
             frame->power[b] += weight * sense->state.power[slot][b];
     }
-    frame->whole = whole(sense);
+    frame->whole = sense->state.sounding >= VOICE_SENSE_WHOLE * sense->groups;
     frame->periodicity = periodicity_finish(&sense->periodicity);
     sense->state.slot = (sense->state.slot + 1) % VOICE_SENSE_SMOOTHED;
     memset(sense->state.power[sense->state.slot], 0, sizeof sense->state.power[0]);
@@ -57,6 +52,7 @@ bool voice_sense_group(VoiceSense *sense, const float *in, VoiceFrame *frame) {
     octave_bank_group(&sense->bank, in, power, low);
     for (size_t b = 0; b < OCTAVE_BANK_BANDS; b++)
         sense->state.power[sense->state.slot][b] += power[b];
+    sense->state.sounding = sounds(in, sense->bank.group) ? sense->state.sounding + 1 : 0;
     periodicity_add(&sense->periodicity, low, sense->bank.low_frames);
     if (++sense->state.group < sense->groups)
         return false;

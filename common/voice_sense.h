@@ -20,7 +20,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { VOICE_SENSE_DELAY = 2, VOICE_SENSE_SMOOTHED = 5 }; /* hops */
+/* Hops. Two more than are smoothed over pass until the lowest band has risen to what it holds. */
+enum { VOICE_SENSE_DELAY = 2, VOICE_SENSE_SMOOTHED = 5, VOICE_SENSE_WHOLE = 7 };
 
 typedef struct {
     float power[OCTAVE_BANK_BANDS]; /* mean squares */
@@ -34,9 +35,9 @@ typedef struct {
     size_t groups; /* in a hop */
     size_t hop;    /* frames */
     struct {
-        size_t group;  /* of this hop, done so far */
-        size_t slot;   /* of `power` now being filled */
-        size_t filled; /* hops in a row with sound in them, up to VOICE_SENSE_SMOOTHED */
+        size_t group;    /* of this hop, done so far */
+        size_t slot;     /* of `power` now being filled */
+        size_t sounding; /* groups in a row that were not digital silence */
         float power[VOICE_SENSE_SMOOTHED][OCTAVE_BANK_BANDS];
     } state;
 } VoiceSense;

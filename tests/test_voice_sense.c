@@ -115,11 +115,11 @@ START_TEST(hops_that_reach_into_digital_silence_are_not_whole) {
         memset(in + from, 0, (to - from) * sizeof *in);
         size_t hops = sensed(rate, n), cut = from / sense.hop, again = to / sense.hop;
         for (size_t k = 0; k < hops; k++) {
-            bool filling = k + 1 < VOICE_SENSE_SMOOTHED;
-            if (filling || (k > again - 4 && k < again + VOICE_SENSE_SMOOTHED - 1))
-                ck_assert(!frames[k].whole); /* 4 hops: the bands have rung out by then */
-            if ((!filling && k < cut) || k > again + VOICE_SENSE_SMOOTHED)
-                ck_assert(frames[k].whole);
+            bool reaches =
+                k + 1 < VOICE_SENSE_WHOLE || (k > cut && k < again + VOICE_SENSE_WHOLE - 1);
+            bool clear = (k + 1 > VOICE_SENSE_WHOLE && k < cut) || k > again + VOICE_SENSE_WHOLE;
+            ck_assert(!reaches || !frames[k].whole);
+            ck_assert(!clear || frames[k].whole);
         }
     }
 }

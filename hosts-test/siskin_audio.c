@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin_audio.h"
 
+#include "siskin_cut.h"
 #include "siskin_text.h"
 
 #include <errno.h>
@@ -14,38 +15,6 @@
 #include <unistd.h>
 
 /* ---- reading ---- */
-
-static uint32_t number_at(const unsigned char *bytes, bool big_end) {
-    uint32_t value = 0;
-    for (int i = 0; i < 4; i++)
-        value |= (uint32_t)bytes[i] << 8 * (big_end ? 3 - i : i);
-    return value;
-}
-
-/* libsndfile quietly shortens a WAV or AIFF that was cut off (a full disk, a broken copy), so its
- * chunks are walked here: a chunk of samples may not reach past the end of the file. RF64 keeps its
- * length elsewhere and writers that cannot seek leave 0 or 0xFFFFFFFF; those say nothing. */
-static bool cut_off(int fd, uint64_t *missing) {
-    unsigned char head[12];
-    struct stat status;
-    if (fstat(fd, &status) != 0 || pread(fd, head, sizeof head, 0) != (ssize_t)sizeof head)
-        return false;
-    bool riff = memcmp(head, "RIFF", 4) == 0;
-    bool form = memcmp(head, "FORM", 4) == 0;
-    uint64_t size = (uint64_t)status.st_size;
-    for (uint64_t at = 12; (riff || form) && at + 8 <= size;) {
-        if (pread(fd, head, 8, (off_t)at) != 8)
-            return false;
-        uint64_t length = number_at(head + 4, form);
-        bool samples = memcmp(head, riff ? "data" : "SSND", 4) == 0;
-        if (samples && length != 0 && length != UINT32_MAX && at + 8 + length > size) {
-            *missing = at + 8 + length - size;
-            return true;
-        }
-        at += 8 + length + (length & 1);
-    }
-    return false;
-}
 
 static bool check_info(AudioReader *reader, const SF_INFO *info, HostError *error) {
     if (info->channels < 1 || info->channels > AUDIO_CHANNELS)
@@ -62,7 +31,7 @@ static bool check_info(AudioReader *reader, const SF_INFO *info, HostError *erro
 
 static bool open_file(AudioReader *reader, HostError *error) {
     struct stat status;
-    uint64_t missing = 0;
+    char why[128];
     SF_INFO info = {0};
     int fd = open(reader->path, O_RDONLY | O_CLOEXEC);
     if (fd < 0)
@@ -72,11 +41,9 @@ static bool open_file(AudioReader *reader, HostError *error) {
         return host_fail(error, "cannot read %s: it is %s", reader->path,
                          S_ISDIR(status.st_mode) ? "a directory" : "not a plain file");
     }
-    if (cut_off(fd, &missing)) {
+    if (cut_off(fd, why, sizeof why)) {
         close(fd);
-        return host_fail(
-            error, "%s is cut off: %llu bytes of the samples that its header promises are missing",
-            reader->path, (unsigned long long)missing);
+        return host_fail(error, "%s %s", reader->path, why);
     }
     reader->file = sf_open_fd(fd, SFM_READ, &info, SF_TRUE);
     if (!reader->file) /* libsndfile has closed fd */

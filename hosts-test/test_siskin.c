@@ -477,6 +477,44 @@ START_TEST(an_output_through_a_link_keeps_the_link) {
 }
 END_TEST
 
+START_TEST(a_take_cut_short_is_refused_in_every_format) {
+    static const struct {
+        const char *name;
+        int format;
+    } formats[] = {
+        {"wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT},
+        {"aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
+        {"flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24},
+        {"w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},
+        {"rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24},
+        {"caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24},
+        {"au", SF_FORMAT_AU | SF_FORMAT_PCM_24},
+        {"ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS},
+        {"opus", SF_FORMAT_OGG | SF_FORMAT_OPUS},
+        {"mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III},
+    };
+    Sound take = make_noise(1, (sf_count_t)3 * 48000, 48000, 97);
+    for (size_t i = 0; i < sizeof formats / sizeof *formats; i++) {
+        char name[32];
+        struct stat whole;
+        snprintf(name, sizeof name, "take.%s", formats[i].name);
+        write_sound(name, &take, formats[i].format);
+        ck_assert_int_eq(run("render %s out.wav gain", name), 0);
+        ck_assert_int_eq(remove("out.wav"), 0);
+        ck_assert_int_eq(stat(name, &whole), 0);
+        const off_t to[] = {whole.st_size - 2000, whole.st_size / 2, 5};
+        for (size_t k = 0; k < 3; k++) {
+            ck_assert_int_eq(truncate(name, to[k]), 0);
+            ck_assert_int_eq(run("render %s out.wav gain", name), 1);
+            ck_assert_msg(strstr(ran.err, name) != NULL, "%s: %s", name, ran.err);
+            ck_assert_int_eq(count_files("."), 1);
+        }
+        ck_assert_int_eq(remove(name), 0);
+    }
+    free(take.audio);
+}
+END_TEST
+
 /* Silence that takes no room on the disk: a WAV header before a hole. */
 static void make_long_take(uint32_t seconds) {
     Sound none = make_sound(1, 1, 48000);
@@ -716,6 +754,7 @@ int main(void) {
     tcase_add_test(tcase, a_failed_render_leaves_an_older_output_as_it_was);
     tcase_add_test(tcase, a_disk_that_takes_no_more_is_an_error_wherever_it_happens);
     tcase_add_test(tcase, an_output_through_a_link_keeps_the_link);
+    tcase_add_test(tcase, a_take_cut_short_is_refused_in_every_format);
     tcase_add_test(tcase, a_signal_leaves_nothing_behind);
     tcase_add_test(tcase, memory_does_not_grow_with_the_take);
     tcase_add_test(tcase, numbers_are_decimal_and_finite_and_whole_words);

@@ -74,7 +74,12 @@ static uint64_t missing_samples(int fd, uint64_t size, const Chunks *chunks) {
 
 /* ---- Ogg: the last page is marked as the last, and is there to its end ---- */
 
-enum { PAGE_HEAD = 27, PAGE_MOST = PAGE_HEAD + 255 + 255 * 255, PAGE_LAST = 0x04 };
+enum {
+    PAGE_HEAD = 27,
+    PAGE_MOST = PAGE_HEAD + 255 + 255 * 255,
+    TAIL = 2 * PAGE_MOST,
+    PAGE_LAST = 0x04
+};
 
 /* Length of the page that begins here, as far as its head tells; 0: it is no page, or its head is
  * not all there. */
@@ -90,7 +95,7 @@ static size_t page_length(const unsigned char *page, size_t there) {
 }
 
 static bool pages_end(int fd, uint64_t size) {
-    size_t n = size < 2 * PAGE_MOST ? (size_t)size : 2 * PAGE_MOST;
+    size_t n = size < TAIL ? (size_t)size : TAIL;
     unsigned char *tail = malloc(n);
     bool ends = false;
     if (!tail || !read_at(fd, tail, n, size - n))

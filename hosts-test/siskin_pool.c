@@ -22,6 +22,10 @@ typedef struct {
     int pipe;      /* nothing is sent through it: it closes when the process ends */
     size_t job;
     TakeReport *report; /* shared with the process */
+    int running;        /* where it was at the last tick: in which processor, and how far */
+    uint64_t at;
+    double stuck_s; /* for how long it has been there */
+    bool given_up;
 } Place;
 
 typedef struct {
@@ -80,6 +84,8 @@ static bool start(Pool *pool, Place *place, HostError *error) {
         return host_fail(error, "cannot start a render: %s", strerror(errno));
     memset(place->report, 0, sizeof *place->report);
     place->job = pool->started;
+    place->stuck_s = 0.0;
+    place->given_up = false;
     fflush(NULL);
     pid_t process = fork();
     if (process == 0)
@@ -97,6 +103,25 @@ static bool start(Pool *pool, Place *place, HostError *error) {
 
 /* ---- the end of a child ---- */
 
+static double patience_s(const TakeJob *job) {
+    return job->patience_s > 0.0 ? job->patience_s : TAKE_PATIENCE_S;
+}
+
+/* Ends a child whose processor does not come back. Only ticks count, not the clock: while all is
+ * stopped, or the machine asleep, nothing is stuck. */
+static void watch(const Pool *pool, Place *place) {
+    int running = atomic_load(&place->report->status.running);
+    uint64_t at = atomic_load(&place->report->status.done);
+    bool stuck = running && running == place->running && at == place->at;
+    place->stuck_s = stuck ? place->stuck_s + TICK_MS / 1000.0 : 0.0;
+    place->running = running;
+    place->at = at;
+    if (place->stuck_s <= patience_s(&pool->jobs[place->job]) || place->given_up)
+        return;
+    place->given_up = true;
+    kill(place->process, SIGKILL); /* it may have blocked what asks more kindly */
+}
+
 static void remove_leftovers(const TakeJob *job, pid_t process) {
     char *path[TAKE_MAX_OUTPUTS];
     size_t count = take_outputs(job, path);
@@ -106,12 +131,14 @@ static void remove_leftovers(const TakeJob *job, pid_t process) {
     }
 }
 
-static void explain_crash(TakeReport *report, int status) {
+static void explain_end(TakeReport *report, const TakeJob *job, bool given_up, int status) {
     int running = atomic_load(&report->status.running);
     const char *who = running >= 1 && running <= CHAIN_MAX_PROCESSORS
                           ? report->processor[running - 1].label
                           : "the render";
-    if (WIFSIGNALED(status))
+    if (given_up)
+        host_fail(&report->error, "%s did not come back within %g s", who, patience_s(job));
+    else if (WIFSIGNALED(status))
         host_fail(&report->error, "%s crashed (%s)", who, strsignal(WTERMSIG(status)));
     else
         host_fail(&report->error, "%s ended the process (status %d)", who, WEXITSTATUS(status));
@@ -123,7 +150,7 @@ static void reap(Pool *pool, Place *place) {
         ;
     close(place->pipe);
     if (!place->report->done && !place->report->error.text[0])
-        explain_crash(place->report, status);
+        explain_end(place->report, &pool->jobs[place->job], place->given_up, status);
     if (!place->report->done)
         remove_leftovers(&pool->jobs[place->job], place->process);
     place->process = 0;
@@ -173,6 +200,9 @@ static void wait_a_moment(Pool *pool) {
     for (unsigned i = 0; i < pool->n_places && ready > 0 && !asked_to_end; i++)
         if (fds[i].revents)
             reap(pool, &pool->places[i]);
+    for (unsigned i = 0; i < pool->n_places && ready == 0; i++)
+        if (pool->places[i].process)
+            watch(pool, &pool->places[i]);
     free(fds);
 }
 

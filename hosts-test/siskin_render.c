@@ -17,7 +17,7 @@
 
 /* Options as written. */
 typedef struct {
-    const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs;
+    const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
     bool stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
@@ -32,6 +32,7 @@ typedef struct {
 
 #define DEFAULT_TRACE_STEP_MS 5.0
 #define MAX_TAIL_S 600.0
+#define MAX_PATIENCE_S 86400.0
 
 enum { MAX_JOBS = 256 };
 
@@ -108,6 +109,8 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     request->job.trace_step_ms = DEFAULT_TRACE_STEP_MS;
     if (!number_option(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
         !number_option(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
+                       error) ||
+        !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
                        error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 3, &format, error) ||
@@ -281,6 +284,8 @@ int command_render(int argc, char **argv) {
          "folder: leave out takes whose output is newer than the take,\n"
          "what feeds its busses, and the chain file",
          NULL, &words.skip_done},
+        {"patience", "SECONDS", "how long a processor may take over one block (60)",
+         &words.patience, NULL},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
         {"help", NULL, "this", NULL, &words.help},

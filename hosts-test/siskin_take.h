@@ -7,6 +7,8 @@
 #include "siskin_chain.h"
 #include "siskin_graph.h"
 
+#define TAKE_PATIENCE_S 60.0
+
 /* What to do. Strings belong to the caller. */
 typedef struct {
     const char *take, *out;
@@ -18,6 +20,7 @@ typedef struct {
     double tail_s;                      /* go on with silence for this long */
     const char *trace;                  /* file of meters over time, or NULL */
     double trace_step_ms;
+    double patience_s; /* longest that one run of a processor may take; 0: TAKE_PATIENCE_S */
 } TakeJob;
 
 /* One processor, seen over the whole take. */

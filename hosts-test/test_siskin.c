@@ -413,6 +413,8 @@ static const struct {
     {"render take.wav o.wav urn:foreign:misbehave fault=3 after=9000", 1, "not a number|0:00.2"},
     {"render take.wav o.wav urn:foreign:misbehave fault=4 after=9000", 1, "latency|0 to 7"},
     {"render take.wav o.wav urn:foreign:misbehave fault=5", 1, "impossible latency"},
+    {"render take.wav o.wav urn:foreign:misbehave fault=6 --patience 0.5", 1,
+     "Misbehave did not come back within 0.5 s"},
 };
 
 enum { N_REFUSALS = sizeof refusals / sizeof *refusals };

@@ -11,6 +11,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #define URI "urn:foreign:"
 
@@ -74,7 +75,15 @@ static void run_widen(LV2_Handle instance, uint32_t n) {
 }
 
 enum { BAD_FAULT, BAD_AFTER, BAD_LATENCY, BAD_IN, BAD_OUT };
-enum { FAULT_NONE, FAULT_CRASH, FAULT_EXIT, FAULT_NAN, FAULT_LATENCY, FAULT_HUGE_LATENCY };
+enum {
+    FAULT_NONE,
+    FAULT_CRASH,
+    FAULT_EXIT,
+    FAULT_NAN,
+    FAULT_LATENCY,
+    FAULT_HUGE_LATENCY,
+    FAULT_HANG
+};
 
 static void run_misbehave(LV2_Handle instance, uint32_t n) {
     Foreign *self = instance;
@@ -91,6 +100,8 @@ static void run_misbehave(LV2_Handle instance, uint32_t n) {
         exit(0);
     if (fault == FAULT_NAN && n > 0)
         self->port[BAD_OUT][0] = NAN;
+    while (fault == FAULT_HANG)
+        sleep(1);
     if (fault == FAULT_LATENCY)
         *self->port[BAD_LATENCY] = 7.0f;
 }

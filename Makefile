@@ -232,7 +232,8 @@ check-ubsan:
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
 # they are left to `make valgrind HEAVY=`.
-HEAVY ?= test_breath_ducker test_click_finder test_singer test_loudness test_band_mender
+HEAVY ?= test_band_mender test_breath_ducker test_click_finder test_edge_filter test_gap_gate test_hum \
+  test_loudness test_pitch test_rumble_filter test_singer
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \

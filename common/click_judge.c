@@ -55,7 +55,7 @@ static const Curve CURVES[CLICK_FEATURES] = {
     [CLICK_RIVAL] = {{-33.23f, -12.71f, -3.30f, -0.35f, 11.07f},
                      {0.00f, -1.12f, -2.19f, -2.41f, -0.98f}},
 };
-static const float CONSTANT = 4.07f;
+static const float CONSTANT = 4.07f, OUT_OF_STEADY_SOUND = 3.0f;
 
 /* At the default threshold, and for each dB over it. */
 static const float BAR = 0.50f, BAR_PER_DB = 0.30f, DEFAULT_THRESHOLD_DB = 8.0f;
@@ -70,8 +70,28 @@ static float worth(const Curve *curve, float x) {
     return y;
 }
 
+/* 0 at `from` and before it, 1 at `to` and beyond; from > to for what must be small. */
+static float ramp(float x, float from, float to) {
+    float share = (x - from) / (to - from);
+    return share < 0.0f ? 0.0f : share > 1.0f ? 1.0f : share;
+}
+
+/* A sum of curves cannot say "and", but one thing needs it: what rises high out of a sound that is
+ * there before and after, all alike, is no plosive, since that follows a closure. So a breath may
+ * have a loud click in it. What rises by more than 30 dB did not rise out of a sound. 1: plainly
+ * so. */
+static float out_of_steady_sound(const float feature[CLICK_FEATURES]) {
+    float before = feature[CLICK_OVER_BEFORE], after = feature[CLICK_OVER_AFTER];
+    float step = feature[CLICK_STEP];
+    return ramp(before < after ? before : after, 10.0f, 16.0f) *
+           ramp(before > after ? before : after, 36.0f, 30.0f) *
+           ramp(step < 0.0f ? -step : step, 6.0f, 3.0f) *
+           ramp(feature[CLICK_FAR_CHANGE], 6.0f, 3.0f) * ramp(feature[CLICK_CLOSURE], 14.0f, 8.0f) *
+           ramp(feature[CLICK_SIDES], -26.0f, -20.0f);
+}
+
 float click_judge(const float feature[CLICK_FEATURES]) {
-    float sum = CONSTANT;
+    float sum = CONSTANT + OUT_OF_STEADY_SOUND * out_of_steady_sound(feature);
     for (int i = 0; i < CLICK_FEATURES; i++)
         sum += worth(&CURVES[i], feature[i]);
     return sum;

@@ -7,10 +7,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Features drawn from where events have them. */
+/* Features drawn from where events have them, but after a closure, so that the one thing that is no
+ * sum stays out of it. */
 static void draw(float feature[CLICK_FEATURES], Random *random) {
     for (size_t k = 0; k < CLICK_FEATURES; k++)
         feature[k] = (float)random_range(random, -20.0, 40.0);
+    feature[CLICK_CLOSURE] = 40.0f;
 }
 
 START_TEST(evidence_of_features_adds_up) {
@@ -22,7 +24,7 @@ START_TEST(evidence_of_features_adds_up) {
         memcpy(two, none, sizeof two);
         memcpy(both, none, sizeof both);
         size_t i = random_below(&random, CLICK_FEATURES), k = random_below(&random, CLICK_FEATURES);
-        if (i == k)
+        if (i == k || i == CLICK_CLOSURE || k == CLICK_CLOSURE)
             continue;
         one[i] = both[i] = (float)random_range(&random, -20.0, 40.0);
         two[k] = both[k] = (float)random_range(&random, -20.0, 40.0);
@@ -100,6 +102,31 @@ START_TEST(what_a_click_is_decides_which_way_the_evidence_points) {
 }
 END_TEST
 
+START_TEST(what_rises_out_of_a_sound_and_falls_back_to_it_is_no_plosive) {
+    /* A loud click in a breath; and one thing otherwise, so that it might be a burst. */
+    const float breath[CLICK_FEATURES] = {
+        [CLICK_OVER_BEFORE] = 24.0f, [CLICK_OVER_AFTER] = 24.0f, [CLICK_STEP] = 1.0f,
+        [CLICK_FAR_CHANGE] = 1.0f,   [CLICK_CLOSURE] = 3.0f,     [CLICK_SIDES] = -15.0f};
+    const struct {
+        ClickFeature feature;
+        float otherwise;
+    } facts[] = {
+        {CLICK_OVER_BEFORE, 45.0f}, /* it rises out of nothing */
+        {CLICK_OVER_AFTER, 5.0f},   /* what follows is as loud */
+        {CLICK_STEP, -10.0f},       /* a sound ends with it */
+        {CLICK_FAR_CHANGE, 12.0f},  /* another sound follows */
+        {CLICK_CLOSURE, 30.0f},     /* it follows a closure */
+        {CLICK_SIDES, -40.0f},      /* there is next to nothing around it */
+    };
+    for (size_t k = 0; k < sizeof facts / sizeof *facts; k++) {
+        float feature[CLICK_FEATURES];
+        memcpy(feature, breath, sizeof feature);
+        feature[facts[k].feature] = facts[k].otherwise;
+        ck_assert_float_gt(click_judge(breath), click_judge(feature) + 2.0f);
+    }
+}
+END_TEST
+
 START_TEST(a_higher_threshold_asks_for_more) {
     for (float threshold = 3.0f; threshold < 30.0f; threshold += 0.5f)
         ck_assert_float_gt(click_judge_bar(threshold + 0.5f), click_judge_bar(threshold));
@@ -122,6 +149,7 @@ int main(void) {
     tcase_add_test(tcase, no_outlier_outvotes_the_rest);
     tcase_add_test(tcase, evidence_has_no_jumps);
     tcase_add_test(tcase, what_a_click_is_decides_which_way_the_evidence_points);
+    tcase_add_test(tcase, what_rises_out_of_a_sound_and_falls_back_to_it_is_no_plosive);
     tcase_add_test(tcase, a_higher_threshold_asks_for_more);
     tcase_add_test(tcase, what_cannot_be_measured_is_no_click);
     suite_add_tcase(suite, tcase);

@@ -68,7 +68,8 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults steps
+  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults steps \
+  steps-programs
 .SECONDARY:
 all: bundles programs
 
@@ -377,12 +378,17 @@ fuzz:
 faults: programs bundles
 	@BUILD=$(BUILD) hosts-test/faults.sh
 
-# Instructions of single blocks under hostile input, by callgrind.
+# Steps of single blocks under hostile input: instructions, by callgrind; and, over a million blocks, edges of the
+# control flow, which clang can have counted.
+EDGE_FLAGS = BUILD=build/edges NATIVE=$(BUILD) CC=clang SAN=-fsanitize-coverage=trace-pc
 $(BUILD)/steps/%: $(BUILD)/obj/hosts-test/steps.o $(BUILD)/obj/lv2/%/shell.o $(BUILD)/obj/lv2/%/plugin.o \
   $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $(@D)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ -lm
-steps: $(PLUGINS:%=$(BUILD)/steps/%)
-	@BUILD=$(BUILD) hosts-test/steps.sh $(PLUGINS)
+steps-programs: $(PLUGINS:%=$(BUILD)/steps/%)
+steps: steps-programs
+	@BUILD=$(BUILD) hosts-test/steps.sh instructions $(PLUGINS)
+	@$(MAKE) --no-print-directory -j$(JOBS) $(EDGE_FLAGS) steps-programs
+	@BUILD=build/edges hosts-test/steps.sh edges $(PLUGINS)
 
 -include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

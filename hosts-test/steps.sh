@@ -1,13 +1,16 @@
 #!/bin/sh
 # SPDX-License-Identifier: ISC
-# Instructions of single run() calls under random and hostile input, as callgrind counts them:
-# steps.sh PLUGIN... Shows that a block costs at most A + B n, whatever is fed.
+# Steps of single run() calls under random and hostile input: steps.sh instructions|edges PLUGIN...
+# Shows that a block costs at most A + B n, whatever is fed. Instructions as callgrind counts them, over some
+# thousand blocks; edges of the control flow over a million (see steps.c).
 #
 # A is the worst block of 16 frames, which holds a whole hop's work at once; B is the rate of the worst block of
 # 1024 frames, over which hops even out. The worst blocks of 64 and of 256 frames must lie under that line with
 # 30 % to spare, the worst of so many random blocks being random itself: work that grew with the signal, or that
 # piled up over hops, would lie over it.
 set -u
+way=$1
+shift
 seed=${SEED:-1}
 passed=0
 failed=0
@@ -15,24 +18,35 @@ work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 
 # Worst, median and least of the counts of BLOCKS blocks of FRAMES frames.
-count() { # plugin, frames, blocks
+instructions() { # plugin, frames, blocks
     rm -f "$work"/out*
     valgrind -q --tool=callgrind --instr-atstart=no --combine-dumps=yes --callgrind-out-file="$work/out" \
         "$BUILD/steps/$1" "$2" "$3" "$seed" 2>"$work/said" || {
         cat "$work/said" >&2
-        exit 1
+        return 1
     }
     # The last dump is the program's end and holds nothing of the plugin.
     sed -n 's/^totals: \([0-9]*\).*/\1/p' "$work/out" | head -n "$3" | sort -n |
         awk '{ v[NR] = $1 } END { if (NR == 0) exit 1; print v[NR], v[int((NR + 1) / 2)], v[1] }'
 }
+edges() { # plugin, frames, blocks
+    "$BUILD/steps/$1" --edges "$2" "$3" "$seed"
+}
 
-echo "seed $seed; instructions of one run(), stereo, 48 kHz"
+case $way in
+instructions) at_16=3000 at_64=1500 at_256=600 at_1024=200 ;;
+edges) at_16=1000000 at_64=1000000 at_256=200000 at_1024=50000 ;;
+*)
+    echo 'usage: steps.sh instructions|edges PLUGIN...' >&2
+    exit 2
+    ;;
+esac
+echo "seed $seed; $way of one run(), stereo, 48 kHz, $at_64 blocks of 64"
 printf '%-18s %28s %28s %12s\n' '' '64 frames: worst med. least' '256 frames: worst med. least' 'A + B n'
 for plugin in "$@"; do
     # shellcheck disable=SC2046
-    set -- $(count "$plugin" 64 "${BLOCKS:-1500}") $(count "$plugin" 256 "${BLOCKS:-600}") \
-        $(count "$plugin" 16 "${BLOCKS:-3000}") $(count "$plugin" 1024 "${BLOCKS:-200}")
+    set -- $($way "$plugin" 64 $at_64) $($way "$plugin" 256 $at_256) $($way "$plugin" 16 $at_16) \
+        $($way "$plugin" 1024 $at_1024)
     if [ $# -ne 12 ]; then
         echo "FAIL  $plugin: no counts"
         failed=$((failed + 1))

@@ -105,7 +105,7 @@ static void write_deed(FILE *to, const Page *page, const Event *event) {
     }
     if (!cure)
         return;
-    fputs("<span class=\"deed\">", to);
+    fputs("<span class=\"hidden\">; </span><span class=\"deed\">", to);
     if (!most)
         fprintf(to, "no %s here", cure);
     else if (most_db < TOUCHED_DB)
@@ -135,7 +135,7 @@ static void write_event(FILE *to, const Page *page, const Event *event) {
             "<span class=\"figure\">",
             kind, event->from_s, event->to_s, page_time(time, event->from_s), kind);
     write_figures(to, event->text);
-    fputs("</span> ", to);
+    fputs("</span>", to);
     write_deed(to, page, event);
     fputs("</button></li>\n", to);
 }

@@ -13,7 +13,7 @@
 enum {
     LOOK_WAVES = 8000,    /* most columns */
     LOOK_LOUDNESS = 6000, /* most points */
-    LOOK_SPECTRA = 4000,  /* most columns */
+    LOOK_SPECTRA = 6000,  /* most columns */
     LOOK_ROWS = 144,
     LOOK_LEVELS = 64, /* of a spectrogram, from LOOK_LOW_DB up */
 };

@@ -6,6 +6,7 @@
 #include "siskin_text.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -125,51 +126,82 @@ typedef struct {
     bool same_rate;
     uint64_t frames;                /* of the page, at the old rate */
     float *made[2][AUDIO_CHANNELS]; /* a part at the new rate */
-    float *interleaved;
     MeasureProgress *progress;
     void *user;
 } Coder;
 
-static bool write_part(const Coder *coder, size_t n, double kbps, Memory *memory) {
-    static SF_VIRTUAL_IO io = {memory_length, memory_seek, memory_read, memory_write, memory_tell};
-    const Sounds *sounds = coder->sounds;
-    SF_INFO info = {.samplerate = (int)lrint(sounds->rate_hz),
-                    .channels = (int)sounds->channels,
-                    .format = sounds->coded ? SF_FORMAT_OGG | SF_FORMAT_OPUS
-                                            : SF_FORMAT_FLAC | SF_FORMAT_PCM_16};
-    SNDFILE *file = sf_open_virtual(&io, SFM_WRITE, &info, memory);
-    /* libsndfile makes 256 to 6 kbit/s a channel of 0 to 1. */
-    double level = 1.0 - (kbps / (double)sounds->channels - 6.0) / 250.0;
-    if (!file)
-        return false;
-    sf_command(file, SFC_SET_CLIPPING, NULL, SF_TRUE);
-    if (sounds->coded)
-        sf_command(file, SFC_SET_COMPRESSION_LEVEL, &level, sizeof level);
-    bool fine = sf_writef_float(file, coder->interleaved, (sf_count_t)n) == (sf_count_t)n;
-    return sf_close(file) == 0 && fine;
-}
+/* One sound of one part, coded by a thread of its own: coding is most of the work on a page. */
+typedef struct {
+    const Coder *coder;
+    SoundTrack track;
+    size_t n; /* frames */
+    float *interleaved;
+    Memory memory;
+    bool fine;
+} Voice;
 
-static float frame_of(const Coder *coder, size_t track, unsigned channel, size_t i) {
+static float frame_of(const Coder *coder, SoundTrack track, unsigned channel, size_t i) {
     if (track == SOUND_REMOVED)
         return coder->made[SOUND_RAW][channel][i] - coder->made[SOUND_RESULT][channel][i];
     return coder->made[track][channel][i];
 }
 
+static void interleave(Voice *voice) {
+    unsigned channels = voice->coder->sounds->channels;
+    voice->interleaved = text_take(voice->n * channels, sizeof(float));
+    for (size_t i = 0; i < voice->n; i++)
+        for (unsigned c = 0; c < channels; c++)
+            voice->interleaved[i * channels + c] = frame_of(voice->coder, voice->track, c, i);
+}
+
+static bool write_voice(Voice *voice) {
+    static SF_VIRTUAL_IO io = {memory_length, memory_seek, memory_read, memory_write, memory_tell};
+    const Sounds *sounds = voice->coder->sounds;
+    SF_INFO info = {.samplerate = (int)lrint(sounds->rate_hz),
+                    .channels = (int)sounds->channels,
+                    .format = sounds->coded ? SF_FORMAT_OGG | SF_FORMAT_OPUS
+                                            : SF_FORMAT_FLAC | SF_FORMAT_PCM_16};
+    SNDFILE *file = sf_open_virtual(&io, SFM_WRITE, &info, &voice->memory);
+    /* libsndfile makes 256 to 6 kbit/s a channel of 0 to 1. */
+    double level = 1.0 - (sounds->kbps[voice->track] / (double)sounds->channels - 6.0) / 250.0;
+    if (!file)
+        return false;
+    sf_command(file, SFC_SET_CLIPPING, NULL, SF_TRUE);
+    if (sounds->coded)
+        sf_command(file, SFC_SET_COMPRESSION_LEVEL, &level, sizeof level);
+    bool fine =
+        sf_writef_float(file, voice->interleaved, (sf_count_t)voice->n) == (sf_count_t)voice->n;
+    return sf_close(file) == 0 && fine;
+}
+
+static void *code_voice(void *user) {
+    Voice *voice = user;
+    interleave(voice);
+    voice->fine = write_voice(voice);
+    free(voice->interleaved);
+    return NULL;
+}
+
 static bool code_part(Coder *coder, SoundPart *part, size_t n, HostError *error) {
-    Sounds *sounds = coder->sounds;
+    Voice voice[SOUND_TRACKS];
+    pthread_t thread[SOUND_TRACKS];
+    bool started[SOUND_TRACKS];
+    bool fine = true;
     for (size_t t = 0; t < SOUND_TRACKS; t++) {
-        Memory memory = {0};
-        for (size_t i = 0; i < n; i++)
-            for (unsigned c = 0; c < sounds->channels; c++)
-                coder->interleaved[i * sounds->channels + c] = frame_of(coder, t, c, i);
-        bool fine = write_part(coder, n, sounds->kbps[t], &memory);
-        part->track[t].bytes = memory.bytes;
-        part->track[t].n = memory.size;
-        sounds->bytes += memory.size;
-        if (!fine)
-            return host_fail(error, "cannot code the audio of the page: %s", sf_strerror(NULL));
+        voice[t] = (Voice){.coder = coder, .track = (SoundTrack)t, .n = n};
+        started[t] = pthread_create(&thread[t], NULL, code_voice, &voice[t]) == 0;
     }
-    return true;
+    for (size_t t = 0; t < SOUND_TRACKS; t++) {
+        if (started[t])
+            pthread_join(thread[t], NULL);
+        else
+            code_voice(&voice[t]);
+        part->track[t].bytes = voice[t].memory.bytes;
+        part->track[t].n = voice[t].memory.size;
+        coder->sounds->bytes += voice[t].memory.size;
+        fine = fine && voice[t].fine;
+    }
+    return fine || host_fail(error, "the audio of the page cannot be coded");
 }
 
 /* New frames first..first + n - 1 of one channel of one of the two files. */
@@ -239,7 +271,6 @@ static void take_memory(Coder *coder) {
     for (size_t t = 0; t < 2; t++)
         for (size_t c = 0; c < AUDIO_CHANNELS; c++)
             coder->made[t][c] = text_take(room, sizeof(float));
-    coder->interleaved = text_take(room * AUDIO_CHANNELS, sizeof(float));
     rate_open(&coder->rate, (uint64_t)coder->from[0].reader.rate_hz,
               (uint64_t)coder->sounds->rate_hz);
     coder->same_rate = coder->from[0].reader.rate_hz == coder->sounds->rate_hz;
@@ -251,7 +282,6 @@ static void close_coder(Coder *coder) {
         for (size_t c = 0; c < AUDIO_CHANNELS; c++)
             free(coder->made[t][c]);
     }
-    free(coder->interleaved);
     rate_close(&coder->rate);
 }
 

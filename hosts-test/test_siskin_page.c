@@ -607,6 +607,47 @@ START_TEST(keys_switch_at_the_same_place_and_play_goes_on) {
 }
 END_TEST
 
+/* What is given to the browser's audio graph: all three sounds at one moment and one place, the
+ * third the difference of the others to two roundings to 16 bits (and the browser's own to float),
+ * through gains of which the chosen one alone is open. */
+START_TEST(all_three_sounds_run_in_step_and_one_is_heard) {
+    if (may_skip_browser())
+        return;
+    Browser browser;
+    char outcome[512];
+    make_page();
+    browser_open(&browser);
+    browser_size(&browser, 1280, 900, false);
+    browser_load(&browser, "page.html");
+    browser_run(
+        &browser,
+        PRESS
+        "const started = [], gains = new Map();"
+        "const connect = AudioNode.prototype.connect;"
+        "AudioNode.prototype.connect = function (to, ...rest) {"
+        "  gains.set(this, to); return connect.call(this, to, ...rest); };"
+        "const start = AudioBufferSourceNode.prototype.start;"
+        "AudioBufferSourceNode.prototype.start = function (...times) {"
+        "  started.push({ node: this, times }); return start.apply(this, times); };"
+        "const open = () => started.slice(0, 3).map((s) => gains.get(s.node).gain.value > 0.5 "
+        "? 1 : 0).join('');"
+        "press('ArrowRight'); press(' '); while (started.length < 3) await wait(10);"
+        "await wait(200); const heard = [open()]; press('2'); await wait(200);"
+        "heard.push(open()); press('3'); await wait(200); heard.push(open()); press(' ');"
+        "const [a, b, c] = started.map((s) => s.node.buffer.getChannelData(0));"
+        "let worst = 0, most = 0; for (let i = 0; i < a.length; i++) {"
+        "  worst = Math.max(worst, Math.abs(a[i] - b[i] - c[i]));"
+        "  most = Math.max(most, Math.abs(c[i])); }"
+        "const same = new Set(started.slice(0, 3).map((s) => s.times.join()));"
+        "return [heard.join(' '), same.size, started[0].times[1], most > 0.01,"
+        "  worst < 3 / 32768 || worst].join(', ');",
+        outcome, sizeof outcome);
+    ck_assert_str_eq(outcome, "100 010 001, 1, 1, true, true");
+    browser_check_clean(&browser);
+    browser_close(&browser);
+}
+END_TEST
+
 START_TEST(every_mark_has_its_text_and_leads_to_its_place) {
     if (may_skip_browser())
         return;
@@ -718,6 +759,7 @@ int main(void) {
     tcase_add_test(tcase, a_page_that_is_stopped_leaves_nothing);
     tcase_add_test(tcase, words_are_those_of_render);
     tcase_add_test(tcase, keys_switch_at_the_same_place_and_play_goes_on);
+    tcase_add_test(tcase, all_three_sounds_run_in_step_and_one_is_heard);
     tcase_add_test(tcase, every_mark_has_its_text_and_leads_to_its_place);
     tcase_add_test(tcase, a_small_phone_and_both_schemes_can_read_it);
     tcase_add_test(tcase, a_nasty_name_runs_nothing);

@@ -211,7 +211,7 @@
     const own = player.track === 2 ? "0.0" : signed(data.match_db[player.track] || 0, 1);
     $("match-note").textContent = $("match").disabled ? "(loudness unknown)"
       : player.matched ? `now ${own} dB (raw ${signed(raw, 1)}, result ${signed(result, 1)})`
-      : `off: 0 dB`;
+      : "off";
     showPosition();
   };
 
@@ -479,9 +479,13 @@
       if (value > most) most = value;
     }
     const step = [1, 2, 3, 6, 12, 24, 48].find((s) => (most - least) / s <= 3) || 96;
+    const deed = [
+      least < -0.05 ? `takes down by up to ${(-least).toFixed(1)} dB` : "",
+      most > 0.05 ? `raises by up to ${most.toFixed(1)} dB` : "",
+    ].filter((text) => text).join(", ") || "never acted";
     const low = Math.min(-step, Math.floor(least / step) * step);
     const high = most > 0.05 ? Math.ceil(most / step) * step : 0;
-    return (lane) => {
+    const draw = (lane) => {
       const plot = begin(lane);
       const { g, h } = plot;
       const y = (v) => 6 + (h - 12) * (high - v) / (high - low);
@@ -505,6 +509,7 @@
         g.stroke();
       });
     };
+    return { draw, deed };
   };
 
   /* ---- graphs ---- */
@@ -721,9 +726,10 @@
     addLane("Pitch", "Hz, of the raw take", small ? 90 : 120, "The sung pitch.", drawPitch());
     addLane("Loudness", "short-term, LUFS over 3 s; raw dashed, result solid", small ? 100 : 130,
       "Short-term loudness of the raw take, dashed, and of the result, solid.", drawLoudness());
-    for (const gain of data.gains)
-      addLane(`Gain of ${gain.label}`, "dB; under 0: taken down", 76,
-        "What the processor did to the level over time.", drawGain(gain));
+    for (const gain of data.gains) {
+      const { draw, deed } = drawGain(gain);
+      addLane(`Gain of ${gain.label}`, `dB; ${deed}`, 76, `${deed}.`, draw);
+    }
     head.className = "head";
     $("graphs").append(head);
   };

@@ -12,7 +12,8 @@
 
 /* Of the bit rate: what was taken away is silent most of the time. */
 static const double SHARE[SOUND_TRACKS] = {0.4, 0.4, 0.2};
-static const double LEAST_KBPS = 8.0, MOST_KBPS = 96.0; /* a channel */
+/* A channel. */
+static const double LEAST_KBPS[SOUND_TRACKS] = {12.0, 12.0, 8.0}, MOST_KBPS = 96.0;
 /* FLAC makes a third to two thirds of a voice; what it cannot do with a third is not tried. */
 static const double LEAST_FLAC = 0.35;
 
@@ -263,7 +264,7 @@ static void choose_rates(Sounds *sounds, size_t budget) {
     sounds->rate_hz = opus_rate(sounds->rate_hz);
     for (size_t t = 0; t < SOUND_TRACKS; t++)
         sounds->kbps[t] =
-            channels * fmin(MOST_KBPS, fmax(LEAST_KBPS, SHARE[t] * together / channels));
+            channels * fmin(MOST_KBPS, fmax(LEAST_KBPS[t], SHARE[t] * together / channels));
 }
 
 static void take_memory(Coder *coder) {

@@ -36,8 +36,8 @@ typedef struct {
 } Sounds;
 
 /* Of two files at one rate; the longer gives the length, the result the channels. `budget`: bytes
- * that lossless parts may take, and that the bit rate is chosen for: least 8 kbit/s a channel, so a
- * very long take takes more. */
+ * that lossless parts may take, and that the bit rate is chosen for. Rates end at what a voice
+ * still bears, so that a take of more than 20 minutes takes more. */
 bool sounds_make(Sounds *sounds, const char *raw, const char *result, size_t budget,
                  MeasureProgress *progress, void *user, HostError *error);
 void sounds_free(Sounds *sounds); /* fine on a zeroed one */

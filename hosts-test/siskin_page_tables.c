@@ -6,152 +6,113 @@
 #include "siskin_text.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
-
-typedef double Figure(const Measures *m);
+#include <string.h>
 
 /* ---- figures ---- */
 
-static double integrated(const Measures *m) {
-    return m->integrated_lufs;
+/* The median of one member of an array of structures. */
+static double median_of(const void *first, size_t n, size_t size, size_t member) {
+    double *values = text_take(n, sizeof *values);
+    for (size_t i = 0; i < n; i++)
+        memcpy(&values[i], (const char *)first + i * size + member, sizeof *values);
+    double median = tell_median(values, n);
+    free(values);
+    return median;
 }
-static double range(const Measures *m) {
-    return m->range_lu;
-}
-static double short_most(const Measures *m) {
-    return m->short_most_lufs;
-}
-static double momentary_most(const Measures *m) {
-    return m->momentary_most_lufs;
-}
-static double true_peak(const Measures *m) {
-    return m->true_peak_db;
-}
-static double noise(const Measures *m) {
-    return m->noise_db;
-}
-static double hum_level(const Measures *m) {
+
+static double hum(const Measures *m) {
     return m->hum_known && m->hum.found ? 10.0 * log10(m->hum.total) : (double)NAN;
 }
-static double rumble(const Measures *m) {
-    return m->rumble_db;
-}
+
 static double clipped(const Measures *m) {
     return (double)m->flat_tops;
 }
-static double t60(const Measures *m) {
-    return m->t60_s;
-}
+
 static double phrases(const Measures *m) {
     return (double)m->n_phrases;
 }
-static double spread(const Measures *m) {
-    return m->spread_db;
-}
-static double reach(const Measures *m) {
-    return measures_phrase_reach(m);
-}
+
 static double breaths(const Measures *m) {
     return (double)m->n_breaths;
 }
+
 static double breath_under(const Measures *m) {
-    double *values = text_take(m->n_breaths, sizeof *values);
-    for (size_t i = 0; i < m->n_breaths; i++)
-        values[i] = m->breaths[i].under_db;
-    double median = tell_median(values, m->n_breaths);
-    free(values);
-    return median;
+    return median_of(m->breaths, m->n_breaths, sizeof *m->breaths,
+                     offsetof(MeasureBreath, under_db));
 }
+
 static double sibilants(const Measures *m) {
     return (double)m->n_sibilants;
 }
+
 static double sibilant_over(const Measures *m) {
-    double *values = text_take(m->n_sibilants, sizeof *values);
-    for (size_t i = 0; i < m->n_sibilants; i++)
-        values[i] = m->sibilants[i].ratio_db;
-    double median = tell_median(values, m->n_sibilants);
-    free(values);
-    return median;
+    return median_of(m->sibilants, m->n_sibilants, sizeof *m->sibilants,
+                     offsetof(MeasureSibilant, ratio_db));
 }
+
 static double clicks(const Measures *m) {
     return (double)m->n_clicks;
 }
+
 static double click_height(const Measures *m) {
-    double *values = text_take(m->n_clicks, sizeof *values);
-    for (size_t i = 0; i < m->n_clicks; i++)
-        values[i] = m->clicks[i].height_db;
-    double median = tell_median(values, m->n_clicks);
-    free(values);
-    return median;
-}
-static double air(const Measures *m) {
-    return m->air_db;
-}
-static double band0(const Measures *m) {
-    return m->band_db[0];
-}
-static double band1(const Measures *m) {
-    return m->band_db[1];
-}
-static double band2(const Measures *m) {
-    return m->band_db[2];
-}
-static double band3(const Measures *m) {
-    return m->band_db[3];
-}
-static double lowest(const Measures *m) {
-    return m->low_hz;
-}
-static double middle(const Measures *m) {
-    return m->middle_hz;
-}
-static double highest(const Measures *m) {
-    return m->high_hz;
-}
-static double off(const Measures *m) {
-    return m->off_cents;
+    return median_of(m->clicks, m->n_clicks, sizeof *m->clicks, offsetof(MeasureClick, height_db));
 }
 
-/* `figure` NULL: a heading. */
+#define MEMBER(name) .member = offsetof(Measures, name)
+
+/* A figure is a member, or what `find` makes of the measures. A heading stands over those after it.
+ */
 static const struct {
     const char *what, *unit;
     int decimals;
-    Figure *figure;
+    size_t member;
+    double (*find)(const Measures *m);
+    bool heading;
 } rows[] = {
-    {.what = "Loudness"},
-    {"integrated", "LUFS", 1, integrated},
-    {"range", "LU", 1, range},
-    {"short-term, most", "LUFS", 1, short_most},
-    {"momentary, most", "LUFS", 1, momentary_most},
-    {"true peak", "dBTP", 1, true_peak},
-    {.what = "Recording"},
-    {"noise floor", "dBFS", 1, noise},
-    {"hum", "dBFS", 1, hum_level},
-    {"rumble", "dBFS", 1, rumble},
-    {"clipped tops", "", 0, clipped},
-    {"reverberation, T60", "s", 2, t60},
-    {.what = "Sounds"},
-    {"phrases", "", 0, phrases},
-    {"spread between them", "dB", 1, spread},
-    {"loudest over softest", "dB", 1, reach},
-    {"breaths", "", 0, breaths},
-    {"breaths under the voice, median", "dB", 1, breath_under},
-    {"sibilants", "", 0, sibilants},
-    {"sibilants over the vowels, median", "dB", 1, sibilant_over},
-    {"clicks", "", 0, clicks},
-    {"clicks' height, median", "dB", 1, click_height},
-    {.what = "Colour"},
-    {"8..16 kHz over 0.2..2 kHz", "dB", 1, air},
-    {"bottom, to 200 Hz", "dBFS", 1, band0},
-    {"body, 200 Hz..1 kHz", "dBFS", 1, band1},
-    {"presence, 1..5 kHz", "dBFS", 1, band2},
-    {"air, from 5 kHz", "dBFS", 1, band3},
-    {.what = "Pitch"},
-    {"lowest", "Hz", 1, lowest},
-    {"middle", "Hz", 1, middle},
-    {"highest", "Hz", 1, highest},
-    {"off the key's notes, mean", "cents", 0, off},
+    {"Loudness", .heading = true},
+    {"integrated", "LUFS", 1, MEMBER(integrated_lufs)},
+    {"range", "LU", 1, MEMBER(range_lu)},
+    {"short-term, most", "LUFS", 1, MEMBER(short_most_lufs)},
+    {"momentary, most", "LUFS", 1, MEMBER(momentary_most_lufs)},
+    {"true peak", "dBTP", 1, MEMBER(true_peak_db)},
+    {"Recording", .heading = true},
+    {"noise floor", "dBFS", 1, MEMBER(noise_db)},
+    {"hum", "dBFS", 1, .find = hum},
+    {"rumble", "dBFS", 1, MEMBER(rumble_db)},
+    {"clipped tops", "", 0, .find = clipped},
+    {"reverberation, T60", "s", 2, MEMBER(t60_s)},
+    {"Sounds", .heading = true},
+    {"phrases", "", 0, .find = phrases},
+    {"spread between them", "dB", 1, MEMBER(spread_db)},
+    {"loudest over softest", "dB", 1, .find = measures_phrase_reach},
+    {"breaths", "", 0, .find = breaths},
+    {"breaths under the voice, median", "dB", 1, .find = breath_under},
+    {"sibilants", "", 0, .find = sibilants},
+    {"sibilants over the vowels, median", "dB", 1, .find = sibilant_over},
+    {"clicks", "", 0, .find = clicks},
+    {"clicks' height, median", "dB", 1, .find = click_height},
+    {"Colour", .heading = true},
+    {"8..16 kHz over 0.2..2 kHz", "dB", 1, MEMBER(air_db)},
+    {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band_db[0])},
+    {"body, 200 Hz..1 kHz", "dBFS", 1, MEMBER(band_db[1])},
+    {"presence, 1..5 kHz", "dBFS", 1, MEMBER(band_db[2])},
+    {"air, from 5 kHz", "dBFS", 1, MEMBER(band_db[3])},
+    {"Pitch", .heading = true},
+    {"lowest", "Hz", 1, MEMBER(low_hz)},
+    {"middle", "Hz", 1, MEMBER(middle_hz)},
+    {"highest", "Hz", 1, MEMBER(high_hz)},
+    {"off the key's notes, mean", "cents", 0, MEMBER(off_cents)},
 };
+
+static double figure_of(const Measures *m, size_t row) {
+    double value = 0.0;
+    if (rows[row].find)
+        return rows[row].find(m);
+    memcpy(&value, (const char *)m + rows[row].member, sizeof value);
+    return value;
+}
 
 /* A true minus, and none before a zero. */
 static void write_number(FILE *to, double value, int decimals, bool sign) {
@@ -182,7 +143,7 @@ static void write_key(FILE *to, const Page *page) {
 }
 
 static void write_row(FILE *to, const Page *page, size_t row) {
-    double before = rows[row].figure(&page->before), after = rows[row].figure(&page->after);
+    double before = figure_of(&page->before, row), after = figure_of(&page->after, row);
     fprintf(to, "<tr><th scope=\"row\">%s", rows[row].what);
     if (rows[row].unit[0])
         fprintf(to, " <span class=\"unit\">%s</span>", rows[row].unit);
@@ -198,7 +159,7 @@ static void write_row(FILE *to, const Page *page, size_t row) {
 
 void page_write_figures(FILE *to, const Page *page) {
     for (size_t row = 0; row < sizeof rows / sizeof *rows; row++) {
-        if (rows[row].figure)
+        if (!rows[row].heading)
             write_row(to, page, row);
         else
             fprintf(to, "%s<tbody>\n<tr><th scope=\"rowgroup\" colspan=\"4\">%s</th></tr>\n",

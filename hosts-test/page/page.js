@@ -239,7 +239,7 @@
 
   /* ---- drawing ---- */
 
-  const LEFT = 56, RIGHT = 8, BELOW = 18;
+  const LEFT = 60, RIGHT = 8, BELOW = 18;
   const colours = {};
   const readColours = () => {
     const style = getComputedStyle(document.documentElement);
@@ -461,7 +461,7 @@
       const plot = begin(lane);
       const y = (v) => plot.h * (1 - (v / 100 - low) / (high - low));
       for (let lufs = high - 6; lufs > low; lufs -= plot.h > 100 ? 6 : 12)
-        level(plot, y(100 * lufs), `${signed(lufs, 0)} LUFS`);
+        level(plot, y(100 * lufs), signed(lufs, 0) + (lufs === high - 6 ? " LUFS" : ""));
       clipped(plot, () => {
         line(plot, loud.raw, data.loudness.raw_step_s, y,
           { colour: colours.before, width: 2, dash: [5, 4] });

@@ -67,9 +67,9 @@ static double click_height(const Measures *m) {
 static const struct {
     const char *what, *unit;
     int decimals;
+    bool heading;
     size_t member;
     double (*find)(const Measures *m);
-    bool heading;
 } rows[] = {
     {"Loudness", .heading = true},
     {"integrated", "LUFS", 1, MEMBER(integrated_lufs)},

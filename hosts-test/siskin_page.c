@@ -19,8 +19,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-/* Bytes of audio before base 64: with the pictures a page of up to 10 minutes is under 10 MB. */
-enum { SOUND_BUDGET = 5200000, MOST_TRACE_ROWS = 120000, MOST_CHAIN_BYTES = 1 << 20 };
+enum { MOST_TRACE_ROWS = 120000, MOST_CHAIN_BYTES = 1 << 20 };
 static const double TRACE_STEP_MS = 5.0;
 
 typedef struct {

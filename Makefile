@@ -55,7 +55,9 @@ HOST_SUITES := $(filter-out $(WITHOUT),$(sort $(patsubst hosts-test/%.c,%,$(wild
 COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard common/*.c)))
 TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(sort $(wildcard tests/*.c))))
 HOST_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/host*.c)))
-SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/siskin*.c)))
+PAGE_FILES := $(sort $(wildcard hosts-test/page/page.*))
+PAGE_OBJ := $(BUILD)/obj/hosts-test/siskin_page_files.o
+SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/siskin*.c))) $(PAGE_OBJ)
 QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
 CONTRACT_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/contract_*.c hosts-test/guard.c))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
@@ -107,6 +109,11 @@ $(BUILD)/obj/tests/%.o: tests/%.c
 $(BUILD)/obj/hosts-test/%.o: hosts-test/%.c
 	@mkdir -p $(@D)
 	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) $(TEST_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -c $< -o $@
+
+# Skeleton, style and script of the report page, as C. From a pipe: no name of a made file gets into the object.
+$(PAGE_OBJ): $(PAGE_FILES) hosts-test/page/embed.sh hosts-test/siskin_page_files.h Makefile
+	@mkdir -p $(@D)
+	$(call say,CC,$@)sh hosts-test/page/embed.sh $(PAGE_FILES) | $(CC) $(ALL_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 
 $(BUILD)/obj/ttl/%.o: ttl/%.c
 	@mkdir -p $(@D)

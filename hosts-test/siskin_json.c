@@ -1,42 +1,22 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin_json.h"
 
+#include "siskin_text.h"
+
 #include <math.h>
-#include <stddef.h>
-#include <string.h>
 
 Json json_begin(FILE *to) {
     return (Json){.to = to};
-}
-
-/* Bytes of the UTF-8 character that begins here; 0 when there is none (Unicode 15, table 3-7: no
- * overlong forms, no surrogates, nothing over U+10FFFF). */
-static size_t utf8_length(const unsigned char *s) {
-    size_t more = s[0] >= 0xC2 && s[0] <= 0xDF   ? 1
-                  : s[0] >= 0xE0 && s[0] <= 0xEF ? 2
-                  : s[0] >= 0xF0 && s[0] <= 0xF4 ? 3
-                                                 : 0;
-    unsigned char low = s[0] == 0xE0 ? 0xA0 : s[0] == 0xF0 ? 0x90 : 0x80;
-    unsigned char high = s[0] == 0xED ? 0x9F : s[0] == 0xF4 ? 0x8F : 0xBF;
-    if (s[0] < 0x80)
-        return 1;
-    for (size_t i = 1; i <= more; i++) {
-        if (s[i] < low || s[i] > high)
-            return 0;
-        low = 0x80;
-        high = 0xBF;
-    }
-    return more ? more + 1 : 0;
 }
 
 static void write_text(FILE *to, const char *text) {
     const unsigned char *s = (const unsigned char *)text;
     putc('"', to);
     while (*s) {
-        size_t length = utf8_length(s);
+        size_t length = text_utf8_length(s);
         if (*s == '"' || *s == '\\')
             fprintf(to, "\\%c", *s);
-        else if (*s < 0x20 || *s == 0x7F)
+        else if (*s < 0x20 || *s == 0x7F || *s == '<')
             fprintf(to, "\\u%04x", *s);
         else if (length == 0)
             fputs("\\ufffd", to);

@@ -2,7 +2,8 @@
 /* siskin_json.h: writes JSON (RFC 8259), value by value.
  *
  * Commas and indents are kept track of. A number that is not finite is null. Text is escaped as the
- * RFC asks, and bytes that are no UTF-8 (file names may hold any) become U+FFFD. */
+ * RFC asks, and bytes that are no UTF-8 (file names may hold any) become U+FFFD. `<` is escaped
+ * too, so that JSON may stand in an HTML page. */
 #ifndef SISKIN_JSON_H
 #define SISKIN_JSON_H
 

@@ -3,6 +3,7 @@
 #include "siskin_command.h"
 #include "siskin_folder.h"
 #include "siskin_options.h"
+#include "siskin_order.h"
 #include "siskin_place.h"
 #include "siskin_pool.h"
 #include "siskin_report.h"
@@ -130,27 +131,9 @@ static bool read_options(const Words *words, Request *request, HostError *error)
 
 static bool read_chain(const Words *words, int argc, char **argv, Request *request,
                        HostError *error) {
-    size_t count = (size_t)argc - 2;
-    char **rest = argv + 2;
-    if (words->chain) {
-        char *path = place_chain(words->chain);
-        request->chain = chain_load(path, error);
-        free(path);
-    } else if (count == 0) {
-        return host_fail(error, "name at least one processor, or a chain with --chain FILE");
-    } else {
-        request->chain = chain_from_words(rest, count, error);
-    }
-    for (size_t i = 0; words->chain && request->chain && i < count; i++) {
-        char *equals = strchr(rest[i], '=');
-        if (!equals || equals == rest[i] || !equals[1])
-            return host_fail(error, "'%s': with --chain, what follows OUT is BUS=FILE", rest[i]);
-        *equals = '\0';
-        if (!chain_feed(request->chain, rest[i], equals + 1, error))
-            return false;
-    }
+    request->chain = order_chain(words->chain, argc - 2, argv + 2, error);
     request->job.chain = request->chain;
-    return request->chain && chain_check_fed(request->chain, error);
+    return request->chain != NULL;
 }
 
 /* ---- one take ---- */

@@ -117,3 +117,22 @@ const char *text_base(const char *path) {
 double text_db(double amplitude) {
     return 20.0 * log10(amplitude);
 }
+
+/* Unicode 15, table 3-7: no overlong forms, no surrogates, nothing over U+10FFFF. */
+size_t text_utf8_length(const unsigned char *s) {
+    size_t more = s[0] >= 0xC2 && s[0] <= 0xDF   ? 1
+                  : s[0] >= 0xE0 && s[0] <= 0xEF ? 2
+                  : s[0] >= 0xF0 && s[0] <= 0xF4 ? 3
+                                                 : 0;
+    unsigned char low = s[0] == 0xE0 ? 0xA0 : s[0] == 0xF0 ? 0x90 : 0x80;
+    unsigned char high = s[0] == 0xED ? 0x9F : s[0] == 0xF4 ? 0x8F : 0xBF;
+    if (s[0] < 0x80)
+        return 1;
+    for (size_t i = 1; i <= more; i++) {
+        if (s[i] < low || s[i] > high)
+            return 0;
+        low = 0x80;
+        high = 0xBF;
+    }
+    return more ? more + 1 : 0;
+}

@@ -32,6 +32,9 @@ const char *text_time(char buffer[32], double seconds);
 /* The part of a path after the last slash. */
 const char *text_base(const char *path);
 
+/* Bytes of the UTF-8 character that begins at `s`, which ends with 0; 0 when there is none. */
+size_t text_utf8_length(const unsigned char *s);
+
 /* dB of a linear amplitude; -INFINITY for 0. */
 double text_db(double amplitude);
 

@@ -57,7 +57,8 @@ names_licence() {
     case $1 in
     *.md | LICENSE | NEWS | */changelog | */copyright | */source/format) return 0 ;;
     hosts-test/fuzz/corpus/audio/* | hosts-test/fuzz/corpus/plugin/*) return 0 ;;
-    *.c | *.h) [ "$(head -n 1 "$1")" = '/* SPDX-License-Identifier: ISC */' ] ;;
+    *.html) [ "$(sed -n 2p "$1")" = '<!-- SPDX-License-Identifier: ISC -->' ] ;;
+    *.c | *.h | *.css | *.js) [ "$(head -n 1 "$1")" = '/* SPDX-License-Identifier: ISC */' ] ;;
     *)
         { head -n 2 "$1" && tail -n 1 "$1"; } | grep -q -x -E '(#|\.\\") SPDX-License-Identifier: ISC'
         ;;

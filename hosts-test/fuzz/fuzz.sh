@@ -8,6 +8,8 @@ here=$(dirname "$0")
 findings=$BUILD/findings
 mkdir -p "$findings"
 export ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1
+# Leaks of other people's libraries, each with its reason.
+export LSAN_OPTIONS=suppressions=$here/leaks.supp:print_suppressions=0
 
 # One target; a folder of its own grows while it runs, the tree's corpus is only read.
 fuzz_one() {

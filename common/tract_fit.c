@@ -11,8 +11,6 @@ static const double THIRD_LEAST_HZ = 2600.0, THIRD_OVER_SECOND_HZ = 500.0;
 static const double MIDDLE_HZ = 500.0;
 static const float NEVER = 2e30f;
 
-enum { TABLE = (int)(TRACT_HIGHEST_HZ / TRACT_TABLE_HZ) + 2 };
-
 static double formant_db(double hz, double centre_hz, double width_hz) {
     double x = hz / centre_hz, q = x * width_hz / centre_hz;
     return -10.0 * log10((1.0 - x * x) * (1.0 - x * x) + q * q);
@@ -30,21 +28,22 @@ static double second_db(double hz, double centre_hz) {
 
 bool tract_fit_prepare(TractFit *fit, Arena *arena) {
     memset(fit, 0, sizeof *fit);
-    fit->table = arena_take(arena, (size_t)(TRACT_FIRSTS + TRACT_SECONDS) * TABLE, sizeof(float));
+    fit->table =
+        arena_take(arena, (size_t)(TRACT_FIRSTS + TRACT_SECONDS) * TRACT_TABLE, sizeof(float));
     if (!fit->table)
         return false;
     for (size_t i = 0; i < TRACT_FIRSTS; i++) {
         fit->first_hz[i] =
             FIRST_LOW_HZ * pow(FIRST_HIGH_HZ / FIRST_LOW_HZ, (double)i / (TRACT_FIRSTS - 1));
-        for (size_t t = 0; t < TABLE; t++)
-            fit->table[i * TABLE + t] =
+        for (size_t t = 0; t < TRACT_TABLE; t++)
+            fit->table[i * TRACT_TABLE + t] =
                 (float)first_db((double)t * TRACT_TABLE_HZ, fit->first_hz[i]);
     }
     for (size_t i = 0; i < TRACT_SECONDS; i++) {
         fit->second_hz[i] =
             SECOND_LOW_HZ * pow(SECOND_HIGH_HZ / SECOND_LOW_HZ, (double)i / (TRACT_SECONDS - 1));
-        for (size_t t = 0; t < TABLE; t++)
-            fit->table[(TRACT_FIRSTS + i) * TABLE + t] =
+        for (size_t t = 0; t < TRACT_TABLE; t++)
+            fit->table[(TRACT_FIRSTS + i) * TRACT_TABLE + t] =
                 (float)second_db((double)t * TRACT_TABLE_HZ, fit->second_hz[i]);
     }
     return true;
@@ -88,9 +87,9 @@ static void straighten(const TractFit *fit, TractRow *row) {
 }
 
 static void read_table(const TractFit *fit, size_t formant, const float *hz, TractRow *row) {
-    const float *table = fit->table + formant * TABLE;
+    const float *table = fit->table + formant * TRACT_TABLE;
     for (size_t p = 0; p < fit->partials; p++) {
-        float at = hz[p] * (float)(1.0 / TRACT_TABLE_HZ);
+        float at = hz[p] * (1.0f / TRACT_TABLE_HZ);
         size_t below = (size_t)at;
         row->level[p] = table[below] + (at - (float)below) * (table[below + 1] - table[below]);
     }

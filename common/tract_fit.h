@@ -30,9 +30,10 @@ enum {
     TRACT_PARTIALS = 24, /* at most in a frame */
     TRACT_ROW = TRACT_PARTIALS + 1,
     TRACT_SHAPES = 68, /* at most */
+    TRACT_HIGHEST_HZ = 2000,
+    TRACT_TABLE_HZ = 5, /* from 0 on */
+    TRACT_TABLE = TRACT_HIGHEST_HZ / TRACT_TABLE_HZ + 2,
 };
-#define TRACT_HIGHEST_HZ 2000.0
-#define TRACT_TABLE_HZ 5.0
 
 typedef struct {
     float level[TRACT_ROW]; /* with the best line taken off; the last one is the prior's */
@@ -41,7 +42,7 @@ typedef struct {
 
 typedef struct {
     double first_hz[TRACT_FIRSTS], second_hz[TRACT_SECONDS];
-    float *table; /* [TRACT_FIRSTS + TRACT_SECONDS][TRACT_HIGHEST_HZ / TRACT_TABLE_HZ + 2] dB */
+    float *table; /* [TRACT_FIRSTS + TRACT_SECONDS][TRACT_TABLE] dB */
     /* All from here on is of the last frame. */
     size_t partials, shapes;
     float line[2][TRACT_ROW], line_scale;

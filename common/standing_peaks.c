@@ -32,8 +32,6 @@ static const double VOICE_AGREES = 0.4;
 static const double NOISE_LEAST_DB = 3.0, NOISE_ERRORS = 5.0;
 static const double OVERTONES = 1.9; /* the voice alone is heard from there on, times low notes */
 
-enum { TABLE = (int)(TRACT_HIGHEST_HZ / TRACT_TABLE_HZ) + 2 };
-
 static double centre_hz(size_t centre) {
     return LOW_HZ * exp2((double)centre / STEPS);
 }
@@ -55,13 +53,13 @@ bool standing_peaks_prepare(StandingPeaks *peaks, double rate_hz, size_t window,
     size_t most = (size_t)STANDING_FRAMES * TRACT_PARTIALS;
     peaks->rest = arena_take(arena, most, sizeof(float));
     peaks->sorted = arena_take(arena, most, sizeof(float));
-    peaks->shape = arena_take(arena, (size_t)SHAPES * TABLE, sizeof(float));
+    peaks->shape = arena_take(arena, (size_t)SHAPES * TRACT_TABLE, sizeof(float));
     bool fits = peaks->frame && peaks->rest && peaks->sorted && peaks->shape;
     if (!tract_fit_prepare(&peaks->fit, arena) || !fits)
         return false;
     for (size_t s = 0; s < SHAPES; s++)
-        for (size_t t = 0; t < TABLE; t++)
-            peaks->shape[s * TABLE + t] =
+        for (size_t t = 0; t < TRACT_TABLE; t++)
+            peaks->shape[s * TRACT_TABLE + t] =
                 (float)shape_at((double)t * TRACT_TABLE_HZ, centre_hz(s % STANDING_CENTRES),
                                 Q[s / STANDING_CENTRES]);
     standing_peaks_reset(peaks);
@@ -91,7 +89,7 @@ static void read_partials(const StandingPeaks *peaks, const float *power, double
             moment += (double)power[i] * (double)i;
         }
         double hz = sum > 0.0 ? moment / sum * peaks->bin_hz : (double)k * f0_hz;
-        if (hz > TRACT_HIGHEST_HZ)
+        if (hz > (double)TRACT_HIGHEST_HZ)
             return;
         if (hz < PARTIALS_FROM_HZ)
             continue;
@@ -176,7 +174,7 @@ static void own_levels(const StandingPeaks *peaks, const StandingFrame *frame, f
 
 /* What the best tracts leave. Returns the median slope. */
 static double explain(StandingPeaks *peaks) {
-    float slope[STANDING_FRAMES], cost[STANDING_FRAMES], db[TRACT_PARTIALS];
+    float slope[STANDING_FRAMES] = {0}, cost[STANDING_FRAMES] = {0}, db[TRACT_PARTIALS];
     for (size_t f = 0; f < peaks->state.frames; f++) {
         const StandingFrame *frame = &peaks->frame[f];
         own_levels(peaks, frame, db);
@@ -267,10 +265,10 @@ static void end_token(Witness *w) {
 static void read_shapes(const StandingPeaks *peaks, const StandingFrame *frame,
                         float shape[SHAPES][TRACT_PARTIALS]) {
     for (size_t i = 0; i < frame->partials; i++) {
-        float at = frame->hz[i] * (float)(1.0 / TRACT_TABLE_HZ);
+        float at = frame->hz[i] * (1.0f / TRACT_TABLE_HZ);
         size_t below = (size_t)at;
         for (size_t s = 0; s < SHAPES; s++) {
-            const float *table = peaks->shape + s * TABLE + below;
+            const float *table = peaks->shape + s * TRACT_TABLE + below;
             shape[s][i] = table[0] + (at - (float)below) * (table[1] - table[0]);
         }
     }

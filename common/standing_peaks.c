@@ -8,7 +8,7 @@
 static const double LOW_HZ = 150.0, STEPS = 12.0;
 static const double CELLS_FROM_HZ = 110.0, PARTIALS_FROM_HZ = 90.0;
 static const double TOKEN_S = 0.25;
-enum { FEWEST_PARTIALS = 4, FEWEST_FRAMES = 60, FEWEST_TOKENS = 32, FEWEST_NOISES = 8 };
+enum { FEWEST_PARTIALS = 4, FEWEST_FRAMES = 60, FEWEST_TOKENS = 32, FEWEST_NOISES = 32 };
 static const double NARROWEST_RANGE = 1.19; /* of notes, 3 semitones */
 
 /* What the voice is asked. */
@@ -26,8 +26,11 @@ enum { NOISE_WIDTHS = 4, TERMS = 4 };
 static const double NOISE_Q[NOISE_WIDTHS] = {3.0, 5.0, 8.0, 14.0};
 static const double REACH_OCTAVES = 0.7, HUBER_DB = 2.5, BINS_PER_FACT = 1.5;
 
+/* What lies less under the mean voice is taken for the remains of one. */
+static const double UNDER_VOICE = 3.2e-4; /* -35 dB */
+
 /* The bars. */
-static const double VOICE_ALONE = 1.5, VOICE_LEAST = 0.06; /* evidence; evidence a token */
+static const double VOICE_ALONE = 1.75, VOICE_LEAST = 0.06; /* evidence; evidence a token */
 static const double VOICE_AGREES = 0.4;
 static const double NOISE_LEAST_DB = 3.0, NOISE_ERRORS = 5.0;
 static const double OVERTONES = 1.9; /* the voice alone is heard from there on, times low notes */
@@ -105,7 +108,19 @@ static void thin_out(StandingPeaks *peaks) {
     peaks->state.stride *= 2;
 }
 
+/* Mean square of the range in which peaks are sought. */
+static double range_power(const StandingPeaks *peaks, const float *power) {
+    size_t from = (size_t)(LOW_HZ / peaks->bin_hz);
+    size_t to = (size_t)(centre_hz(STANDING_CENTRES) / peaks->bin_hz);
+    double sum = 0.0;
+    for (size_t i = from; i <= to && i < peaks->bins; i++)
+        sum += (double)power[i];
+    return sum;
+}
+
 void standing_peaks_voice(StandingPeaks *peaks, const float *power, double f0_hz, uint64_t number) {
+    peaks->state.voice_power += range_power(peaks, power);
+    peaks->state.voices++;
     bool apart = peaks->state.tokens == 0 || number > peaks->state.last + 2;
     double long_s = (double)(number - peaks->state.token_began) * peaks->hop_s;
     if (apart || long_s > TOKEN_S) {
@@ -127,10 +142,8 @@ void standing_peaks_voice(StandingPeaks *peaks, const float *power, double f0_hz
 void standing_peaks_noise(StandingPeaks *peaks, const float *power) {
     const double silence = 1e-15, least = 1e-20;
     size_t n = peaks->bins < STANDING_BINS ? peaks->bins : STANDING_BINS;
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += (double)power[i];
-    if (sum < silence)
+    double own = range_power(peaks, power);
+    if (own < silence || own * (double)peaks->state.voices > UNDER_VOICE * peaks->state.voice_power)
         return;
     for (size_t i = 0; i < n; i++)
         peaks->state.noise_db[i] += 10.0 * log10((double)power[i] + least);

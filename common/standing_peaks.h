@@ -17,9 +17,10 @@
  *   Windows of one sound, at most 0.25 s of it, are one token of evidence: their gains are added
  *   and divided by sqrt(windows). The evidence is sum(tokens) / tokens * sqrt(tokens).
  * - Noise. Breaths, consonants and the room's own tone in windows without voice are excited by
- *   noise and need no tract: the mean log spectrum around f is fitted by
- *       a + b x + c x^2 + g h(f),  x in octaves from f,  within 0.7 octaves,
- *   by least squares with weights after Huber (Ann. Math. Stat. 35, 1964) against lines of hum.
+ *   noise and need no tract (if they lie 35 dB under the voice; else it is soft voice): the mean
+ * log spectrum around f is fitted by a + b x + c x^2 + g h(f),  x in octaves from f,  within 0.7
+ * octaves, by least squares with weights after Huber (Ann. Math. Stat. 35, 1964) against lines of
+ * hum.
  *
  * Found is a peak that the noise shows, by 3 dB and 5 standard errors, and the voice does not
  * speak against; or that the voice alone shows at a higher bar, from twice the lowest notes up:
@@ -31,12 +32,18 @@
  * It is not known for fewer than 32 tokens, 60 windows, or when the notes within which 70 % of the
  * time was sung are less than 3 semitones apart: then notes stand still too.
  *
- * Peaks of under some 4 dB, or wider than an octave, go unnoticed; so do those of high voices that
- * lie under their notes. A second, smaller peak is not told. The height is that of the noise if it
- * is a witness, otherwise the voice's, which is up to half too small, since formants take some.
- * Memory is bounded: 512 windows are kept; when they are full every other one goes and from then
- * on half as many come. Valid for 8..192 kHz. Cost of a window: a sum over bins. Of find: some
- * 60 ms on a 2 GHz core. For programs that measure. */
+ * What it reaches. On takes of the test singer of 25 to 40 s with 6 dB of q 5 somewhere between its
+ * lowest note and 1 kHz, over the whole sound, 9 of 10 are found and placed within a sixth of an
+ * octave; with the mode on the voice alone and the room's tone without it 7 of 10, most of the lost
+ * ones under twice the lowest notes. Of clean takes 2 to 3 % have one found. On recorded speech
+ * with gaps that hold much else than noise it finds some half, and one clean piece in 8 of one
+ * speaker read as a peak where his fundamentals lie. Peaks of under some 4 dB, or wider than an
+ * octave, go unnoticed; so do those of high voices that lie under their notes. A second, smaller
+ * peak is not told. The height is that of the noise if it is a witness, otherwise the voice's,
+ * which is up to half too small, since formants take some. Memory is bounded: 512 windows are kept;
+ * when they are full every other one goes and from then on half as many come. Valid for 8..192 kHz.
+ * Cost of a window: a sum over bins. Of find: some 60 ms on a 2 GHz core. For programs that
+ * measure. */
 #ifndef SISKIN_STANDING_PEAKS_H
 #define SISKIN_STANDING_PEAKS_H
 
@@ -89,7 +96,8 @@ typedef struct {
         uint32_t tokens;
         uint64_t last, token_began; /* windows */
         double noise_db[STANDING_BINS];
-        uint64_t noises;
+        uint64_t noises, voices; /* windows */
+        double voice_power;      /* summed */
     } state;
 } StandingPeaks;
 

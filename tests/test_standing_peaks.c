@@ -130,7 +130,7 @@ static int count_found(Lay *lay, double g_db, double q, bool noise) {
     return found;
 }
 
-/* The brief for all of these: four of five. */
+/* What the measure is worth its place for: four of five. */
 START_TEST(a_peak_is_found_by_the_voice_alone) {
     ck_assert_int_ge(count_found(add_peak, 6.0, 5.0, false), 10);
 }

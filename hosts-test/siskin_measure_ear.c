@@ -36,6 +36,8 @@ static const double FLUSH_S = 0.7; /* more than any detector holds back */
 
 static const double QUIET_S = 0.3;
 
+static const double STEADY = 1.12; /* the pitch within a window */
+
 enum { GUARD_HOPS = 3, MEMORY_BYTES = 1 << 23 };
 
 static bool prepare(Ear *ear, Arena *arena) {
@@ -61,6 +63,7 @@ static bool prepare(Ear *ear, Arena *arena) {
     return loudness_prepare(&ear->loudness, rate_hz, ear->channels, NULL, arena) &&
            hum_prepare(&ear->hum, rate_hz, arena) &&
            mean_spectrum_prepare(&ear->spectrum, rate_hz, arena) &&
+           standing_peaks_prepare(&ear->standing, rate_hz, ear->spectrum.size, arena) &&
            pitch_prepare(&ear->pitch, rate_hz, &VOICE, arena) &&
            pitch_floor_prepare(&ear->voiced, PITCH_HOP_MS, arena) &&
            sibilance_prepare(&ear->sibilance, ear->bands.hop_rate, arena);
@@ -203,6 +206,35 @@ static long count_sung(const Ear *ear, long first, long last) {
     return sung;
 }
 
+/* Readings of the pitch within a quarter of a window around its middle: their mean when all are
+ * voiced and none is far from the first, 0 when none is voiced, -1 otherwise. */
+static double window_pitch(const Ear *ear, double middle_s, double reach_s) {
+    double step_s = ear_reading_s(ear, 1) - ear_reading_s(ear, 0);
+    long first = lround((middle_s - reach_s - ear_reading_s(ear, 0)) / step_s);
+    long last = lround((middle_s + reach_s - ear_reading_s(ear, 0)) / step_s);
+    double low = INFINITY, high = 0.0, sum = 0.0;
+    if (first < 0 || last >= (long)ear->n_readings)
+        return -1.0;
+    for (long i = first; i <= last; i++) {
+        low = fmin(low, (double)ear->readings[i]);
+        high = fmax(high, (double)ear->readings[i]);
+        sum += (double)ear->readings[i];
+    }
+    return high == 0.0 ? 0.0 : high < STEADY * low ? sum / (double)(last - first + 1) : -1.0;
+}
+
+/* The same window for what stands through all of them. */
+static void feed_standing(Ear *ear, bool silent) {
+    double size_s = (double)ear->spectrum.size / ear->rate_hz;
+    double middle_s = (double)ear->window_end / ear->rate_hz - 0.5 * size_s;
+    double f0_hz = window_pitch(ear, middle_s, 0.25 * size_s);
+    if (f0_hz > 0.0)
+        standing_peaks_voice(&ear->standing, ear->spectrum.power, f0_hz,
+                             ear->spectrum.state.windows);
+    else if (silent && window_pitch(ear, middle_s, 0.5 * size_s) == 0.0)
+        standing_peaks_noise(&ear->standing, ear->spectrum.power);
+}
+
 /* The window is `size` frames up to window_end. It is sung when three quarters of its middle half,
  * which its weight is in, are; and quiet when all of it is, with a guard behind it, and has been
  * for longer than any sibilant lasts or a room rings on: in a take without gaps, what is quiet
@@ -219,6 +251,7 @@ static void judge_window(Ear *ear) {
         mean_spectrum_count(&ear->spectrum, EAR_QUIET);
     if (4 * count_sung(ear, first + quarter, last - quarter) >= 3 * (last - first - 2 * quarter))
         mean_spectrum_count(&ear->spectrum, EAR_SUNG);
+    feed_standing(ear, count_sung(ear, first - GUARD_HOPS, last + GUARD_HOPS) == 0);
 }
 
 static void feed_spectrum(Ear *ear, const float *in, size_t n) {

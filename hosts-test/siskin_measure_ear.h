@@ -20,6 +20,7 @@
 #include "sibilance.h"
 #include "siskin_measure_take.h"
 #include "spectral_centre.h"
+#include "standing_peaks.h"
 #include "sung_gate.h"
 #include "true_peak.h"
 
@@ -55,6 +56,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     BandProfile profile;
     size_t window_hops, window_sung;
     MeanSpectrum spectrum;
+    StandingPeaks standing;
     bool window_waits; /* a spectrum whose kind is not yet known */
     uint64_t window_end;
     EarHop *hops;

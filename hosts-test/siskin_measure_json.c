@@ -37,6 +37,22 @@ static void json_hum(Json *j, const Measures *m) {
     json_close(j, '}');
 }
 
+static void json_peak(Json *j, const StandingPeak *peak) {
+    json_truth(j, "standing_peak_known", peak->known);
+    if (!peak->known || !peak->found) {
+        json_text(j, "standing_peak", NULL);
+        return;
+    }
+    json_open(j, "standing_peak", '{', true);
+    json_number(j, "centre_hz", peak->hz, 0);
+    json_number(j, "from_hz", peak->low_hz, 0);
+    json_number(j, "to_hz", peak->high_hz, 0);
+    json_number(j, "height_db", peak->height_db, 1);
+    json_truth(j, "in_noise_too", peak->by_noise);
+    json_number(j, "evidence", peak->voice, 2);
+    json_close(j, '}');
+}
+
 static void json_recording(Json *j, const Measures *m) {
     json_open(j, "recording", '{', false);
     json_number(j, "noise_floor_dbfs", m->noise_db, 2);
@@ -54,6 +70,7 @@ static void json_recording(Json *j, const Measures *m) {
     json_whole(j, "not_finite_samples", m->cleaned);
     json_number(j, "t60_s", m->t60_s, 3);
     json_whole(j, "phrase_ends_used", m->n_decays);
+    json_peak(j, &m->peak);
     json_close(j, '}');
 }
 

@@ -340,6 +340,7 @@ static void conclude(Ear *ear, Measures *m) {
     measure_breaths(ear, m);
     measure_spread(m);
     measure_room(ear, m);
+    m->peak = standing_peaks_find(&ear->standing);
 }
 
 static bool listen(AudioReader *reader, Ear *ear, MeasureProgress *progress, void *user,

@@ -12,6 +12,7 @@
 #include "band_profile.h"
 #include "host.h"
 #include "hum.h"
+#include "standing_peaks.h"
 #include "tonality.h"
 
 typedef struct {
@@ -84,6 +85,7 @@ typedef struct {
 
     double t60_s; /* NAN: no phrase ended freely enough */
     size_t n_decays;
+    StandingPeak peak; /* the strongest, of the room or the mount; 150 Hz..1 kHz */
 } Measures;
 
 /* Called with the share of the file that is done, 0..1. */

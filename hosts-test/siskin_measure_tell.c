@@ -113,6 +113,17 @@ static void table_level(const Measures *m) {
         figure(m->sample_peak_db, 1).text);
 }
 
+static void table_peak(const StandingPeak *peak) {
+    if (!peak->known)
+        row("standing peak", (double)NAN, 0, "", "   (too little was sung, or too few notes)");
+    else if (!peak->found)
+        printf("    %-28s%9s   from %.0f Hz to 1 kHz\n", "standing peak", "none", peak->from_hz);
+    else
+        row("standing peak", peak->hz, 0, "Hz", "   %.0f..%.0f Hz, some %.0f dB; seen in %s",
+            peak->low_hz, peak->high_hz, peak->height_db,
+            peak->by_noise ? "voice and noise" : "the voice");
+}
+
 static void table_faults(const Measures *m) {
     heading("Recording");
     row("noise floor", m->noise_db, 1, "dBFS", "%s", "");
@@ -134,6 +145,7 @@ static void table_faults(const Measures *m) {
         "   longest %.2f ms; %llu frames at full scale", m->longest_top_ms,
         (unsigned long long)m->full_scale);
     row("reverberation, T60", m->t60_s, 2, "s", "   from %zu phrase ends", m->n_decays);
+    table_peak(&m->peak);
 }
 
 static double per_minute(const Measures *m, size_t count) {
@@ -320,6 +332,8 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"rumble_dbfs", m->rumble_db};
     c[n++] = (Column){"clipped_tops", (double)m->flat_tops};
     c[n++] = (Column){"t60_s", m->t60_s};
+    c[n++] = (Column){"standing_peak_hz", m->peak.found ? m->peak.hz : (double)NAN};
+    c[n++] = (Column){"standing_peak_db", m->peak.found ? m->peak.height_db : (double)NAN};
     c[n++] = (Column){"sung_s", m->sung_s};
     c[n++] = (Column){"phrases", (double)m->n_phrases};
     c[n++] = (Column){"phrase_spread_db", m->spread_db};

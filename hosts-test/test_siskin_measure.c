@@ -368,6 +368,45 @@ START_TEST(the_room_is_told_within_20_percent) {
 }
 END_TEST
 
+/* A mode that rings on after whatever excites it: adds (10^(db / 20) - 1) of it at its centre. */
+static void add_mode(float *audio, size_t n, double rate_hz, double hz, double db, double q) {
+    double turn = 2.0 * pi * hz / rate_hz, fade = exp(-pi * hz / (q * rate_hz));
+    double gain = (pow(10.0, db / 20.0) - 1.0) * 2.0 * pi * hz / (q * rate_hz);
+    double re = 0.0, im = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        double next = fade * (re * cos(turn) - im * sin(turn)) + (double)audio[i];
+        im = fade * (re * sin(turn) + im * cos(turn));
+        re = next;
+        audio[i] += (float)(gain * re);
+    }
+}
+
+/* test_standing_peaks.c tells how often; here that it comes through. Within a sixth of an octave.
+ */
+START_TEST(a_standing_peak_is_told_and_a_clean_take_has_none) {
+    const double rates[] = {16000.0, 44100.0, 96000.0};
+    for (size_t i = 0; i < 3; i++) {
+        SingerTake take = sing(i == 1 ? SINGER_WOMAN : SINGER_MAN, rates[i], 60 + i, 7);
+        Measures clean = measure_audio(take.mix, take.n, rates[i]);
+        ck_assert(clean.peak.known && !clean.peak.found);
+        add_mode(take.mix, take.n, rates[i], 640.0, 8.0, 6.0);
+        Measures boxy = measure_audio(take.mix, take.n, rates[i]);
+        printf("%g Hz: %.0f Hz, %.1f dB\n", rates[i], boxy.peak.hz, boxy.peak.height_db);
+        ck_assert(boxy.peak.found);
+        ck_assert_double_lt(fabs(log2(boxy.peak.hz / 640.0)), 1.0 / 6.0);
+        ck_assert(boxy.peak.low_hz < boxy.peak.hz && boxy.peak.hz < boxy.peak.high_hz);
+        ck_assert_ran("measure take.wav");
+        ck_assert_ptr_nonnull(strstr(ran.out, "standing peak"));
+        ck_assert_ptr_nonnull(strstr(ran.out, " Hz, some "));
+        ck_assert_ran("measure --json take.wav");
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"standing_peak\": {"));
+        measures_free(&clean);
+        measures_free(&boxy);
+        singer_free(&take);
+    }
+}
+END_TEST
+
 /* The singer's room tone in its own stem is the truth for the noise floor. */
 START_TEST(noise_hum_and_rumble_are_told_as_laid_in) {
     SingerTake take;
@@ -698,6 +737,7 @@ int main(void) {
     tcase_add_test(tcase, a_phrase_sung_sharp_leans);
     tcase_add_test(tcase, steady_notes_are_read_within_5_cents);
     tcase_add_test(tcase, the_room_is_told_within_20_percent);
+    tcase_add_test(tcase, a_standing_peak_is_told_and_a_clean_take_has_none);
     tcase_add_test(tcase, noise_hum_and_rumble_are_told_as_laid_in);
     tcase_add_test(tcase, the_slope_of_the_noise_is_that_of_its_spectrum);
     tcase_add_test(tcase, a_gain_moves_levels_alone);

@@ -241,7 +241,7 @@ check-ubsan:
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
 # they are left to `make valgrind HEAVY=`.
 HEAVY ?= test_band_mender test_breath_ducker test_click_finder test_edge_filter test_gap_gate test_hum \
-  test_loudness test_pitch test_rumble_filter test_singer
+  test_loudness test_pitch test_rumble_filter test_singer test_standing_peaks
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \

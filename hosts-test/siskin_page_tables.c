@@ -26,6 +26,14 @@ static double hum(const Measures *m) {
     return m->hum_known && m->hum.found ? 10.0 * log10(m->hum.total) : (double)NAN;
 }
 
+static double peak_hz(const Measures *m) {
+    return m->peak.found ? m->peak.hz : (double)NAN;
+}
+
+static double peak_db(const Measures *m) {
+    return m->peak.found ? m->peak.height_db : (double)NAN;
+}
+
 static double clipped(const Measures *m) {
     return (double)m->flat_tops;
 }
@@ -83,6 +91,8 @@ static const struct {
     {"rumble", "dBFS", 1, MEMBER(rumble_db)},
     {"clipped tops", "", 0, .find = clipped},
     {"reverberation, T60", "s", 2, MEMBER(t60_s)},
+    {"standing peak", "Hz", 0, .find = peak_hz},
+    {"its height", "dB", 0, .find = peak_db},
     {"Sounds", .heading = true},
     {"phrases", "", 0, .find = phrases},
     {"spread between them", "dB", 1, MEMBER(spread_db)},

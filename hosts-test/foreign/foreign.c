@@ -100,8 +100,9 @@ static void run_misbehave(LV2_Handle instance, uint32_t n) {
         exit(0);
     if (fault == FAULT_NAN && n > 0)
         self->port[BAD_OUT][0] = NAN;
-    while (fault == FAULT_HANG)
-        sleep(1);
+    if (fault == FAULT_HANG)
+        for (;;)
+            sleep(1);
     if (fault == FAULT_LATENCY)
         *self->port[BAD_LATENCY] = 7.0f;
 }

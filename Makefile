@@ -201,6 +201,8 @@ $(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
+$(BUILD)/hosts-test/test_siskin_advise: $(filter %/material.o %/material_clicks.o %/material_hot.o \
+  %/material_breath.o %/material_label.o,$(QUALITY_OBJ))
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
 $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
 

@@ -12,6 +12,7 @@ enum {
     STATUS_USAGE = 2,  /* the command cannot be what was meant */
 };
 
+int command_advise(int argc, char **argv);
 int command_list(int argc, char **argv);
 int command_measure(int argc, char **argv);
 int command_render(int argc, char **argv);

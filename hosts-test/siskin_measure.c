@@ -1,17 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin measure: what a take is like, in figures. */
-#include "siskin_audio.h"
 #include "siskin_command.h"
 #include "siskin_measure_tell.h"
 #include "siskin_options.h"
 #include "siskin_report.h"
+#include "siskin_takes.h"
 #include "siskin_text.h"
 
-#include <dirent.h>
 #include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/stat.h>
 
 typedef struct {
     const char *against;
@@ -20,9 +16,8 @@ typedef struct {
 
 typedef struct {
     const Words *words;
-    char **takes;
-    size_t n_takes, failed;
-    bool folder; /* some of them came from one */
+    Takes takes;
+    size_t failed;
     Measures reference;
     Json json;
     Progress progress;
@@ -57,49 +52,6 @@ static void print_help(const Option *options, size_t count) {
         "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
 }
 
-/* ---- which takes ---- */
-
-static bool is_directory(const char *path) {
-    struct stat status;
-    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
-}
-
-static int is_take(const struct dirent *entry) {
-    return entry->d_name[0] != '.' && audio_looks_like(entry->d_name);
-}
-
-static void add_take(Job *job, char *path) {
-    *(char **)text_grow(&job->takes, &job->n_takes, sizeof *job->takes) = path;
-}
-
-static bool add_folder(Job *job, const char *path, HostError *error) {
-    struct dirent **entries = NULL;
-    size_t before = job->n_takes;
-    int count = scandir(path, &entries, is_take, alphasort);
-    for (int i = 0; i < count; i++) {
-        char *take = text_print("%s/%s", path, entries[i]->d_name);
-        if (is_directory(take))
-            free(take);
-        else
-            add_take(job, take);
-        free(entries[i]);
-    }
-    free(entries);
-    job->folder = true;
-    return job->n_takes > before ||
-           host_fail(error, "%s holds no takes (files such as .wav, .flac, .aiff)", path);
-}
-
-static bool find_takes(Job *job, int argc, char **argv, HostError *error) {
-    for (int i = 0; i < argc; i++) {
-        if (!is_directory(argv[i]))
-            add_take(job, text_copy(argv[i]));
-        else if (!add_folder(job, argv[i], error))
-            return false;
-    }
-    return true;
-}
-
 /* ---- measuring ---- */
 
 static void show(void *user, double done) {
@@ -123,7 +75,7 @@ static void tell(Job *job, const Measures *measures, size_t number) {
         tell_json(&job->json, measures, reference);
     else if (job->words->csv)
         tell_csv(measures, reference);
-    else if (job->folder && !job->words->all && !reference)
+    else if (job->takes.folder && !job->words->all && !reference)
         tell_row(measures);
     else {
         if (number)
@@ -141,7 +93,7 @@ static void begin_output(Job *job) {
         json_open(&job->json, "takes", '[', false);
     } else if (job->words->csv) {
         tell_csv_head(job->words->against != NULL);
-    } else if (job->folder && !job->words->all && !job->words->against) {
+    } else if (job->takes.folder && !job->words->all && !job->words->against) {
         tell_row_head();
     }
 }
@@ -159,9 +111,9 @@ static int measure_all(Job *job) {
     if (job->words->against && !measure(job, job->words->against, &job->reference, &error))
         return command_fail("measure", STATUS_FAILED, &error);
     begin_output(job);
-    for (size_t i = 0; i < job->n_takes; i++) {
+    for (size_t i = 0; i < job->takes.n; i++) {
         Measures measures;
-        if (!measure(job, job->takes[i], &measures, &error)) {
+        if (!measure(job, job->takes.path[i], &measures, &error)) {
             command_fail("measure", STATUS_FAILED, &error);
             job->failed++;
             continue;
@@ -207,11 +159,9 @@ int command_measure(int argc, char **argv) {
         host_fail(&error, "--json and --csv cannot both be had at once");
         return command_fail("measure", STATUS_USAGE, &error);
     }
-    int status = find_takes(&job, argc, argv, &error)
+    int status = takes_find(&job.takes, argc, argv, &error)
                      ? measure_all(&job)
                      : command_fail("measure", STATUS_FAILED, &error);
-    for (size_t i = 0; i < job.n_takes; i++)
-        free(job.takes[i]);
-    free(job.takes);
+    takes_free(&job.takes);
     return status;
 }

@@ -4,6 +4,7 @@
 #include "decay_time.h"
 #include "siskin_audio.h"
 #include "siskin_measure_ear.h"
+#include "siskin_measure_tell.h"
 #include "siskin_text.h"
 
 #include <math.h>
@@ -286,6 +287,32 @@ static double floor_of(const Ear *ear) {
     return n > 0.0 ? sum / n : 0.0;
 }
 
+static bool in_breath(const Measures *m, double s) {
+    for (size_t i = 0; i < m->n_breaths; i++)
+        if (s >= m->breaths[i].start_s && s <= m->breaths[i].end_s)
+            return true;
+    return false;
+}
+
+/* Half of the pauses' time is quieter. Unknown by less than 0.3 s of them, or when they lie so
+ * little under the voice that they are no pauses. Digital silence still rings in the filters. */
+static void measure_pauses(const Ear *ear, Measures *m) {
+    const double fewest_s = 0.3, under_voice = 0.0631, silent_db = -150.0;
+    double *level_db = text_take(ear->n_hops, sizeof *level_db);
+    double voice = hop_power(ear, 0.0, m->length_s, true);
+    size_t n = 0;
+    for (size_t i = VOICE_SENSE_SMOOTHED; i < ear->n_hops; i++) {
+        double s = ear_hop_s(ear, i);
+        if (ear->hops[i].kind == MOMENT_QUIET && s < m->length_s && !in_breath(m, s))
+            level_db[n++] = fmax(power_db((double)ear->hops[i].power), silent_db);
+    }
+    double hop_s = ear_hop_s(ear, 1) - ear_hop_s(ear, 0);
+    double median_db = tell_quantile(level_db, n, 0.5);
+    bool known = (double)n * hop_s >= fewest_s && median_db < power_db(under_voice * voice);
+    m->pause_db = !known ? (double)NAN : median_db > silent_db ? median_db : -INFINITY;
+    free(level_db);
+}
+
 /* A phrase end is looked at from 400 ms before it until the next phrase, or 3 s at most. */
 static bool fit_end(const Ear *ear, const Measures *m, size_t i, double floor, double *t60_s) {
     const double before_s = 0.4, after_s = 3.0;
@@ -338,6 +365,7 @@ static void conclude(Ear *ear, Measures *m) {
     measure_rumble(ear, m);
     measure_colour(ear, m);
     measure_breaths(ear, m);
+    measure_pauses(ear, m);
     measure_spread(m);
     measure_room(ear, m);
     m->peak = standing_peaks_find(&ear->standing);

@@ -56,6 +56,7 @@ typedef struct {
     double longest_top_ms;
 
     double noise_db;       /* of what is quiet for 0.3 s and more, 20 Hz..20 kHz */
+    double pause_db;       /* median level of quiet moments, breaths apart, 359..5745 Hz */
     double noise_slope_db; /* of their spectrum's density, dB an octave, 100 Hz..10 kHz */
     bool hum_known;
     HumReading hum;

@@ -51,18 +51,25 @@ static int by_value(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-double tell_median(const double *values, size_t n) {
+double tell_quantile(const double *values, size_t n, double p) {
     double *sorted = text_take(n, sizeof *sorted);
     size_t count = 0;
     for (size_t i = 0; i < n; i++)
         if (isfinite(values[i]))
             sorted[count++] = values[i];
     qsort(sorted, count, sizeof *sorted, by_value);
-    double median = count == 0       ? (double)NAN
-                    : count % 2 != 0 ? sorted[count / 2]
-                                     : 0.5 * (sorted[count / 2 - 1] + sorted[count / 2]);
+    double at = p * (double)(count - 1);
+    size_t below = count ? (size_t)at : 0;
+    double share = at - (double)below;
+    double value = count == 0           ? (double)NAN
+                   : below + 1 == count ? sorted[below]
+                                        : (1.0 - share) * sorted[below] + share * sorted[below + 1];
     free(sorted);
-    return median;
+    return value;
+}
+
+double tell_median(const double *values, size_t n) {
+    return tell_quantile(values, n, 0.5);
 }
 
 /* ---- the table ---- */
@@ -377,8 +384,7 @@ void tell_csv_head(bool reference) {
     putchar('\n');
 }
 
-/* RFC 4180: in quotes, which are doubled. */
-static void csv_text(const char *text) {
+void tell_csv_text(const char *text) {
     putchar('"');
     for (; *text; text++) {
         if (*text == '"')
@@ -392,7 +398,7 @@ void tell_csv(const Measures *m, const Measures *reference) {
     Column column[MOST_COLUMNS];
     char key[24];
     size_t n = columns_of(m, reference, column);
-    csv_text(m->path);
+    tell_csv_text(m->path);
     printf(",%s", m->key_known ? tell_key(key, m->key.tonic, m->key.minor) : "");
     for (size_t i = 0; i < n; i++) {
         putchar(',');

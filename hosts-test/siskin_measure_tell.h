@@ -15,7 +15,8 @@ double tell_more_crest_db(const Measures *take, const Measures *reference, size_
 const char *tell_key(char buffer[24], unsigned tonic, bool minor);
 /* "A3 +12": the nearest note of A 440 and what it is off, in cents; "-" for NAN. */
 const char *tell_note(char buffer[24], double hz);
-/* Median of member values; NAN for none. */
+/* Of the finite ones among the values, between neighbours in proportion; NAN for none. */
+double tell_quantile(const double *values, size_t n, double p);
 double tell_median(const double *values, size_t n);
 
 /* `reference` may be NULL. `all`: every event in a line of its own. */
@@ -23,6 +24,8 @@ void tell_table(const Measures *take, const Measures *reference, bool all);
 void tell_json(Json *json, const Measures *take, const Measures *reference);
 void tell_csv_head(bool reference);
 void tell_csv(const Measures *take, const Measures *reference);
+/* A text as CSV has it (RFC 4180): in quotes, which are doubled. */
+void tell_csv_text(const char *text);
 /* One line of a table of takes. */
 void tell_row_head(void);
 void tell_row(const Measures *take);

@@ -2,6 +2,7 @@
 #include "siskin_advise_ends.h"
 
 #include "siskin_advise_chain.h"
+#include "siskin_safe.h"
 #include "siskin_take.h"
 #include "siskin_text.h"
 
@@ -52,23 +53,33 @@ static bool render(Host *host, const char *take, const char *out, const Chain *c
     return done;
 }
 
+/* The render lies beside nothing of the user's, as an unfinished file that a signal removes. */
+static bool measure_aside(Host *host, const char *take, const Chain *chain, const char *folder,
+                          Measures *clean, HostError *error) {
+    char *path = text_print("%s/clean.wav", folder);
+    SafeFile file;
+    bool fine = safe_open(&file, path, error);
+    if (fine) {
+        fine = render(host, take, file.part, chain, error) &&
+               measure_take(file.part, clean, NULL, NULL, error);
+        safe_discard(&file);
+    }
+    free(path);
+    return fine;
+}
+
 bool advice_measure_clean(Host *host, const Advice *advice, Measures *clean, HostError *error) {
     const char *temporary = getenv("TMPDIR");
     char *folder = text_print("%s/siskin-advise-XXXXXX", temporary ? temporary : "/tmp");
-    char *path = NULL;
     Chain *chain = make_chain(host, advice, error);
     bool fine = chain != NULL;
-    if (fine && !mkdtemp(folder))
+    if (fine && !mkdtemp(folder)) {
         fine = host_fail(error, "cannot make the folder %s: %s", folder, strerror(errno));
-    if (fine) {
-        path = text_print("%s/clean.wav", folder);
-        fine = render(host, advice->of[0]->path, path, chain, error) &&
-               measure_take(path, clean, NULL, NULL, error);
-        unlink(path);
+    } else if (fine) {
+        fine = measure_aside(host, advice->of[0]->path, chain, folder, clean, error);
         rmdir(folder);
     }
     chain_free(chain);
-    free(path);
     free(folder);
     return fine;
 }

@@ -169,6 +169,12 @@ static double t60_s(const Measures *m) {
 }
 
 /* Against a key that is guessed, a melody can be as wrong as it likes. */
+static double standing_peak_db(const Measures *m) {
+    if (!m->peak.known)
+        return (double)NAN;
+    return m->peak.found ? m->peak.height_db : -(double)INFINITY;
+}
+
 static double off_pitch_cents(const Measures *m) {
     const double tuned = 0.5, sure = 0.15;
     bool known = m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;
@@ -484,6 +490,22 @@ const AdviceRule advice_rules[] = {
      .unknown = "fewer than two phrases end freely",
      .todo = "Sing closer to the microphone, with blankets behind you and it. The reverb you add "
              "should be longer than this one, so that it covers it."},
+    {.id = "standing_peak",
+     .step = HAND,
+     .as_recorded = true,
+     .name = "Room resonance",
+     .figure = standing_peak_db,
+     .at_most = true,
+     .limit = 6.0,
+     .unit = "dB",
+     .decimals = 0,
+     .source = "common practice: what is plainly heard as boxy",
+     .says =
+         "one frequency between 150 Hz and 1 kHz stands out of the voice by %s, whatever is sung",
+     .none = "no frequency between 150 Hz and 1 kHz stands out, whatever is sung",
+     .unknown = "too little was sung, or too few notes",
+     .todo = "Take it down with one band of an equaliser: siskin measure tells its centre and its "
+             "width. Move away from the wall or the desk before you sing again."},
     {.id = "pitch",
      .step = HAND,
      .as_recorded = true,

@@ -168,13 +168,13 @@ static double t60_s(const Measures *m) {
     return m->n_decays >= fewest ? m->t60_s : (double)NAN;
 }
 
-/* Against a key that is guessed, a melody can be as wrong as it likes. */
 static double standing_peak_db(const Measures *m) {
     if (!m->peak.known)
         return (double)NAN;
     return m->peak.found ? m->peak.height_db : -(double)INFINITY;
 }
 
+/* Against a key that is guessed, a melody can be as wrong as it likes. */
 static double off_pitch_cents(const Measures *m) {
     const double tuned = 0.5, sure = 0.15;
     bool known = m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;

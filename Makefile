@@ -204,7 +204,7 @@ $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
 $(BUILD)/hosts-test/test_siskin_advise: $(filter %/material.o %/material_clicks.o %/material_hot.o \
   %/material_breath.o %/material_label.o,$(QUALITY_OBJ))
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
-$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
+$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
 
 SUITE_PROGRAMS = $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(SUITES:%=$(BUILD)/tests/%)
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)

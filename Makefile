@@ -221,7 +221,7 @@ check:
 	@$(MAKE) --no-print-directory -j$(JOBS) tests ttl-check
 	@$(MAKE) --no-print-directory check-run
 
-check-run: tests ttl-check
+check-run: tests ttl-check $(if $(SISKIN_HOSTS),$(BUILD)/jack_play)
 	@BUILD=$(BUILD) hosts-test/run_suites.sh $(SUITE_PROGRAMS)
 
 JOBS ?= $(shell nproc)

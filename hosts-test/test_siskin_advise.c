@@ -67,7 +67,7 @@ static void with_breaths(SingerParams *p) {
 }
 
 static void with_noise(SingerParams *p) {
-    p->room_db = p->level_db - 45.0;
+    p->room_db = p->level_db - 40.0;
 }
 
 static void with_spread(SingerParams *p) {
@@ -274,10 +274,9 @@ START_TEST(each_fault_alone_is_found_and_mended) {
 }
 END_TEST
 
-/* Phrases lie +-5 dB apart; of five, that may be a spread of 2 dB or less. Five findings in six are
- * gone. What may stay: the noise of short gaps, since breaths in them are kept; and where
- * phrase-leveller takes the noise ahead of the first phrase for one and brings it up, that counts
- * as a soft phrase, with all that is held against it. Alone each is always gone. */
+/* Phrases lie +-5 dB apart; of five, that may be a spread of 2 dB or less. Nine findings in ten are
+ * gone. What may stay: the noise of short gaps, since breaths in them are kept, and a short breath
+ * of few. Alone each is always gone. */
 START_TEST(all_faults_together_are_found_and_mended) {
     use_bundles();
     Tally tally = {0, 0};
@@ -295,7 +294,7 @@ START_TEST(all_faults_together_are_found_and_mended) {
     printf("all together: %zu of %zu findings stay\n", tally.open, tally.found);
     fflush(stdout);
     ck_assert_uint_ge(tally.found, 40);
-    ck_assert_uint_le(6 * tally.open, tally.found);
+    ck_assert_uint_le(10 * tally.open, tally.found);
 }
 END_TEST
 

@@ -18,6 +18,9 @@
 #include "sung_gate.h"
 
 static const double LOOK_AHEAD_S = 0.2;
+/* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
+ * the voice is known noise may pass for one. */
+static const float NO_PHRASE_DB = 24.0f;
 /* How much of a phrase is remembered, in paces, and its bounds. */
 static const double MEMORY_PACES = 15.0, SHORTEST_MEMORY_MS = 1000.0, LONGEST_MEMORY_MS = 10000.0;
 
@@ -27,8 +30,8 @@ enum { GAIN, LEVEL, METERS };
 static const PortSpec CONTROL[CONTROLS] = {
     [TARGET] = {.symbol = "target",
                 .name = "Target",
-                .doc =
-                    "Loudness that the phrases are brought to, in LUFS, while Hold average is off.",
+                .doc = "Loudness that the phrases are brought to, in LUFS, while Hold average is "
+                       "off. What lies over 24 dB under it is no phrase, and is left alone.",
                 .minimum = -40.0f,
                 .initial = -20.0f,
                 .maximum = -6.0f,
@@ -179,7 +182,10 @@ static float wished_gain(const PhraseLeveller *p) {
     if (!phrase_level_known(&p->level))
         return 0.0f;
     float target = p->hold_average ? phrase_level_average(&p->level) : p->target_db;
-    float wish = p->strength * (target - phrase_level_now(&p->level));
+    float under_db = target - phrase_level_now(&p->level);
+    if (!p->hold_average && under_db > NO_PHRASE_DB)
+        return 0.0f;
+    float wish = p->strength * under_db;
     wish = wish > p->range_db ? p->range_db : wish;
     return wish < -p->range_db ? -p->range_db : wish;
 }

@@ -49,7 +49,7 @@ void rate_open(Rate *rate, uint64_t from_hz, uint64_t to_hz) {
     rate->cut = RATE_SHARE * fmin(1.0, (double)to_hz / (double)from_hz);
     rate->reach = (size_t)ceil(RATE_HALF / rate->cut);
     rate->taps = (2 * rate->reach + 2 + RATE_LANES - 1) / RATE_LANES * RATE_LANES;
-    rate->table = text_take(rate->to * rate->taps, sizeof *rate->table);
+    rate->table = text_take((size_t)rate->to * rate->taps, sizeof *rate->table);
     for (uint64_t phase = 0; phase < rate->to; phase++)
         make_phase(rate, (double)phase / (double)rate->to, rate->table + phase * rate->taps);
 }

@@ -213,26 +213,28 @@ static void learn_harmonics(StandingPeaks *peaks) {
     }
 }
 
-static double cell_median(StandingPeaks *peaks, size_t cell) {
+static bool cell_median(StandingPeaks *peaks, size_t cell, double *middle) {
     const size_t fewest = 5;
     size_t n = 0;
     for (size_t f = 0; f < peaks->state.frames; f++)
         for (size_t i = 0; i < peaks->frame[f].partials; i++)
             if ((size_t)lround(cell_of(peaks->frame[f].hz[i])) == cell)
                 peaks->sorted[n++] = peaks->rest[f * TRACT_PARTIALS + i];
-    return n > fewest ? median(peaks->sorted, n) : (double)NAN;
+    *middle = n > fewest ? median(peaks->sorted, n) : 0.0;
+    return n > fewest;
 }
 
 static void learn_broad(StandingPeaks *peaks) {
     double middle[STANDING_CELLS];
+    bool known[STANDING_CELLS];
     for (size_t c = 0; c < STANDING_CELLS; c++)
-        middle[c] = cell_median(peaks, c);
+        known[c] = cell_median(peaks, c, &middle[c]);
     for (size_t c = 0; c < STANDING_CELLS; c++) {
         double sum = 0.0, weight = 0.0;
         for (size_t k = 0; k < STANDING_CELLS; k++) {
             double away = ((double)k - (double)c) / BROAD_CELLS;
-            double w = isnan(middle[k]) ? 0.0 : exp(-0.5 * away * away);
-            sum += w > 0.0 ? w * middle[k] : 0.0;
+            double w = known[k] ? exp(-0.5 * away * away) : 0.0;
+            sum += w * middle[k];
             weight += w;
         }
         peaks->broad_db[c] += weight > 0.0 ? sum / weight : 0.0;

@@ -142,7 +142,7 @@ END_TEST
  * that the new rate cannot hold should be nothing. */
 static double sine_error_db(uint64_t from_hz, uint64_t to_hz, double hz, bool held) {
     enum { SECONDS_10 = 3 }; /* tenths of a second */
-    size_t n = from_hz * SECONDS_10 / 10, made = to_hz * SECONDS_10 / 10;
+    size_t n = (size_t)from_hz * SECONDS_10 / 10, made = (size_t)to_hz * SECONDS_10 / 10;
     float *x = calloc(n, sizeof *x), *y = calloc(made, sizeof *y);
     Rate rate;
     double worst = 1e-9;
@@ -152,7 +152,7 @@ static double sine_error_db(uint64_t from_hz, uint64_t to_hz, double hz, bool he
     /* In two pieces that begin in the middle of the old frames, as parts of a page do. */
     size_t half = made / 2;
     rate_make(&rate, x, 0, n, 0, y, half);
-    size_t begin = half * from_hz / to_hz - 200;
+    size_t begin = (size_t)(half * from_hz / to_hz) - 200;
     rate_make(&rate, x + begin, begin, n - begin, half, y + half, made - half);
     for (size_t i = made / 4; i < 3 * made / 4; i++) {
         double wanted = held ? sin(2.0 * pi * hz * (double)i / (double)to_hz) : 0.0;

@@ -6,7 +6,6 @@
 #include "siskin_measure_tell.h"
 #include "siskin_options.h"
 #include "siskin_place.h"
-#include "siskin_report.h"
 #include "siskin_safe.h"
 #include "siskin_takes.h"
 #include "siskin_text.h"
@@ -31,7 +30,6 @@ typedef struct {
     char **chains; /* written so far */
     size_t n_chains;
     Progress progress;
-    const char *now;
 } Job;
 
 static void print_help(const Option *options, size_t count) {
@@ -59,21 +57,6 @@ static void print_help(const Option *options, size_t count) {
 }
 
 /* ---- one take ---- */
-
-static void show(void *user, double done) {
-    Job *job = user;
-    progress_show(&job->progress, job->now, done);
-}
-
-static bool measure(Job *job, const char *path, Measures *measures, HostError *error) {
-    job->now = text_base(path);
-    bool fine = measure_take(path, measures, show, job, error);
-    progress_clear(&job->progress);
-    if (fine && measures->cleaned)
-        fprintf(stderr, "siskin: note: %s: %llu samples are not numbers, and were read as 0\n",
-                path, (unsigned long long)measures->cleaned);
-    return fine;
-}
 
 typedef bool Writer(FILE *file, Host *host, const Measures *measures, const Advice *advice,
                     HostError *error);
@@ -110,25 +93,12 @@ static bool is_taken(const Job *job, const char *path) {
     return false;
 }
 
-static bool write_all(int fd, const char *text, size_t size) {
-    while (size > 0) {
-        ssize_t wrote = write(fd, text, size);
-        if (wrote < 0 && errno == EINTR)
-            continue;
-        if (wrote <= 0)
-            return false;
-        text += wrote;
-        size -= (size_t)wrote;
-    }
-    return true;
-}
-
 static bool write_file(const char *path, const char *text, HostError *error) {
     SafeFile file = {0};
     SafeFile *const files[] = {&file};
     if (!safe_open(&file, path, error))
         return false;
-    if (write_all(file.fd, text, strlen(text)))
+    if (safe_write(&file, text, strlen(text)) == strlen(text))
         return safe_commit(files, 1, error);
     host_fail(error, "cannot write %s: %s", path, strerror(errno));
     safe_discard(&file);
@@ -219,7 +189,7 @@ static bool tell(Job *job, const Measures *measures, const Advice *advice, HostE
 
 static bool advise_take(Job *job, const char *path, HostError *error) {
     Measures measures, clean = {0};
-    if (!measure(job, path, &measures, error))
+    if (!takes_measure(path, &measures, &job->progress, error))
         return false;
     Advice advice = advice_of(&measures);
     bool fine = true;

@@ -183,18 +183,9 @@ static sf_count_t io_read(void *to, sf_count_t count, void *user) {
 
 static sf_count_t io_write(const void *from, sf_count_t count, void *user) {
     AudioWriter *writer = user;
-    sf_count_t done = 0;
-    while (done < count) {
-        ssize_t wrote = write(writer->safe.fd, (const char *)from + done, (size_t)(count - done));
-        if (wrote < 0 && errno == EINTR)
-            continue;
-        if (wrote <= 0) {
-            if (!writer->write_error)
-                writer->write_error = wrote < 0 ? errno : ENOSPC;
-            break;
-        }
-        done += wrote;
-    }
+    sf_count_t done = (sf_count_t)safe_write(&writer->safe, from, (size_t)count);
+    if (done < count && !writer->write_error)
+        writer->write_error = errno;
     return done;
 }
 

@@ -3,9 +3,7 @@
 #include "siskin_command.h"
 #include "siskin_measure_tell.h"
 #include "siskin_options.h"
-#include "siskin_report.h"
 #include "siskin_takes.h"
-#include "siskin_text.h"
 
 #include <stdio.h>
 
@@ -21,7 +19,6 @@ typedef struct {
     Measures reference;
     Json json;
     Progress progress;
-    const char *now;
 } Job;
 
 static void print_help(const Option *options, size_t count) {
@@ -53,21 +50,6 @@ static void print_help(const Option *options, size_t count) {
 }
 
 /* ---- measuring ---- */
-
-static void show(void *user, double done) {
-    Job *job = user;
-    progress_show(&job->progress, job->now, done);
-}
-
-static bool measure(Job *job, const char *path, Measures *measures, HostError *error) {
-    job->now = text_base(path);
-    bool fine = measure_take(path, measures, show, job, error);
-    progress_clear(&job->progress);
-    if (fine && measures->cleaned)
-        fprintf(stderr, "siskin: note: %s: %llu samples are not numbers, and were read as 0\n",
-                path, (unsigned long long)measures->cleaned);
-    return fine;
-}
 
 static void tell(Job *job, const Measures *measures, size_t number) {
     const Measures *reference = job->words->against ? &job->reference : NULL;
@@ -108,12 +90,13 @@ static void end_output(Job *job) {
 static int measure_all(Job *job) {
     HostError error;
     job->progress = progress_begin(job->words->quiet);
-    if (job->words->against && !measure(job, job->words->against, &job->reference, &error))
+    if (job->words->against &&
+        !takes_measure(job->words->against, &job->reference, &job->progress, &error))
         return command_fail("measure", STATUS_FAILED, &error);
     begin_output(job);
     for (size_t i = 0; i < job->takes.n; i++) {
         Measures measures;
-        if (!measure(job, job->takes.path[i], &measures, &error)) {
+        if (!takes_measure(job->takes.path[i], &measures, &job->progress, &error)) {
             command_fail("measure", STATUS_FAILED, &error);
             job->failed++;
             continue;

@@ -174,3 +174,18 @@ bool safe_same_file(const char *a, const char *b) {
     return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
            sa.st_ino == sb.st_ino;
 }
+
+size_t safe_write(const SafeFile *file, const void *bytes, size_t n) {
+    size_t done = 0;
+    while (done < n) {
+        ssize_t wrote = write(file->fd, (const char *)bytes + done, n - done);
+        if (wrote < 0 && errno == EINTR)
+            continue;
+        if (wrote == 0)
+            errno = ENOSPC;
+        if (wrote <= 0)
+            break;
+        done += (size_t)wrote;
+    }
+    return done;
+}

@@ -24,6 +24,10 @@ typedef struct {
 /* Fails when the place cannot be written, or `path` names something that is not a plain file. */
 bool safe_open(SafeFile *file, const char *path, HostError *error);
 
+/* Writes at the present place; returns how many bytes were written: with less than n, errno says
+ * why it was no more. */
+size_t safe_write(const SafeFile *file, const void *bytes, size_t n);
+
 /* Makes `count` files final: all are brought to the disk first, and only then renamed. On failure
  * none that is not yet renamed is left. The files are closed either way. */
 bool safe_commit(SafeFile *const *files, size_t count, HostError *error);

@@ -5,6 +5,7 @@
 #include "siskin_text.h"
 
 #include <dirent.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <sys/stat.h>
 
@@ -54,4 +55,24 @@ void takes_free(Takes *takes) {
         free(takes->path[i]);
     free(takes->path);
     *takes = (Takes){0};
+}
+
+typedef struct {
+    Progress *progress;
+    const char *name;
+} Shown;
+
+static void show(void *user, double done) {
+    const Shown *shown = user;
+    progress_show(shown->progress, shown->name, done);
+}
+
+bool takes_measure(const char *path, Measures *measures, Progress *progress, HostError *error) {
+    Shown shown = {progress, text_base(path)};
+    bool fine = measure_take(path, measures, show, &shown, error);
+    progress_clear(progress);
+    if (fine && measures->cleaned)
+        fprintf(stderr, "siskin: note: %s: %llu samples are not numbers, and were read as 0\n",
+                path, (unsigned long long)measures->cleaned);
+    return fine;
 }

@@ -3,7 +3,8 @@
 #ifndef SISKIN_TAKES_H
 #define SISKIN_TAKES_H
 
-#include "host.h"
+#include "siskin_measure_take.h"
+#include "siskin_report.h"
 
 typedef struct {
     char **path; /* in the order of the words; those of a folder by name */
@@ -15,5 +16,8 @@ typedef struct {
  * folder that holds none. */
 bool takes_find(Takes *takes, int argc, char *const *argv, HostError *error);
 void takes_free(Takes *takes);
+
+/* Measures one take, shows how far it is, and notes on stderr what in it was no number. */
+bool takes_measure(const char *path, Measures *measures, Progress *progress, HostError *error);
 
 #endif

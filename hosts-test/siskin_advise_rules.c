@@ -151,7 +151,7 @@ static double softest_phrase_db(const Measures *m) {
 
 /* Under the softest phrase, which is brought up most, and the noise with it. */
 static double noise_under_db(const Measures *m) {
-    return softest_phrase_db(m) - m->pause_db;
+    return softest_phrase_db(m) - m->gap_db;
 }
 
 static double spread_db(const Measures *m) {
@@ -322,7 +322,7 @@ static void settle_riding(const Measures *m, AdviceSettings *s) {
 
 #define ENDS "Ends of the spectrum"
 #define HAND "By hand: what no processor here mends"
-#define UNSUNG "too little is sung, or there is no pause of 0.3 s that is quieter"
+#define UNSUNG "too little is sung, or there are no gaps of 0.25 s that are quieter"
 
 const AdviceRule advice_rules[] = {
     {.id = "rumble",

@@ -294,22 +294,35 @@ static bool in_breath(const Measures *m, double s) {
     return false;
 }
 
-/* Half of the pauses' time is quieter. Unknown by less than 0.3 s of them, or when they lie so
- * little under the voice that they are no pauses. Digital silence still rings in the filters. */
-static void measure_pauses(const Ear *ear, Measures *m) {
-    const double fewest_s = 0.3, under_voice = 0.0631, silent_db = -150.0;
+/* The end of the run of quiet hops outside breaths that begins at `first`; `first` when there is
+ * none.
+ */
+static size_t end_of_quiet(const Ear *ear, const Measures *m, size_t first) {
+    size_t end = first;
+    while (end < ear->n_hops && ear->hops[end].kind == MOMENT_QUIET &&
+           ear_hop_s(ear, end) < m->length_s && !in_breath(m, ear_hop_s(ear, end)))
+        end++;
+    return end;
+}
+
+/* Half of the gaps' time is quieter. Shorter stretches are closures within words, or lie around a
+ * breath: nobody cuts there, and gap-trimmer does not by default. Unknown by less than 0.3 s of
+ * gaps, or when they lie so little under the voice that they are none. Digital silence still rings
+ * in the filters. */
+static void measure_gaps(const Ear *ear, Measures *m) {
+    const double shortest_s = 0.25, fewest_s = 0.3, under_voice = 0.0631, silent_db = -150.0;
+    double hop_s = ear_hop_s(ear, 1) - ear_hop_s(ear, 0);
     double *level_db = text_take(ear->n_hops, sizeof *level_db);
     double voice = hop_power(ear, 0.0, m->length_s, true);
-    size_t n = 0;
-    for (size_t i = VOICE_SENSE_SMOOTHED; i < ear->n_hops; i++) {
-        double s = ear_hop_s(ear, i);
-        if (ear->hops[i].kind == MOMENT_QUIET && s < m->length_s && !in_breath(m, s))
-            level_db[n++] = fmax(power_db((double)ear->hops[i].power), silent_db);
+    size_t n = 0, end;
+    for (size_t i = VOICE_SENSE_SMOOTHED; i < ear->n_hops; i = end + 1) {
+        end = end_of_quiet(ear, m, i);
+        for (size_t k = i; k < end && (double)(end - i) * hop_s >= shortest_s; k++)
+            level_db[n++] = fmax(power_db((double)ear->hops[k].power), silent_db);
     }
-    double hop_s = ear_hop_s(ear, 1) - ear_hop_s(ear, 0);
     double median_db = tell_quantile(level_db, n, 0.5);
     bool known = (double)n * hop_s >= fewest_s && median_db < power_db(under_voice * voice);
-    m->pause_db = !known ? (double)NAN : median_db > silent_db ? median_db : -INFINITY;
+    m->gap_db = !known ? (double)NAN : median_db > silent_db ? median_db : -INFINITY;
     free(level_db);
 }
 
@@ -365,7 +378,7 @@ static void conclude(Ear *ear, Measures *m) {
     measure_rumble(ear, m);
     measure_colour(ear, m);
     measure_breaths(ear, m);
-    measure_pauses(ear, m);
+    measure_gaps(ear, m);
     measure_spread(m);
     measure_room(ear, m);
     m->peak = standing_peaks_find(&ear->standing);

@@ -55,8 +55,8 @@ typedef struct {
     uint64_t full_scale, flat_tops;
     double longest_top_ms;
 
-    double noise_db;       /* of what is quiet for 0.3 s and more, 20 Hz..20 kHz */
-    double pause_db;       /* median level of quiet moments, breaths apart, 359..5745 Hz */
+    double noise_db; /* of what is quiet for 0.3 s and more, 20 Hz..20 kHz */
+    double gap_db;   /* median level in gaps of 0.25 s and more, breaths apart, 359..5745 Hz */
     double noise_slope_db; /* of their spectrum's density, dB an octave, 100 Hz..10 kHz */
     bool hum_known;
     HumReading hum;

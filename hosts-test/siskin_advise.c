@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin advise: which steps a take needs, as a chain that does them. */
 #include "siskin_advise_chain.h"
-#include "siskin_advise_ends.h"
 #include "siskin_command.h"
 #include "siskin_measure_tell.h"
 #include "siskin_options.h"
@@ -41,8 +40,10 @@ static void print_help(const Option *options, size_t count) {
         "Measures each TAKE (as siskin measure does), goes through the steps of the work in their\n"
         "order, and says for each whether the take needs it and by what measure. The advice is a\n"
         "chain file: the processors that are needed, set for this take, and the reasons as\n"
-        "comments; also what no processor here mends, and what to do about it. A take that needs\n"
-        "nothing gets a chain of comments. TAKE may be a folder of takes.\n"
+        "comments; also what no processor here mends, and what to do about it. The chain is tried\n"
+        "on the take and the outcome measured: steps that did too little are set to do more, and\n"
+        "what stays is told. A take that needs nothing gets a chain of comments. TAKE may be a\n"
+        "folder of takes.\n"
         "\n"
         "  siskin advise take.wav > lead.chain\n"
         "  siskin render --chain lead.chain take.wav out.wav\n"
@@ -50,26 +51,26 @@ static void print_help(const Option *options, size_t count) {
         "  siskin advise --csv takes > takes.csv\n");
     options_print(options, count);
     puts("\n"
-         "In the table of --csv each rule has its figure and whether it is needed: yes, no or\n"
-         "unknown. The chain is in its last column.\n"
+         "In the table of --csv each rule has its figure, whether it is needed (yes, no, unknown,\n"
+         "or arises: by the other steps) and its figure after a trial with the chain; then come "
+         "the\n"
+         "rules that stay unmet, and the chain.\n"
          "\n"
          "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
 }
 
 /* ---- one take ---- */
 
-typedef bool Writer(FILE *file, Host *host, const Measures *measures, const Advice *advice,
-                    HostError *error);
+typedef bool Writer(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
 
 /* What a writer writes, in new memory; NULL: it failed. */
-static char *text_of(Writer *writer, const Job *job, const Measures *measures, const Advice *advice,
-                     HostError *error) {
+static char *text_of(Writer *writer, const Job *job, const AdvicePlan *plan, HostError *error) {
     char *text = NULL;
     size_t size = 0;
     FILE *file = open_memstream(&text, &size);
-    bool fine = file && writer(file, job->host, measures, advice, error);
+    bool fine = file && writer(file, job->host, plan, error);
     if (!file || fclose(file) != 0)
-        fine = host_fail(error, "%s: out of memory", measures->path);
+        fine = host_fail(error, "%s: out of memory", plan->taken.path);
     if (fine)
         return text;
     free(text);
@@ -125,82 +126,92 @@ static bool write_chain(Job *job, const Measures *measures, const char *text, Ho
 
 static void csv_head(void) {
     fputs("take", stdout);
-    for (size_t i = 0; i < advice_n_rules; i++)
-        printf(",%s,%s_needed", advice_rules[i].id, advice_rules[i].id);
-    puts(",chain");
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        const char *id = advice_rules[i].id;
+        printf(",%s,%s_needed,%s_after", id, id, id);
+    }
+    puts(",stays,chain");
 }
 
-static void csv_row(const Measures *measures, const Advice *advice, const char *chain) {
-    static const char *const word[] = {"no", "yes", "unknown"};
-    tell_csv_text(measures->path);
-    for (size_t i = 0; i < advice_n_rules; i++) {
-        putchar(',');
-        if (isfinite(advice->figure[i]))
-            printf("%.6g", advice->figure[i]);
-        printf(",%s", word[advice->verdict[i]]);
-    }
+static void csv_figure(double figure) {
     putchar(',');
+    if (isfinite(figure))
+        printf("%.6g", figure);
+}
+
+static void csv_row(const AdvicePlan *plan, const char *chain) {
+    static const char *const word[] = {"no", "yes", "unknown"};
+    const char *between = ",";
+    tell_csv_text(plan->taken.path);
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        csv_figure(plan->advice.figure[i]);
+        printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
+        csv_figure(plan->after.figure[i]);
+    }
+    for (size_t i = 0; i < advice_n_rules; i++)
+        if (plan_stays(plan, i)) {
+            printf("%s%s", between, advice_rules[i].id);
+            between = " ";
+        }
+    fputs(*between == ',' ? ",," : ",", stdout);
     tell_csv_text(chain);
     putchar('\n');
 }
 
 /* ---- a line for people ---- */
 
-static void print_needs(const char *title, const Advice *advice, bool by_hand) {
-    const char *between = title;
-    for (size_t i = 0; i < advice_n_rules; i++) {
-        const AdviceRule *rule = &advice_rules[i];
-        bool wanted = by_hand ? !rule->processor && advice->verdict[i] == ADVICE_NEEDED
-                              : advice_wants_processor(advice, i);
-        if (!wanted)
-            continue;
-        printf("%s%s", between, by_hand ? rule->id : rule->processor);
-        between = ", ";
-    }
+typedef bool Shown(const AdvicePlan *plan, size_t i);
+
+static bool is_processed(const AdvicePlan *plan, size_t i) {
+    return advice_wants_processor(&plan->advice, i);
 }
 
-static void row(const Job *job, const Advice *advice) {
-    printf("%s:", job->chains[job->n_chains - 1]);
-    bool any = false;
+static bool is_by_hand(const AdvicePlan *plan, size_t i) {
+    return !advice_rules[i].processor && plan->advice.verdict[i] == ADVICE_NEEDED;
+}
+
+static bool print_some(const char *title, const AdvicePlan *plan, Shown *shown, bool processor) {
+    const char *between = title;
     for (size_t i = 0; i < advice_n_rules; i++)
-        any = any || advice->verdict[i] == ADVICE_NEEDED;
-    print_needs(" ", advice, false);
-    print_needs(" by hand: ", advice, true);
+        if (shown(plan, i)) {
+            printf("%s%s", between, processor ? advice_rules[i].processor : advice_rules[i].id);
+            between = ", ";
+        }
+    return between != title;
+}
+
+static void row(const Job *job, const AdvicePlan *plan) {
+    printf("%s:", job->chains[job->n_chains - 1]);
+    bool any = print_some(" ", plan, is_processed, true);
+    any |= print_some(any ? "; stays: " : " stays: ", plan, plan_stays, false);
+    any |= print_some(any ? "; by hand: " : " by hand: ", plan, is_by_hand, false);
     puts(any ? "" : " nothing is needed");
 }
 
 /* ---- all takes ---- */
 
-static bool tell(Job *job, const Measures *measures, const Advice *advice, HostError *error) {
+static bool tell(Job *job, const AdvicePlan *plan, HostError *error) {
     const Words *words = job->words;
-    char *chain = text_of(advice_write_chain, job, measures, advice, error);
-    char *line = chain ? text_of(advice_write_line, job, measures, advice, error) : NULL;
-    bool fine = line && (!words->into || write_chain(job, measures, chain, error));
+    char *chain = text_of(advice_write_chain, job, plan, error);
+    char *line = chain ? text_of(advice_write_line, job, plan, error) : NULL;
+    bool fine = line && (!words->into || write_chain(job, &plan->taken, chain, error));
     if (fine && words->csv)
-        csv_row(measures, advice, line);
+        csv_row(plan, line);
     else if (fine && !words->into)
         fputs(chain, stdout);
     else if (fine && !words->quiet)
-        row(job, advice);
+        row(job, plan);
     free(chain);
     free(line);
     return fine;
 }
 
 static bool advise_take(Job *job, const char *path, HostError *error) {
-    Measures measures, clean = {0};
-    if (!takes_measure(path, &measures, &job->progress, error))
+    AdvicePlan plan;
+    if (!plan_make(job->host, path, &job->progress, &plan, error))
         return false;
-    Advice advice = advice_of(&measures);
-    bool fine = true;
-    if (advice_needs_ends(&advice)) {
-        fine = advice_measure_clean(job->host, &advice, &clean, error);
-        if (fine)
-            advice_go_on(&advice, &clean);
-    }
-    fine = fine && tell(job, &measures, &advice, error);
-    measures_free(&clean);
-    measures_free(&measures);
+    bool fine = tell(job, &plan, error);
+    plan_free(&plan);
     return fine;
 }
 

@@ -1,58 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin_advise_chain.h"
 
-#include "siskin_settings.h"
+#include "siskin_advise_fit.h"
 #include "siskin_text.h"
 
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- settings ---- */
-
-static double nearest_point(const HostPort *port, double value) {
-    double nearest = value, least = INFINITY;
-    for (size_t i = 0; i < port->n_points; i++) {
-        double point = (double)port->points[i].value;
-        if (fabs(point - value) < least) {
-            least = fabs(point - value);
-            nearest = point;
-        }
-    }
-    return nearest;
-}
-
-static bool fit(const HostPlugin *plugin, double rate_hz, AdviceSetting *setting,
-                HostError *error) {
-    const HostPort *port = host_port(plugin, setting->control);
-    if (!port || port->role != HOST_CONTROL)
-        return host_fail(error, "%s has no control '%s'", plugin->name, setting->control);
-    HostRange range = host_range(port, rate_hz);
-    double asked = setting->value;
-    setting->value = fmin((double)range.maximum, fmax((double)range.minimum, asked));
-    if (port->enumeration)
-        setting->value = nearest_point(port, setting->value);
-    if (setting->value != asked)
-        text_add(setting->why, sizeof setting->why, " (%g is as %s as it goes)", setting->value,
-                 asked > setting->value ? "far" : "little");
-    return true;
-}
-
-bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings *settings,
-                     HostError *error) {
-    const AdviceRule *rule = &advice_rules[i];
-    const Measures *measures = advice->of[i];
-    const HostPlugin *plugin = settings_find(host, rule->processor, measures->channels, error);
-    *settings = (AdviceSettings){.passes = 1};
-    if (!plugin)
-        return false;
-    rule->settle(measures, settings);
-    for (size_t k = 0; k < settings->n; k++)
-        if (!fit(plugin, measures->rate_hz, &settings->setting[k], error))
-            return false;
-    return true;
-}
 
 static void write_processor(FILE *file, const char *name, const AdviceSettings *settings) {
     fputs(name, file);
@@ -118,20 +73,56 @@ static char *sentence(const AdviceRule *rule, double figure) {
     return text;
 }
 
-static void comment_rule(FILE *file, const AdviceRule *rule, AdviceVerdict verdict, double figure) {
-    static const char *const word[] = {"not needed", "needed", "cannot be told"};
+/* "how it is (what is fine)" */
+static char *judged(const AdviceRule *rule, double figure) {
     char *says = sentence(rule, figure);
-    char *fine =
-        text_print("%s %.*f %s %s fine: %s", rule->at_most ? "up to" : "from", rule->decimals,
-                   rule->limit, rule->unit, rule->at_most ? "is" : "on is", rule->source);
-    char *text = verdict == ADVICE_UNKNOWN
-                     ? text_print("%s: %s: %s.", rule->name, word[verdict], says)
-                     : text_print("%s: %s: %s (%s).%s%s", rule->name, word[verdict], says, fine,
-                                  verdict == ADVICE_NEEDED ? " " : "",
-                                  verdict == ADVICE_NEEDED ? rule->todo : "");
+    char *text = text_print("%s (%s %.*f %s %s fine: %s)", says, rule->at_most ? "up to" : "from",
+                            rule->decimals, rule->limit, rule->unit, rule->at_most ? "is" : "on is",
+                            rule->source);
+    free(says);
+    return text;
+}
+
+/* What is done about it. */
+static const char *remedy(const AdvicePlan *plan, size_t i) {
+    const AdviceRule *rule = &advice_rules[i];
+    if (plan->advice.verdict[i] != ADVICE_NEEDED)
+        return "";
+    return plan->advice.in_vain[i] ? "A trial showed that no processor here mends it." : rule->todo;
+}
+
+/* How a render measures, where something was to be done or has gone wrong. */
+static char *outcome(const AdvicePlan *plan, size_t i) {
+    const AdviceRule *rule = &advice_rules[i];
+    bool done = plan->advice.verdict[i] == ADVICE_NEEDED && rule->processor;
+    bool stays = plan_stays(plan, i);
+    if (!done && !stays)
+        return text_copy("");
+    char *says = sentence(rule, plan->after.figure[i]);
+    char *text =
+        text_print(" In a trial with this chain, %s%s.%s%s", stays ? "still " : "", says,
+                   stays && rule->stays ? " " : "", stays && rule->stays ? rule->stays : "");
+    free(says);
+    return text;
+}
+
+static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
+    const AdviceRule *rule = &advice_rules[i];
+    const Advice *advice = &plan->advice;
+    bool unknown = advice->verdict[i] == ADVICE_UNKNOWN;
+    const char *word = unknown                             ? "cannot be told"
+                       : advice->verdict[i] == ADVICE_FINE ? "not needed"
+                       : advice->arises[i]                 ? "needed after the other steps"
+                                                           : "needed";
+    char *says = unknown ? sentence(rule, NAN)
+                         : judged(rule, advice->arises[i] ? advice->arisen[i] : advice->figure[i]);
+    char *then = outcome(plan, i);
+    const char *what = remedy(plan, i);
+    char *text =
+        text_print("%s: %s: %s.%s%s%s", rule->name, word, says, *what ? " " : "", what, then);
     comment(file, text);
     free(text);
-    free(fine);
+    free(then);
     free(says);
 }
 
@@ -151,10 +142,9 @@ static void comment_settings(FILE *file, const AdviceSettings *settings) {
 
 /* ---- the chain ---- */
 
-bool advice_write_chain(FILE *file, Host *host, const Measures *measures, const Advice *advice,
-                        HostError *error) {
+bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
     const char *step = "";
-    comment_head(file, measures);
+    comment_head(file, &plan->taken);
     fputs("bus lead\n", file);
     for (size_t i = 0; i < advice_n_rules; i++) {
         const AdviceRule *rule = &advice_rules[i];
@@ -162,10 +152,10 @@ bool advice_write_chain(FILE *file, Host *host, const Measures *measures, const 
         if (strcmp(rule->step, step) != 0)
             fprintf(file, "\n# ---- %s\n", rule->step);
         step = rule->step;
-        comment_rule(file, rule, advice->verdict[i], advice->figure[i]);
-        if (!advice_wants_processor(advice, i))
+        comment_rule(file, plan, i);
+        if (!advice_wants_processor(&plan->advice, i))
             continue;
-        if (!advice_settings(host, advice, i, &settings, error))
+        if (!advice_settings(host, &plan->advice, i, &settings, error))
             return false;
         comment_settings(file, &settings);
         for (unsigned pass = 0; pass < settings.passes; pass++) {
@@ -177,15 +167,13 @@ bool advice_write_chain(FILE *file, Host *host, const Measures *measures, const 
     return true;
 }
 
-bool advice_write_line(FILE *file, Host *host, const Measures *measures, const Advice *advice,
-                       HostError *error) {
-    (void)measures;
+bool advice_write_line(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
     const char *between = "";
     for (size_t i = 0; i < advice_n_rules; i++) {
         AdviceSettings settings;
-        if (!advice_wants_processor(advice, i))
+        if (!advice_wants_processor(&plan->advice, i))
             continue;
-        if (!advice_settings(host, advice, i, &settings, error))
+        if (!advice_settings(host, &plan->advice, i, &settings, error))
             return false;
         for (unsigned pass = 0; pass < settings.passes; pass++) {
             fputs(between, file);

@@ -28,6 +28,8 @@ const AdviceRule advice_rules[] = {
      .none = "there is nothing below the voice",
      .unknown = "nothing is sung",
      .todo = "A high-pass under the sung pitch takes it out.",
+     .stays = "What is left is too close under the lowest notes for a filter: move the microphone "
+              "off what shakes it, and sing again.",
      .settle = settle_low_end},
     {.id = "low_hum",
      .step = ENDS,
@@ -43,6 +45,8 @@ const AdviceRule advice_rules[] = {
      .none = "there is no mains hum below the voice",
      .unknown = "the take is shorter than 3 s, or nothing is sung",
      .todo = "The same high-pass takes it out.",
+     .stays = "What is left is too close under the lowest notes for a filter: find the cable or "
+              "the lamp, and sing again.",
      .settle = settle_low_end},
     {.id = "dc",
      .step = ENDS,
@@ -59,6 +63,7 @@ const AdviceRule advice_rules[] = {
      .none = "the wave has none",
      .unknown = "",
      .todo = "The same high-pass takes it out; look for a fault in the converter.",
+     .stays = "Look for a fault in the converter.",
      .settle = settle_low_end},
     {.id = "clicks",
      .step = "Mouth noises",
@@ -75,6 +80,7 @@ const AdviceRule advice_rules[] = {
      .none = "none stand 12 dB out of what surrounds them",
      .unknown = "",
      .todo = "They are taken down to what surrounds them.",
+     .stays = "siskin measure --all tells where those are that are left: dip them by hand.",
      .settle = settle_clicks},
     /* Ahead of the breaths, since the holes that a breath-ducker digs into the noise would pass for
      * the room, and the noise beside them for breath. */
@@ -83,6 +89,7 @@ const AdviceRule advice_rules[] = {
      .name = "Noise in the gaps",
      .processor = "gap-trimmer",
      .figure = figure_noise_under_db,
+     .fades = true, /* between its fades a short gap is shorter yet */
      .limit = ADVICE_NOISE_UNDER_DB,
      .unit = "dB",
      .decimals = 1,
@@ -91,6 +98,8 @@ const AdviceRule advice_rules[] = {
      .none = "the gaps are silent",
      .unknown = UNSUNG,
      .todo = "Gaps are faded down; what is under the words stays.",
+     .stays = "What is left cannot be parted from the ends of words: fade it by hand, or sing "
+              "again where it is quieter.",
      .settle = settle_gaps},
     {.id = "breaths",
      .step = "Breaths",
@@ -105,6 +114,7 @@ const AdviceRule advice_rules[] = {
      .none = "none were found, or two at most",
      .unknown = "no phrase lies beside them",
      .todo = "They are turned down, not out: a voice that never breathes sounds wrong.",
+     .stays = "siskin measure --all tells where those are that are left: turn them down by hand.",
      .settle = settle_breaths},
     {.id = "sibilants",
      .step = "Sibilants",
@@ -121,6 +131,7 @@ const AdviceRule advice_rules[] = {
      .none = "fewer than three were found",
      .unknown = "",
      .todo = "Those that stand out are taken down.",
+     .stays = "siskin measure --all tells where those are that are left: turn them down by hand.",
      .settle = settle_sibilants},
     {.id = "riding",
      .step = "Riding",
@@ -136,6 +147,7 @@ const AdviceRule advice_rules[] = {
      .none = "there is one alone",
      .unknown = "nothing is sung",
      .todo = "Each is brought towards the mean, ahead of any compressor.",
+     .stays = "siskin measure --all tells the loudness of each phrase: ride by hand what is left.",
      .settle = settle_riding},
     {.id = "clipping",
      .step = HAND,
@@ -234,7 +246,7 @@ static void judge_rule(Advice *advice, size_t i, const Measures *measures) {
 }
 
 Advice advice_of(const Measures *measures) {
-    Advice advice;
+    Advice advice = {.extra = {0.0}};
     for (size_t i = 0; i < advice_n_rules; i++)
         judge_rule(&advice, i, measures);
     return advice;
@@ -246,16 +258,31 @@ void advice_go_on(Advice *advice, const Measures *measures) {
             judge_rule(advice, i, measures);
 }
 
+double advice_shortfall(size_t i, double figure) {
+    const AdviceRule *rule = &advice_rules[i];
+    if (isnan(figure))
+        return INFINITY;
+    return fmax(0.0, rule->at_most ? figure - rule->limit : rule->limit - figure);
+}
+
 static bool same_processor(size_t a, size_t b) {
     const char *x = advice_rules[a].processor, *y = advice_rules[b].processor;
     return x && y && strcmp(x, y) == 0;
 }
 
+AdviceRows advice_rows(size_t i) {
+    AdviceRows rows = {i, i};
+    while (rows.first > 0 && same_processor(rows.first - 1, i))
+        rows.first--;
+    while (rows.last + 1 < advice_n_rules && same_processor(rows.last + 1, i))
+        rows.last++;
+    return rows;
+}
+
 bool advice_wants_processor(const Advice *advice, size_t i) {
-    if (!advice_rules[i].processor || (i + 1 < advice_n_rules && same_processor(i, i + 1)))
-        return false;
+    AdviceRows rows = advice_rows(i);
     bool wanted = false;
-    for (size_t k = i + 1; k-- > 0 && same_processor(k, i);)
-        wanted = wanted || advice->verdict[k] == ADVICE_NEEDED;
-    return wanted;
+    for (size_t k = rows.first; k <= i; k++)
+        wanted = wanted || (advice->verdict[k] == ADVICE_NEEDED && !advice->in_vain[k]);
+    return wanted && i == rows.last && advice_rules[i].processor;
 }

@@ -13,7 +13,7 @@
 
 typedef enum { ADVICE_FINE, ADVICE_NEEDED, ADVICE_UNKNOWN } AdviceVerdict;
 
-enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 6 };
+enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 6, ADVICE_MOST_PASSES = 4 };
 
 typedef struct {
     const char *control;
@@ -24,15 +24,17 @@ typedef struct {
 typedef struct {
     AdviceSetting setting[ADVICE_MOST_SETTINGS];
     size_t n;
-    unsigned passes; /* one after another, alike */
+    unsigned passes; /* one after another, alike; at most ADVICE_MOST_PASSES */
     char why_passes[160];
 } AdviceSettings;
 
 /* Figures may be NAN, unknown, and +-INFINITY where there is nothing at all of what is looked for.
  */
 typedef double AdviceFigure(const Measures *measures);
-/* Of a take that needs the processor. Values need not keep to the ranges of the controls. */
-typedef void AdviceSettle(const Measures *measures, AdviceSettings *settings);
+/* Of a take that needs the processor. `extra` is how much more it must do than the measures alone
+ * would ask for, in units of the figure, >= 0: what a trial has shown to be lacking. Values need
+ * not keep to the ranges of the controls. */
+typedef void AdviceSettle(const Measures *measures, double extra, AdviceSettings *settings);
 
 /* In reading order, whatever its padding. */
 typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) */
@@ -43,6 +45,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     bool as_recorded;      /* judged on the take itself, else with the ends of its spectrum clean */
     AdviceFigure *figure;
     bool at_most; /* fine up to the limit; else fine from it on */
+    bool fades;   /* what is mended may be too little to tell of: unknown then means gone */
     double limit;
     const char *unit;
     int decimals;
@@ -51,6 +54,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *none;     /* the sentence for an infinite figure */
     const char *unknown;  /* why it may not be known */
     const char *todo;     /* what is done about it; by hand: what to do */
+    const char *stays;    /* what to do about what the processor leaves; NULL by hand */
     AdviceSettle *settle; /* NULL by hand; the same for all rows of a processor */
 } AdviceRule;
 
@@ -61,13 +65,28 @@ typedef struct {
     const Measures *of[ADVICE_MOST_RULES]; /* that it was judged by; they must outlive it */
     double figure[ADVICE_MOST_RULES];
     AdviceVerdict verdict[ADVICE_MOST_RULES];
+    double extra[ADVICE_MOST_RULES];  /* as of AdviceSettle */
+    bool arises[ADVICE_MOST_RULES];   /* needed because of the other steps */
+    double arisen[ADVICE_MOST_RULES]; /* the figure as they leave it */
+    bool in_vain[ADVICE_MOST_RULES];  /* the processor does nothing for it, and is left out */
 } Advice;
 
 Advice advice_of(const Measures *measures);
 /* Judges again, by the take with the ends of its spectrum clean, what is not judged as recorded. */
 void advice_go_on(Advice *advice, const Measures *measures);
 
+/* Rules first..last are all that name the processor of rule `i`; first == last for those without.
+ */
+typedef struct {
+    size_t first, last;
+} AdviceRows;
+AdviceRows advice_rows(size_t i);
+
 /* Whether rule `i` ends the rows of a processor, and one of them needs it. */
 bool advice_wants_processor(const Advice *advice, size_t i);
+
+/* How far a figure is on the wrong side of the rule's limit, 0 when it is fine. INFINITY when it is
+ * not known. */
+double advice_shortfall(size_t i, double figure);
 
 #endif

@@ -14,6 +14,9 @@ static const double MARGIN_DB = 3.0;
 static const double UNKNOWN_VOICE_HZ = 40.0;
 static const double DE_ESSER_RATIO_DB = -15.5;
 
+/* A pass of riding more for so much spread that a trial left. */
+static const double SPREAD_AGAIN_DB = 3.0;
+
 static void set(AdviceSettings *settings, const char *control, double value, const char *why, ...)
     __attribute__((format(printf, 4, 5)));
 
@@ -27,12 +30,12 @@ static void set(AdviceSettings *settings, const char *control, double value, con
     va_end(args);
 }
 
-static void twice(AdviceSettings *settings, const char *why, ...)
-    __attribute__((format(printf, 2, 3)));
+static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...)
+    __attribute__((format(printf, 3, 4)));
 
-static void twice(AdviceSettings *settings, const char *why, ...) {
+static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...) {
     va_list args;
-    settings->passes = 2;
+    settings->passes = passes < ADVICE_MOST_PASSES ? passes : ADVICE_MOST_PASSES;
     va_start(args, why);
     vsnprintf(settings->why_passes, sizeof settings->why_passes, why, args);
     va_end(args);
@@ -45,11 +48,11 @@ static double lacking_db(double under_db, double limit_db) {
 
 /* So many dB an octave take enough off rumble that lies half an octave under the corner: its
  * spectrum is not known, but it falls. Hum may lie closer. */
-static double steepness(const Measures *m) {
+static double steepness(const Measures *m, double extra_db) {
     const double least = 24.0, most = 48.0, step = 12.0, octaves = 0.5;
-    double rumble = lacking_db(figure_rumble_under_db(m), ADVICE_LOW_END_UNDER_DB) / octaves;
+    double lacking = lacking_db(figure_rumble_under_db(m), ADVICE_LOW_END_UNDER_DB) + extra_db;
     bool hum = lacking_db(figure_low_hum_under_db(m), ADVICE_LOW_END_UNDER_DB) > 0.0;
-    return hum ? most : fmin(most, fmax(least, step * ceil(rumble / step)));
+    return hum ? most : fmin(most, fmax(least, step * ceil(lacking / octaves / step)));
 }
 
 /* A steeper high-pass may come closer to the note, and takes no more off it: 0.1 dB. */
@@ -58,9 +61,9 @@ static double corner_share(double slope) {
     return pow(share, gentle / slope);
 }
 
-void settle_low_end(const Measures *m, AdviceSettings *s) {
+void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
     bool known = isfinite(m->low_hz);
-    double slope = steepness(m);
+    double slope = steepness(m, extra);
     double share = corner_share(slope);
     if (known) {
         set(s, "floor", round(share * m->low_hz), "%.2f of the lowest note, %.0f Hz", share,
@@ -75,7 +78,7 @@ void settle_low_end(const Measures *m, AdviceSettings *s) {
     set(s, "slope", slope, "%.0f dB less an octave under the corner", slope);
 }
 
-void settle_clicks(const Measures *m, AdviceSettings *s) {
+void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
     const double once_db = 20.0;                        /* of 35 dB, some 15 to 20 stay */
     const double top_hz = 11900.0, beyond_hz = 16000.0; /* clicks are looked for up to 12 kHz */
     double low_hz = INFINITY, high_hz = 0.0, height_db = 0.0;
@@ -89,35 +92,44 @@ void settle_clicks(const Measures *m, AdviceSettings *s) {
         "the highest; what reaches %.0f kHz goes on above it", 1e-3 * top_hz);
     set(s, "depth", ceil(height_db + MARGIN_DB), "the highest click stands %.1f dB over the rest",
         height_db);
-    if (height_db > once_db)
-        twice(s, "what stands over %.0f dB out is left too high by one pass", once_db);
+    unsigned passes = height_db > once_db ? 2 : 1;
+    if (extra > 0.0)
+        pass(s, passes + 1, "a trial with one less left too many");
+    else if (passes > 1)
+        pass(s, passes, "what stands over %.0f dB out is left too high by one pass", once_db);
 }
 
-void settle_breaths(const Measures *m, AdviceSettings *s) {
+void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
-    double depth_db = lacking_db(figure_breath_under_db(m), ADVICE_BREATH_UNDER_DB) + moved_db;
+    double depth_db =
+        lacking_db(figure_breath_under_db(m), ADVICE_BREATH_UNDER_DB) + moved_db + extra;
     set(s, "depth", ceil(depth_db), "brings the loud ones to %.0f dB under the voice",
         figure_breath_under_db(m) + ceil(depth_db));
 }
 
 /* The loud ones, q, come down to `aim`: q - strength (q - ratio) = aim. */
-void settle_sibilants(const Measures *m, AdviceSettings *s) {
+void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
+    const double most_db = 24.0;                                /* of one de-esser */
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
-    double aim_db = ADVICE_SIBILANT_MOST_DB - MARGIN_DB - moved_db, loud_db = figure_sibilant_db(m);
-    double hottest_db = figure_sibilant_quantile_db(m, 1.0);
+    double aim_db = ADVICE_SIBILANT_MOST_DB - MARGIN_DB - moved_db;
+    double loud_db = figure_sibilant_db(m) + extra; /* as the other steps leave them */
+    double hottest_db = figure_sibilant_quantile_db(m, 1.0) + extra;
     double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - DE_ESSER_RATIO_DB));
     set(s, "ratio", DE_ESSER_RATIO_DB, "a common /s/ begins to be cut 1 dB under its top");
     set(s, "strength", ceil(100.0 * strength), "brings those at %.1f dB to %.1f dB", loud_db,
         aim_db);
-    set(s, "range", ceil(strength * (hottest_db - DE_ESSER_RATIO_DB)),
-        "what the hottest, at %.1f dB, then needs", hottest_db);
+    double range_db = strength * (hottest_db - DE_ESSER_RATIO_DB);
+    set(s, "range", ceil(range_db), "what the hottest, at %.1f dB, then needs", hottest_db);
+    if (extra > 0.0 && range_db > most_db)
+        pass(s, 2, "the hottest need more than one takes off");
 }
 
-void settle_gaps(const Measures *m, AdviceSettings *s) {
+void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
     const double fade_share = 0.2, fade_ms = 80.0, beyond_db = 10.0;
     const double over_db = 12.0, least_db = -45.0, most_db = -30.0; /* what goes on may fall by 6 */
     double threshold_db = over_db - figure_noise_under_db(m);       /* re the softest singing */
-    double lacking = ADVICE_NOISE_UNDER_DB - figure_noise_under_db(m) + beyond_db;
+    double lacking =
+        fmax(0.0, ADVICE_NOISE_UNDER_DB - figure_noise_under_db(m)) + beyond_db + extra;
     double t60 = figure_t60_s(m);
     set(s, "floor", -ceil(lacking), "leaves the noise %.0f dB under the softest phrase",
         figure_noise_under_db(m) + ceil(lacking));
@@ -127,7 +139,7 @@ void settle_gaps(const Measures *m, AdviceSettings *s) {
         set(s, "fade_out", round(fade_share * 1e3 * t60), "the room takes %.2f s to die away", t60);
 }
 
-void settle_riding(const Measures *m, AdviceSettings *s) {
+void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
     const double left_db = 0.5 * ADVICE_SPREAD_MOST_DB,
                  lost = 1.5; /* within phrases nothing moves */
     const double pace_ms = 300.0, fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
@@ -147,6 +159,10 @@ void settle_riding(const Measures *m, AdviceSettings *s) {
     set(s, "pace",
         round(fmax(fastest_ms, fmin(pace_ms, pace_ms * ADVICE_SPREAD_MOST_DB / m->spread_db))),
         "ms; faster for what lies further apart");
-    if (wide)
-        twice(s, "what spreads by more than %.1f dB is evened by half at a time", wide_db);
+    unsigned passes = wide ? 2 : 1;
+    if (extra > 0.0)
+        pass(s, passes + (unsigned)ceil(extra / SPREAD_AGAIN_DB), "a trial with less left %s",
+             "them too far apart");
+    else if (wide)
+        pass(s, passes, "what spreads by more than %.1f dB is evened by half at a time", wide_db);
 }

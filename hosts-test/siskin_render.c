@@ -31,7 +31,6 @@ typedef struct {
     bool skip_done, quiet;
 } Request;
 
-#define DEFAULT_TRACE_STEP_MS 5.0
 #define MAX_TAIL_S 600.0
 #define MAX_PATIENCE_S 86400.0
 
@@ -107,7 +106,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     double jobs = (double)sysconf(_SC_NPROCESSORS_ONLN);
     int format = AUDIO_BY_NAME;
     int depth = AUDIO_BITS_USUAL;
-    request->job.trace_step_ms = DEFAULT_TRACE_STEP_MS;
+    request->job.trace_step_ms = TAKE_TRACE_STEP_MS;
     if (!number_option(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
         !number_option(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
                        error) ||

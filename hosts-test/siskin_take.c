@@ -425,7 +425,8 @@ static bool connect_sinks(Take *take) {
 /* ---- the whole ---- */
 
 static bool build(Take *take) {
-    double step = take->job->trace_step_ms * take->rate_hz / 1000.0;
+    double asked_ms = take->job->trace_step_ms;
+    double step = (asked_ms > 0.0 ? asked_ms : TAKE_TRACE_STEP_MS) * take->rate_hz / 1000.0;
     take->step = step < 1.0 ? 1 : (size_t)lrint(step);
     take->graph = graph_new(take->rate_hz, take->step);
     if (take->job->trace &&

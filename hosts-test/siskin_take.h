@@ -8,6 +8,7 @@
 #include "siskin_graph.h"
 
 #define TAKE_PATIENCE_S 60.0
+#define TAKE_TRACE_STEP_MS 5.0
 
 /* What to do. Strings belong to the caller. */
 typedef struct {
@@ -19,7 +20,7 @@ typedef struct {
     bool stereo;                        /* make the take stereo before its processors */
     double tail_s;                      /* go on with silence for this long */
     const char *trace;                  /* file of meters over time, or NULL */
-    double trace_step_ms;
+    double trace_step_ms; /* processors run to its rows, traced or not; 0: TAKE_TRACE_STEP_MS */
     double patience_s; /* longest that one run of a processor may take; 0: TAKE_PATIENCE_S */
 } TakeJob;
 

@@ -127,9 +127,10 @@ enum { FAULTS = sizeof faults / sizeof *faults };
 /* ---- advice as the program gives it ---- */
 
 typedef struct {
-    AdviceVerdict verdict[ADVICE_MOST_RULES];
-    double figure[ADVICE_MOST_RULES];
-    char chain[2048];
+    AdviceVerdict verdict[ADVICE_MOST_RULES]; /* of the take itself */
+    bool arises[ADVICE_MOST_RULES];
+    double figure[ADVICE_MOST_RULES], after[ADVICE_MOST_RULES];
+    char stays[512], chain[2048];
 } Row;
 
 static void use_bundles(void) {
@@ -153,7 +154,29 @@ static const char *next_field(const char *at, char *field, size_t size) {
     return at + (*at == ',' || *at == '\n');
 }
 
-/* Line `number` of ran.out, whose columns are the take, two for each rule, and the chain. */
+static const char *next_figure(const char *at, double *figure) {
+    char field[64];
+    at = next_field(at, field, sizeof field);
+    *figure = *field ? strtod(field, NULL) : (double)NAN;
+    return at;
+}
+
+static AdviceVerdict read_verdict(const char *word) {
+    const struct {
+        const char *word;
+        AdviceVerdict verdict;
+    } known[] = {{"yes", ADVICE_NEEDED},
+                 {"no", ADVICE_FINE},
+                 {"unknown", ADVICE_UNKNOWN},
+                 {"arises", ADVICE_FINE}};
+    for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+        if (strcmp(word, known[i].word) == 0)
+            return known[i].verdict;
+    ck_abort_msg("'%s'", word);
+}
+
+/* Line `number` of ran.out, whose columns are the take, three for each rule, the rules that stay,
+ * and the chain. */
 static Row read_row(size_t number) {
     Row row = {.chain = ""};
     char field[2048];
@@ -162,18 +185,24 @@ static Row read_row(size_t number) {
         at = strchr(at, '\n') + 1;
     at = next_field(at, field, sizeof field);
     for (size_t i = 0; i < advice_n_rules; i++) {
+        at = next_figure(at, &row.figure[i]);
         at = next_field(at, field, sizeof field);
-        row.figure[i] = *field ? strtod(field, NULL) : (double)NAN;
-        at = next_field(at, field, sizeof field);
-        ck_assert_msg(strcmp(field, "yes") == 0 || strcmp(field, "no") == 0 ||
-                          strcmp(field, "unknown") == 0,
-                      "'%s'", field);
-        row.verdict[i] = *field == 'y'   ? ADVICE_NEEDED
-                         : *field == 'n' ? ADVICE_FINE
-                                         : ADVICE_UNKNOWN;
+        row.verdict[i] = read_verdict(field);
+        row.arises[i] = strcmp(field, "arises") == 0;
+        at = next_figure(at, &row.after[i]);
     }
+    at = next_field(at, row.stays, sizeof row.stays);
     next_field(at, row.chain, sizeof row.chain);
     return row;
+}
+
+/* Whether `id` is one of the words. */
+static bool has_word(const char *words, const char *id) {
+    size_t length = strlen(id);
+    for (const char *at = words; (at = strstr(at, id)); at += length)
+        if ((at == words || at[-1] == ' ') && (at[length] == ' ' || !at[length]))
+            return true;
+    return false;
 }
 
 /* Of NAME.wav; its chain is written as chains/NAME.chain. */
@@ -191,9 +220,22 @@ static size_t rule(const char *id) {
 
 typedef struct {
     size_t found, open; /* findings that a processor is advised for; still there after it */
+    size_t new;         /* not there before */
 } Tally;
 
-/* Advises, renders, advises again. Nothing new may be found. */
+/* What the trial read is what the render reads, and what stays or is new in that was told. */
+static void check_told(const char *what, const Row *before, const Row *after, size_t i) {
+    const AdviceRule *rule = &advice_rules[i];
+    bool was = before->verdict[i] == ADVICE_NEEDED, is = after->verdict[i] == ADVICE_NEEDED;
+    bool told = has_word(before->stays, rule->id);
+    if (isfinite(before->after[i]) || isfinite(after->figure[i]))
+        ck_assert_msg(before->after[i] == after->figure[i], "%s: %s: told %g, is %g", what,
+                      rule->id, before->after[i], after->figure[i]);
+    ck_assert_msg(!is || told || (was && !rule->processor), "%s: %s is not told of", what,
+                  rule->id);
+}
+
+/* Advises, renders, advises again. */
 static void close_loop(const char *what, Tally *tally, Row *before, Row *after) {
     *before = advise("take");
     ck_assert_msg(run("render --quiet --chain chains/take.chain take.wav out.wav") == 0, "%s: %s",
@@ -204,11 +246,12 @@ static void close_loop(const char *what, Tally *tally, Row *before, Row *after) 
         bool open = was && is && advice_rules[i].processor;
         tally->found += was && advice_rules[i].processor;
         tally->open += open;
+        tally->new += is && !was;
         if (open || (is && !was))
             printf("%s: %s: %s, %g, then %g; %s\n", what, open ? "still" : "new",
                    advice_rules[i].id, before->figure[i], after->figure[i], before->chain);
         fflush(stdout);
-        ck_assert_msg(!is || was, "%s: new: %s", what, advice_rules[i].id);
+        check_told(what, before, after, i);
     }
 }
 
@@ -238,7 +281,7 @@ static const char *sing_with(SingerVoice kind, uint64_t seed, const Fault *from,
 
 START_TEST(a_clean_take_gets_no_processor_and_stays_as_it_is) {
     use_bundles();
-    Tally tally = {0, 0};
+    Tally tally = {0};
     for (uint64_t seed = 601; seed <= 612; seed++) {
         Row before, after;
         const char *what = sing_with(seed % 2 ? SINGER_MAN : SINGER_WOMAN, seed, NULL, 0);
@@ -250,13 +293,13 @@ START_TEST(a_clean_take_gets_no_processor_and_stays_as_it_is) {
         check_same_bits("out.wav", &take);
         free(take.audio);
     }
-    ck_assert_uint_eq(tally.found, 0);
+    ck_assert_uint_eq(tally.found + tally.new, 0);
 }
 END_TEST
 
 START_TEST(each_fault_alone_is_found_and_mended) {
     use_bundles();
-    Tally tally = {0, 0};
+    Tally tally = {0};
     const Fault *fault = &faults[_i];
     for (uint64_t seed = 621; seed <= 624; seed++) {
         Row before, after;
@@ -269,17 +312,17 @@ START_TEST(each_fault_alone_is_found_and_mended) {
                       before.figure[i]);
         ck_assert_ptr_nonnull(strstr(before.chain, fault->processor));
     }
-    ck_assert_uint_eq(tally.open, 0);
+    ck_assert_uint_eq(tally.open + tally.new, 0);
     fflush(stdout);
 }
 END_TEST
 
-/* Phrases lie +-5 dB apart; of five, that may be a spread of 2 dB or less. Nine findings in ten are
- * gone. What may stay: the noise of short gaps, since breaths in them are kept, and a short breath
- * of few. Alone each is always gone. */
+/* Phrases lie +-5 dB apart; of five, that may be a spread of 2 dB or less. Nineteen findings in
+ * twenty are gone, and none is new. What may stay: the noise of short gaps, since breaths in them
+ * are kept. Alone each is always gone. */
 START_TEST(all_faults_together_are_found_and_mended) {
     use_bundles();
-    Tally tally = {0, 0};
+    Tally tally = {0};
     for (uint64_t seed = 631; seed <= 638; seed++) {
         Row before, after;
         SingerVoice kind = seed % 2 ? SINGER_MAN : SINGER_WOMAN;
@@ -294,7 +337,8 @@ START_TEST(all_faults_together_are_found_and_mended) {
     printf("all together: %zu of %zu findings stay\n", tally.open, tally.found);
     fflush(stdout);
     ck_assert_uint_ge(tally.found, 40);
-    ck_assert_uint_le(10 * tally.open, tally.found);
+    ck_assert_uint_le(20 * tally.open, tally.found);
+    ck_assert_uint_eq(tally.new, 0);
 }
 END_TEST
 
@@ -421,7 +465,7 @@ END_TEST
 
 START_TEST(a_take_that_tells_nothing_gets_a_chain_that_renders) {
     use_bundles();
-    Tally tally = {0, 0};
+    Tally tally = {0};
     const sf_count_t lengths[] = {48000, 1};
     for (size_t i = 0; i < 2; i++) {
         Row before, after;
@@ -434,7 +478,7 @@ START_TEST(a_take_that_tells_nothing_gets_a_chain_that_renders) {
         ck_assert_ptr_null(strstr(ran.out, " nan"));
         ck_assert_ptr_null(strstr(ran.out, "inf "));
     }
-    ck_assert_uint_eq(tally.found, 0);
+    ck_assert_uint_eq(tally.found + tally.new, 0);
 }
 END_TEST
 

@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin_advise_fit.h"
+
+#include "siskin_settings.h"
+#include "siskin_text.h"
+
+#include <math.h>
+
+static double nearest_point(const HostPort *port, double value) {
+    double nearest = value, least = INFINITY;
+    for (size_t i = 0; i < port->n_points; i++) {
+        double point = (double)port->points[i].value;
+        if (fabs(point - value) < least) {
+            least = fabs(point - value);
+            nearest = point;
+        }
+    }
+    return nearest;
+}
+
+static bool fit(const HostPlugin *plugin, double rate_hz, AdviceSetting *setting,
+                HostError *error) {
+    const HostPort *port = host_port(plugin, setting->control);
+    if (!port || port->role != HOST_CONTROL)
+        return host_fail(error, "%s has no control '%s'", plugin->name, setting->control);
+    HostRange range = host_range(port, rate_hz);
+    double asked = setting->value;
+    setting->value = fmin((double)range.maximum, fmax((double)range.minimum, asked));
+    if (port->enumeration)
+        setting->value = nearest_point(port, setting->value);
+    if (setting->value != asked)
+        text_add(setting->why, sizeof setting->why, " (%g is as %s as it goes)", setting->value,
+                 asked > setting->value ? "far" : "little");
+    return true;
+}
+
+/* The most of what the rules of the processor ask for. */
+static double extra_of(const Advice *advice, size_t i) {
+    AdviceRows rows = advice_rows(i);
+    double extra = 0.0;
+    for (size_t k = rows.first; k <= rows.last; k++)
+        extra = fmax(extra, advice->extra[k]);
+    return extra;
+}
+
+bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings *settings,
+                     HostError *error) {
+    const AdviceRule *rule = &advice_rules[i];
+    const Measures *measures = advice->of[i];
+    const HostPlugin *plugin = settings_find(host, rule->processor, measures->channels, error);
+    *settings = (AdviceSettings){.passes = 1};
+    if (!plugin)
+        return false;
+    rule->settle(measures, extra_of(advice, i), settings);
+    for (size_t k = 0; k < settings->n; k++)
+        if (!fit(plugin, measures->rate_hz, &settings->setting[k], error))
+            return false;
+    return true;
+}

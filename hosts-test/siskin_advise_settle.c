@@ -14,6 +14,9 @@ static const double MARGIN_DB = 3.0;
 static const double UNKNOWN_VOICE_HZ = 40.0;
 static const double DE_ESSER_RATIO_DB = -15.5;
 
+/* An octave, of one high-pass. */
+static const double STEEPEST_DB = 48.0;
+
 /* A pass of riding more for so much spread that a trial left. */
 static const double SPREAD_AGAIN_DB = 3.0;
 
@@ -49,7 +52,7 @@ static double lacking_db(double under_db, double limit_db) {
 /* So many dB an octave take enough off rumble that lies half an octave under the corner: its
  * spectrum is not known, but it falls. Hum may lie closer. */
 static double steepness(const Measures *m, double extra_db) {
-    const double least = 24.0, most = 48.0, step = 12.0, octaves = 0.5;
+    const double least = 24.0, most = STEEPEST_DB, step = 12.0, octaves = 0.5;
     double lacking = lacking_db(figure_rumble_under_db(m), ADVICE_LOW_END_UNDER_DB) + extra_db;
     bool hum = lacking_db(figure_low_hum_under_db(m), ADVICE_LOW_END_UNDER_DB) > 0.0;
     return hum ? most : fmin(most, fmax(least, step * ceil(lacking / octaves / step)));
@@ -76,6 +79,8 @@ void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "ceiling", UNKNOWN_VOICE_HZ, "the same");
     }
     set(s, "slope", slope, "%.0f dB less an octave under the corner", slope);
+    if (extra > 0.0 && slope >= STEEPEST_DB)
+        pass(s, 2, "a trial with one left too much");
 }
 
 void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
@@ -157,7 +162,8 @@ void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
         "the phrase farthest off is off by %.1f dB", most);
     set(s, "strength", ceil(100.0 * strength), "leaves about %.0f dB of spread", left_db);
     set(s, "pace",
-        round(fmax(fastest_ms, fmin(pace_ms, pace_ms * ADVICE_SPREAD_MOST_DB / m->spread_db))),
+        round(fmax(fastest_ms,
+                   fmin(pace_ms, pace_ms * ADVICE_SPREAD_MOST_DB / (m->spread_db + extra)))),
         "ms; faster for what lies further apart");
     unsigned passes = wide ? 2 : 1;
     if (extra > 0.0)

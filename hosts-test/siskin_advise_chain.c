@@ -62,20 +62,10 @@ static void comment_head(FILE *file, const Measures *m) {
     free(name);
 }
 
-static char *sentence(const AdviceRule *rule, double figure) {
-    if (isnan(figure))
-        return text_copy(rule->unknown);
-    if (isinf(figure))
-        return text_copy(rule->none);
-    char *value = text_print("%.*f %s", rule->decimals, figure, rule->unit);
-    char *text = text_print(rule->says, value); /* NOLINT: the table's own formats */
-    free(value);
-    return text;
-}
-
 /* "how it is (what is fine)" */
-static char *judged(const AdviceRule *rule, double figure) {
-    char *says = sentence(rule, figure);
+static char *judged(size_t i, double figure) {
+    const AdviceRule *rule = &advice_rules[i];
+    char *says = advice_sentence(i, figure);
     char *text = text_print("%s (%s %.*f %s %s fine: %s)", says, rule->at_most ? "up to" : "from",
                             rule->decimals, rule->limit, rule->unit, rule->at_most ? "is" : "on is",
                             rule->source);
@@ -98,7 +88,7 @@ static char *outcome(const AdvicePlan *plan, size_t i) {
     bool stays = plan_stays(plan, i);
     if (!done && !stays)
         return text_copy("");
-    char *says = sentence(rule, plan->after.figure[i]);
+    char *says = advice_sentence(i, plan->after.figure[i]);
     char *text =
         text_print(" In a trial with this chain, %s%s.%s%s", stays ? "still " : "", says,
                    stays && rule->stays ? " " : "", stays && rule->stays ? rule->stays : "");
@@ -114,8 +104,8 @@ static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
                        : advice->verdict[i] == ADVICE_FINE ? "not needed"
                        : advice->arises[i]                 ? "needed after the other steps"
                                                            : "needed";
-    char *says = unknown ? sentence(rule, NAN)
-                         : judged(rule, advice->arises[i] ? advice->arisen[i] : advice->figure[i]);
+    char *says = unknown ? advice_sentence(i, NAN)
+                         : judged(i, advice->arises[i] ? advice->arisen[i] : advice->figure[i]);
     char *then = outcome(plan, i);
     const char *what = remedy(plan, i);
     char *text =

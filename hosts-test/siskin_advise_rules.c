@@ -3,8 +3,10 @@
 
 #include "siskin_advise_figures.h"
 #include "siskin_advise_settle.h"
+#include "siskin_text.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- the table ---- */
@@ -256,6 +258,18 @@ void advice_go_on(Advice *advice, const Measures *measures) {
     for (size_t i = 0; i < advice_n_rules; i++)
         if (!advice_rules[i].as_recorded)
             judge_rule(advice, i, measures);
+}
+
+char *advice_sentence(size_t i, double figure) {
+    const AdviceRule *rule = &advice_rules[i];
+    if (isnan(figure))
+        return text_copy(rule->unknown);
+    if (isinf(figure))
+        return text_copy(rule->none);
+    char *value = text_print("%.*f %s", rule->decimals, figure, rule->unit);
+    char *text = text_print(rule->says, value); /* NOLINT: the table's own formats */
+    free(value);
+    return text;
 }
 
 double advice_shortfall(size_t i, double figure) {

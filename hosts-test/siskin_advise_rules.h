@@ -85,6 +85,9 @@ AdviceRows advice_rows(size_t i);
 /* Whether rule `i` ends the rows of a processor, and one of them needs it. */
 bool advice_wants_processor(const Advice *advice, size_t i);
 
+/* What a figure of rule `i` means, in a sentence without its stop. The caller frees it. */
+char *advice_sentence(size_t i, double figure);
+
 /* How far a figure is on the wrong side of the rule's limit, 0 when it is fine. INFINITY when it is
  * not known. */
 double advice_shortfall(size_t i, double figure);

@@ -92,6 +92,7 @@ static const struct {
     {"@facts@", write_facts},
     {"@audio-note@", write_audio_note},
     {"@removed-note@", write_removed_note},
+    {"@verdicts@", page_write_verdicts},
     {"@events@", page_write_events},
     {"@figures@", page_write_figures},
     {"@processors@", page_write_processors},

@@ -25,6 +25,7 @@ typedef struct {
 void page_write(FILE *to, const Page *page);
 
 /* The parts, each a place @NAME@ in the skeleton. */
+void page_write_verdicts(FILE *to, const Page *page);   /* siskin_page_verdict.c */
 void page_write_events(FILE *to, const Page *page);     /* siskin_page_events.c */
 void page_write_figures(FILE *to, const Page *page);    /* siskin_page_tables.c */
 void page_write_processors(FILE *to, const Page *page); /* siskin_page_tables.c */

@@ -4,12 +4,14 @@
 #include "browser.h"
 #include "run_siskin.h"
 #include "singer.h"
+#include "siskin_advise_rules.h"
 #include "siskin_measure_take.h"
 #include "siskin_page_gain.h"
 #include "siskin_page_look.h"
 #include "siskin_page_rate.h"
 #include "siskin_page_sound.h"
 #include "siskin_page_text.h"
+#include "siskin_text.h"
 
 #include <zlib.h>
 
@@ -461,6 +463,46 @@ START_TEST(figures_are_those_of_the_take_and_of_its_render) {
 }
 END_TEST
 
+/* Each rule of siskin advise that the take or the result does not meet, with its two figures; and
+ * none that both meet. */
+START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
+    size_t size, wrong = 0, mended = 0;
+    HostError error;
+    Measures before, after;
+    make_page();
+    ck_assert_ran("render --quiet --chain lead.chain take.wav result.wav");
+    ck_assert(measure_take("take.wav", &before, NULL, NULL, &error));
+    ck_assert(measure_take("result.wav", &after, NULL, NULL, &error));
+    Advice was = advice_of(&before), is = advice_of(&after);
+    char *page = read_all("page.html", &size);
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        bool bad = was.verdict[i] == ADVICE_NEEDED, still = is.verdict[i] == ADVICE_NEEDED;
+        char *title = text_print("<h3>%s: <em>", advice_rules[i].name);
+        const char *at = strstr(page, title);
+        free(title);
+        ck_assert_msg((at != NULL) == (bad || still), "%s", advice_rules[i].name);
+        if (!at)
+            continue;
+        const char *end = strstr(at, "</li>");
+        for (int k = 0; k < 2; k++) {
+            char *says = advice_sentence(i, k ? is.figure[i] : was.figure[i]);
+            const char *there = strstr(at, says);
+            ck_assert_msg(there && there < end, "%s: %s", advice_rules[i].name, says);
+            free(says);
+        }
+        wrong += bad;
+        bool told = strncmp(strstr(at, "<em>"), "<em>mended<", 11) == 0;
+        ck_assert_int_eq(told, bad && is.verdict[i] == ADVICE_FINE);
+        mended += told;
+    }
+    ck_assert_uint_ge(wrong, 3); /* clicks, breaths, sibilants were laid in */
+    ck_assert_uint_ge(mended, 1);
+    free(page);
+    measures_free(&before);
+    measures_free(&after);
+}
+END_TEST
+
 START_TEST(a_page_is_one_file_of_bounded_size_that_names_nothing_outside) {
     static const char *const outside[] = {
         "http:",   "https:",         " src=",      " href=", "url(",
@@ -804,6 +846,7 @@ int main(void) {
     tcase_add_test(tcase, every_sound_of_the_measurement_has_its_mark_with_time_and_kind);
     tcase_add_test(tcase, ten_minutes_stay_under_ten_megabytes);
     tcase_add_test(tcase, figures_are_those_of_the_take_and_of_its_render);
+    tcase_add_test(tcase, what_was_wrong_is_told_with_what_is_left_of_it);
     tcase_add_test(tcase, a_page_is_one_file_of_bounded_size_that_names_nothing_outside);
     tcase_add_test(tcase, names_and_chains_are_text_and_nothing_else);
     tcase_add_test(tcase, what_cannot_be_is_refused_and_leaves_nothing);

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: ISC */
+/* What was wrong with the take, by the rules of siskin advise, and what the result is like. */
+#include "siskin_advise_rules.h"
+#include "siskin_page_text.h"
+#include "siskin_page_write.h"
+
+#include <stdlib.h>
+
+/* In a word, which does not depend on colour. NULL: it was fine and is. */
+static const char *outcome(size_t i, AdviceVerdict before, AdviceVerdict after) {
+    if (after == ADVICE_NEEDED && before == ADVICE_NEEDED)
+        return advice_rules[i].processor ? "still there" : "for the hand";
+    if (after == ADVICE_NEEDED)
+        return "new";
+    if (before != ADVICE_NEEDED)
+        return NULL;
+    return after == ADVICE_FINE ? "mended" : "no longer told";
+}
+
+static void write_sentence(FILE *to, const char *of, size_t rule, double figure) {
+    char *text = advice_sentence(rule, figure);
+    fprintf(to, "<p class=\"side\"><b>%s</b><span>", of);
+    page_escape(to, *text ? text : "cannot be told");
+    fputs("</span></p>", to);
+    free(text);
+}
+
+static void write_verdict(FILE *to, size_t i, double before, double after, const char *word) {
+    const AdviceRule *rule = &advice_rules[i];
+    bool open = advice_shortfall(i, after) > 0.0;
+    fprintf(to, "<li class=\"%s\"><h3>", open ? "open" : "mended");
+    page_escape(to, rule->name);
+    fprintf(to, ": <em>%s</em></h3>", word);
+    write_sentence(to, "raw", i, before);
+    write_sentence(to, "result", i, after);
+    if (open) {
+        fputs("<p>", to);
+        page_escape(to, rule->stays ? rule->stays : rule->todo);
+        fputs("</p>", to);
+    }
+    fprintf(to, "<p class=\"small\">%s %.*f %s %s fine</p></li>\n",
+            rule->at_most ? "up to" : "from", rule->decimals, rule->limit, rule->unit,
+            rule->at_most ? "is" : "on is");
+}
+
+static void write_fine(FILE *to, const Advice *before, const Advice *after) {
+    const char *between = "<p class=\"small\">Fine, or not to be told, before and after: ";
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        if (outcome(i, before->verdict[i], after->verdict[i]))
+            continue;
+        fputs(between, to);
+        page_escape(to, advice_rules[i].name);
+        between = ", ";
+    }
+    fputs(*between == ',' ? ".</p>\n" : "", to);
+}
+
+void page_write_verdicts(FILE *to, const Page *page) {
+    Advice before = advice_of(&page->before), after = advice_of(&page->after);
+    bool any = false;
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        const char *word = outcome(i, before.verdict[i], after.verdict[i]);
+        if (!word)
+            continue;
+        if (!any)
+            fputs("<ul class=\"verdicts\">\n", to);
+        any = true;
+        write_verdict(to, i, before.figure[i], after.figure[i], word);
+    }
+    fputs(any ? "</ul>\n" : "<p>Nothing, by the measures of siskin advise.</p>\n", to);
+    write_fine(to, &before, &after);
+}

@@ -6,6 +6,7 @@
 #ifndef SISKIN_HOSTS_TEST_RUN_SISKIN_H
 #define SISKIN_HOSTS_TEST_RUN_SISKIN_H
 
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -284,15 +285,9 @@ static inline bool same_files(const char *a, const char *b) {
 }
 
 static inline int run_suite(TCase *tcase, const char *name) {
-    Suite *suite = suite_create(name);
     tcase_add_checked_fixture(tcase, enter_work_folder, leave_work_folder);
     tcase_set_timeout(tcase, 120);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, name);
 }
 
 #endif

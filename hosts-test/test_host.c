@@ -2,6 +2,7 @@
 /* The small LV2 host: what it reads of a plugin, and that a render over buffers is aligned. */
 #include "host.h"
 #include "run_siskin.h"
+#include "run_tcase.h"
 
 enum { FRAMES = 3000 };
 
@@ -205,7 +206,6 @@ START_TEST(a_latency_that_cannot_be_is_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("host");
     TCase *tcase = tcase_create("host");
     tcase_add_checked_fixture(tcase, open_host, close_host);
     tcase_add_test(tcase, plugins_are_found_by_short_name_and_by_uri);
@@ -218,10 +218,5 @@ int main(void) {
     tcase_add_test(tcase, a_render_is_aligned_for_any_block_length_and_in_place);
     tcase_add_test(tcase, a_run_longer_than_the_longest_block_is_handed_on_in_pieces);
     tcase_add_test(tcase, a_latency_that_cannot_be_is_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "host");
 }

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "arena.h"
+#include "run_tcase.h"
 
 #include <check.h>
 #include <stdint.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { SIZE = 4096 };
@@ -75,17 +75,11 @@ START_TEST(a_block_smaller_than_the_alignment_is_an_empty_arena) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("arena");
     TCase *tcase = tcase_create("arena");
     tcase_add_test(tcase, blocks_are_aligned_zeroed_and_apart);
     tcase_add_test(tcase, what_does_not_fit_is_refused_and_still_counted);
     tcase_add_test(tcase, the_last_byte_can_be_had_and_no_more);
     tcase_add_test(tcase, sizes_that_overflow_are_refused_for_good);
     tcase_add_test(tcase, a_block_smaller_than_the_alignment_is_an_empty_arena);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "arena");
 }

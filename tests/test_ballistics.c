@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "ballistics.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -181,7 +182,6 @@ START_TEST(cutting_the_block_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("ballistics");
     TCase *tcase = tcase_create("ballistics");
     tcase_add_test(tcase, the_attack_given_is_the_first_moment_of_the_whole_response);
     tcase_add_test(tcase, the_release_is_exponential_in_db_with_the_time_given);
@@ -191,10 +191,5 @@ int main(void) {
     tcase_add_test(tcase, it_rests_exactly_at_its_goal_and_at_zero);
     tcase_add_test(tcase, it_stays_between_the_smallest_and_the_largest_goal);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "ballistics");
 }

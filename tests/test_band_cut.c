@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The moving cut, held against the magnitude of the shelf it is made from. */
 #include "band_cut.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -167,7 +168,6 @@ START_TEST(reset_is_as_new) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("band_cut");
     TCase *tcase = tcase_create("band_cut");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, the_magnitude_is_that_of_the_shelf_carried_to_the_band);
@@ -177,10 +177,5 @@ int main(void) {
     tcase_add_test(tcase, channels_get_the_same_cut_and_do_not_mix);
     tcase_add_test(tcase, moving_makes_no_jump);
     tcase_add_test(tcase, reset_is_as_new);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "band_cut");
 }

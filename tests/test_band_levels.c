@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "band_levels.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -226,7 +227,6 @@ START_TEST(reset_forgets) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("band levels");
     TCase *tcase = tcase_create("band levels");
     tcase_add_test(tcase, bands_are_of_equal_ratio_and_fill_the_range);
     tcase_add_test(tcase, any_range_is_made_one);
@@ -237,10 +237,5 @@ int main(void) {
     tcase_add_test(tcase, stereo_is_the_mean_of_both_channels);
     tcase_add_test(tcase, cutting_makes_no_difference);
     tcase_add_test(tcase, reset_forgets);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "band levels");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "band_mender.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -197,7 +198,6 @@ START_TEST(four_milliseconds_after_waking_nothing_tells_of_the_rest) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("band mender");
     TCase *tcase = tcase_create("band mender");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, with_nothing_to_cut_the_output_is_the_input_bit_for_bit);
@@ -207,10 +207,5 @@ int main(void) {
     tcase_add_test(tcase, a_moving_cut_is_straight_between_hops_for_any_cutting);
     tcase_add_test(tcase, both_channels_get_the_same);
     tcase_add_test(tcase, four_milliseconds_after_waking_nothing_tells_of_the_rest);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "band mender");
 }

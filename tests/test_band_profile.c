@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "band_profile.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -106,17 +107,11 @@ START_TEST(the_cutting_of_blocks_does_not_show) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("band_profile");
     TCase *tcase = tcase_create("band_profile");
     tcase_add_test(tcase, a_tone_has_the_level_that_the_edges_leave_and_a_sines_crest);
     tcase_add_test(tcase, clipping_makes_a_band_denser);
     tcase_add_test(tcase, windows_that_do_not_count_leave_nothing);
     tcase_add_test(tcase, the_cutting_of_blocks_does_not_show);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "band_profile");
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Two bands under one window, held against noises and tones whose powers are known. */
 #include "band_ratio.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -222,7 +223,6 @@ START_TEST(reset_forgets_everything) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("band_ratio");
     TCase *tcase = tcase_create("band_ratio");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, white_and_pink_read_what_the_published_rule_makes_of_them);
@@ -234,10 +234,5 @@ int main(void) {
     tcase_add_test(tcase, calls_may_be_cut_anywhere);
     tcase_add_test(tcase, edges_stay_under_the_nyquist_frequency);
     tcase_add_test(tcase, reset_forgets_everything);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "band_ratio");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "breath_class.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -125,7 +126,6 @@ START_TEST(sensitivity_settles_doubt_and_no_more) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("breath_class");
     TCase *tcase = tcase_create("breath_class");
     tcase_add_test(tcase, an_inhalation_is_a_breath_as_loud_as_breaths_are);
     tcase_add_test(tcase, it_is_one_before_any_voice_was_heard);
@@ -134,10 +134,5 @@ int main(void) {
     tcase_add_test(tcase, what_does_not_stand_over_the_room_is_room);
     tcase_add_test(tcase, each_is_a_tempered_posterior);
     tcase_add_test(tcase, sensitivity_settles_doubt_and_no_more);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "breath_class");
 }

@@ -4,6 +4,7 @@
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/breath-ducker/breath-ducker_plugin.c"
 
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -257,7 +258,6 @@ START_TEST(latency_grows_with_its_controls_and_is_a_quarter_of_a_second) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("breath_ducker");
     TCase *tcase = tcase_create("breath_ducker");
     tcase_set_timeout(tcase, 120.0);
     tcase_add_test(tcase, breaths_go_down_and_words_stay_bit_for_bit_at_every_rate);
@@ -267,10 +267,5 @@ int main(void) {
     tcase_add_test(tcase, how_the_audio_is_cut_changes_no_bit);
     tcase_add_test(tcase, depth_and_fade_do_what_they_say);
     tcase_add_test(tcase, latency_grows_with_its_controls_and_is_a_quarter_of_a_second);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "breath_ducker");
 }

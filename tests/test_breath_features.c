@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "breath_features.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -155,7 +156,6 @@ START_TEST(every_number_is_finite_in_silence) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("breath_features");
     TCase *tcase = tcase_create("breath_features");
     tcase_add_test(tcase, the_numbers_are_what_they_say);
     tcase_add_test(tcase, gain_in_front_changes_none_of_them);
@@ -163,10 +163,5 @@ int main(void) {
     tcase_add_test(tcase, a_quiet_whistle_is_not_periodic_but_a_voice_is);
     tcase_add_test(tcase, bands_that_the_rate_lacks_leave_doubt);
     tcase_add_test(tcase, every_number_is_finite_in_silence);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "breath_features");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "breath_finder.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -143,7 +144,6 @@ START_TEST(reset_forgets_everything) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("breath_finder");
     TCase *tcase = tcase_create("breath_finder");
     tcase_add_test(tcase, a_breath_is_found_where_it_is_and_nowhere_else);
     tcase_add_test(tcase, a_sibilant_between_phrases_is_let_be);
@@ -151,10 +151,5 @@ int main(void) {
     tcase_add_test(tcase, shorter_than_the_shortest_is_let_be);
     tcase_add_test(tcase, the_delay_follows_its_params_and_no_others);
     tcase_add_test(tcase, reset_forgets_everything);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "breath_finder");
 }

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 #include "breath_span.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 /* 5 ms hops: 200 a second. Reach is then 16 hops, a rest before lips 30, the longest breath 400. */
@@ -227,7 +227,6 @@ START_TEST(reset_forgets_what_was_heard) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("breath_span");
     TCase *tcase = tcase_create("breath_span");
     tcase_add_test(tcase, a_breath_between_rests_is_turned_down_with_one_hop_on_each_side);
     tcase_add_test(tcase, nothing_else_is);
@@ -242,10 +241,5 @@ int main(void) {
     tcase_add_test(tcase, a_short_one_filled_up_with_room_is_too_short);
     tcase_add_test(tcase, what_lasts_over_2_s_is_let_go);
     tcase_add_test(tcase, reset_forgets_what_was_heard);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "breath_span");
 }

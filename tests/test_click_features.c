@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "click_features.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -202,7 +203,6 @@ START_TEST(fewer_bands_and_the_longest_event_measure_too) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("click features");
     TCase *tcase = tcase_create("click features");
     tcase_add_test(tcase, a_click_on_a_flat_level_measures_as_reckoned_by_hand);
     tcase_add_test(tcase, a_gain_before_changes_nothing);
@@ -210,10 +210,5 @@ int main(void) {
     tcase_add_test(tcase, a_burst_that_parts_silence_from_voice_shows_it);
     tcase_add_test(tcase, a_pulse_in_a_row_stands_over_nothing_a_period_away);
     tcase_add_test(tcase, fewer_bands_and_the_longest_event_measure_too);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "click features");
 }

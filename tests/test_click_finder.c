@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "click_finder.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -256,7 +257,6 @@ START_TEST(max_length_may_change_while_it_runs) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("click finder");
     TCase *tcase = tcase_create("click finder");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, clicks_in_room_tone_are_found_where_they_are_and_nowhere_else);
@@ -269,10 +269,5 @@ int main(void) {
     tcase_add_test(tcase, silence_and_steady_noise_hold_no_clicks);
     tcase_add_test(tcase, reset_forgets);
     tcase_add_test(tcase, max_length_may_change_while_it_runs);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "click finder");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "click_judge.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -143,7 +144,6 @@ START_TEST(what_cannot_be_measured_is_no_click) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("click judge");
     TCase *tcase = tcase_create("click judge");
     tcase_add_test(tcase, evidence_of_features_adds_up);
     tcase_add_test(tcase, no_outlier_outvotes_the_rest);
@@ -152,10 +152,5 @@ int main(void) {
     tcase_add_test(tcase, what_rises_out_of_a_sound_and_falls_back_to_it_is_no_plosive);
     tcase_add_test(tcase, a_higher_threshold_asks_for_more);
     tcase_add_test(tcase, what_cannot_be_measured_is_no_click);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "click judge");
 }

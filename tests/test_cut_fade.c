@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "cut_fade.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -131,7 +132,6 @@ START_TEST(cutting_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("cut_fade");
     TCase *tcase = tcase_create("cut_fade");
     tcase_add_test(tcase, fades_are_the_hermite_step_of_the_length_asked_for);
     tcase_add_test(tcase, with_little_time_left_it_arrives_just_in_time);
@@ -139,10 +139,5 @@ int main(void) {
     tcase_add_test(tcase, cut_at_rest_is_the_floor_from_the_first_frame);
     tcase_add_test(tcase, no_step_is_larger_than_the_fastest_fade_allows);
     tcase_add_test(tcase, cutting_changes_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "cut_fade");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "decay_time.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -72,17 +73,11 @@ START_TEST(the_room_is_the_lower_quartile) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("decay_time");
     TCase *tcase = tcase_create("decay_time");
     tcase_add_test(tcase, an_exponential_fall_is_read_within_5_percent);
     tcase_add_test(tcase, of_many_noisy_falls_the_room_is_told_within_20_percent);
     tcase_add_test(tcase, no_fall_no_reading);
     tcase_add_test(tcase, the_room_is_the_lower_quartile);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "decay_time");
 }

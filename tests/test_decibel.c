@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "decibel.h"
+#include "run_tcase.h"
 
 #include <check.h>
 #include <float.h>
-#include <stdlib.h>
 
 /* Every octave of the range, in steps fine enough to meet the polynomials' worst points. */
 enum { STEPS = 4096 };
@@ -69,7 +69,6 @@ START_TEST(silence_is_the_floor) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("decibel");
     TCase *tcase = tcase_create("decibel");
     tcase_add_test(tcase, fast_log2_is_within_the_bound_stated_for_it);
     tcase_add_test(tcase, fast_exp2_is_within_the_bound_stated_for_it);
@@ -77,10 +76,5 @@ int main(void) {
     tcase_add_test(tcase, unity_is_exact);
     tcase_add_test(tcase, levels_are_twenty_logarithms_of_amplitude);
     tcase_add_test(tcase, silence_is_the_floor);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "decibel");
 }

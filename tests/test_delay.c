@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "delay.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -84,16 +85,10 @@ START_TEST(a_full_arena_is_reported) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("delay");
     TCase *tcase = tcase_create("delay");
     tcase_add_test(tcase, output_is_input_d_frames_late_for_any_cutting);
     tcase_add_test(tcase, the_delay_may_change_at_any_block);
     tcase_add_test(tcase, reset_leaves_silence);
     tcase_add_test(tcase, a_full_arena_is_reported);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "delay");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "edge_filter.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "svf.h"
 
@@ -236,7 +237,6 @@ START_TEST(after_a_reset_it_is_as_new_and_works_in_place) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("edge_filter");
     TCase *tcase = tcase_create("edge_filter");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, losses_at_the_fundamental_are_the_published_ones);
@@ -248,10 +248,5 @@ int main(void) {
     tcase_add_test(tcase, the_corner_rises_an_octave_in_half_a_second_and_falls_faster);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit_while_it_moves);
     tcase_add_test(tcase, after_a_reset_it_is_as_new_and_works_in_place);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "edge_filter");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "fade_gain.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -119,7 +120,6 @@ START_TEST(no_depth_does_nothing) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("fade_gain");
     TCase *tcase = tcase_create("fade_gain");
     tcase_add_test(tcase, at_rest_the_gain_is_exactly_1);
     tcase_add_test(tcase, a_fade_is_the_cubic_step_in_db);
@@ -128,10 +128,5 @@ int main(void) {
     tcase_add_test(tcase, a_new_length_keeps_the_place_in_the_fade);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
     tcase_add_test(tcase, no_depth_does_nothing);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "fade_gain");
 }

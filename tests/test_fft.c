@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "fft.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -74,17 +75,11 @@ START_TEST(memory_is_asked_for_before_it_is_used) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("fft");
     TCase *tcase = tcase_create("fft");
     tcase_add_test(tcase, powers_are_those_of_the_definition);
     tcase_add_test(tcase, power_is_kept);
     tcase_add_test(tcase, a_sine_of_whole_periods_is_one_bin);
     tcase_add_test(tcase, memory_is_asked_for_before_it_is_used);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "fft");
 }

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "flat_tops.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 
 enum { LENGTH = 48000 };
 static float audio[LENGTH];
@@ -102,7 +102,6 @@ START_TEST(the_cutting_of_blocks_does_not_show) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("flat_tops");
     TCase *tcase = tcase_create("flat_tops");
     tcase_add_test(tcase, a_clipped_sine_has_a_flat_top_each_half_period);
     tcase_add_test(tcase, tops_under_a_later_larger_sample_were_no_clipping);
@@ -110,10 +109,5 @@ int main(void) {
     tcase_add_test(tcase, dc_is_the_mean_of_each_channel_and_silence_is_no_top);
     tcase_add_test(tcase, the_cutting_of_blocks_does_not_show);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "flat_tops");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "freeze.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -56,14 +57,8 @@ START_TEST(nothing_moves_before_the_first_voice) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("freeze");
     TCase *tcase = tcase_create("freeze");
     tcase_add_test(tcase, it_follows_the_rule_for_any_sequence_and_delay);
     tcase_add_test(tcase, nothing_moves_before_the_first_voice);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "freeze");
 }

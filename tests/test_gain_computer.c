@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "gain_computer.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -116,17 +117,11 @@ START_TEST(an_array_is_its_frames_in_place_too) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("gain_computer");
     TCase *tcase = tcase_create("gain_computer");
     tcase_add_test(tcase, the_curve_has_the_published_values);
     tcase_add_test(tcase, one_formula_equals_the_three_cases);
     tcase_add_test(tcase, the_knee_has_no_corner_and_the_curve_never_falls);
     tcase_add_test(tcase, range_is_never_exceeded_and_nothing_happens_below_the_knee);
     tcase_add_test(tcase, an_array_is_its_frames_in_place_too);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "gain_computer");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "gain_line.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -85,15 +86,9 @@ START_TEST(cutting_and_working_in_place_change_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("gain_line");
     TCase *tcase = tcase_create("gain_line");
     tcase_add_test(tcase, the_gain_is_a_straight_line_from_one_hop_to_the_next);
     tcase_add_test(tcase, at_gain_1_audio_passes_bit_for_bit);
     tcase_add_test(tcase, cutting_and_working_in_place_change_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "gain_line");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "gap_gate.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -474,7 +475,6 @@ START_TEST(the_murmur_before_a_voiced_plosive_belongs_to_the_word) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("gap_gate");
     TCase *tcase = tcase_create("gap_gate");
     tcase_add_test(tcase, phrases_are_open_and_gaps_are_not_whatever_the_room);
     tcase_add_test(tcase, digital_silence_between_phrases_is_a_gap);
@@ -495,10 +495,5 @@ int main(void) {
     tcase_add_test(tcase, what_is_as_loud_as_the_voice_is_no_breath);
     tcase_add_test(tcase, the_murmur_before_a_voiced_plosive_belongs_to_the_word);
     tcase_set_timeout(tcase, 60); /* slow under valgrind */
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "gap_gate");
 }

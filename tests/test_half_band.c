@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "half_band.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -91,17 +92,11 @@ START_TEST(cutting_the_audio_changes_no_bit_nor_does_working_in_place) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("half_band");
     TCase *tcase = tcase_create("half_band");
     tcase_add_test(tcase, the_halves_share_the_power_of_a_sine_between_them);
     tcase_add_test(tcase, each_half_stops_what_belongs_to_the_other);
     tcase_add_test(tcase, the_halves_cross_at_a_quarter_of_the_rate_3_db_down);
     tcase_add_test(tcase, a_constant_goes_to_the_low_half_alone);
     tcase_add_test(tcase, cutting_the_audio_changes_no_bit_nor_does_working_in_place);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "half_band");
 }

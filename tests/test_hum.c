@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "decibel.h"
 #include "hum.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -105,16 +106,10 @@ START_TEST(noise_silence_and_short_takes_have_no_hum) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("hum");
     TCase *tcase = tcase_create("hum");
     tcase_add_test(tcase, tones_in_noise_are_found_within_1_db_at_every_rate);
     tcase_add_test(tcase, hum_under_a_singer_is_found_within_1_db_and_only_there);
     tcase_add_test(tcase, noise_silence_and_short_takes_have_no_hum);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "hum");
 }

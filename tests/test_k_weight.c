@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "k_weight.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -160,7 +161,6 @@ START_TEST(a_constant_leaves_nothing_behind) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("k_weight");
     TCase *tcase = tcase_create("k_weight");
     tcase_add_test(tcase, coefficients_at_48_khz_are_the_published_ones);
     tcase_add_test(tcase, coefficients_at_other_rates_are_the_rederived_ones);
@@ -170,10 +170,5 @@ int main(void) {
     tcase_add_test(tcase, what_runs_is_what_was_designed);
     tcase_add_test(tcase, cutting_blocks_reset_and_working_in_place_change_no_bit);
     tcase_add_test(tcase, a_constant_leaves_nothing_behind);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "k_weight");
 }

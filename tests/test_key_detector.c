@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "key_detector.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -164,7 +165,6 @@ START_TEST(impossible_settings_are_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("key_detector");
     TCase *tcase = tcase_create("key_detector");
     tcase_add_test(tcase, a_sine_reads_its_peak_within_a_tenth_of_a_db);
     tcase_add_test(tcase, the_level_of_a_low_voice_does_not_flutter);
@@ -174,10 +174,5 @@ int main(void) {
     tcase_add_test(tcase, silence_reads_minus_200_and_reset_forgets);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
     tcase_add_test(tcase, impossible_settings_are_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "key_detector");
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The opening with slack, held against its definition. */
 #include "lasting.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -95,17 +96,11 @@ START_TEST(too_little_memory_is_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("lasting");
     TCase *tcase = tcase_create("lasting");
     tcase_add_test(tcase, it_is_the_opening_plus_slack_or_the_input_late);
     tcase_add_test(tcase, what_is_shorter_is_held_down_and_what_lasts_stays);
     tcase_add_test(tcase, what_lasts_keeps_its_edges);
     tcase_add_test(tcase, a_ripple_within_the_slack_is_untouched);
     tcase_add_test(tcase, too_little_memory_is_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "lasting");
 }

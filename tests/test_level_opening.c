@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "level_opening.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -140,7 +141,6 @@ START_TEST(set_tells_whether_windows_changed) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("level opening");
     TCase *tcase = tcase_create("level opening");
     tcase_add_test(tcase, result_is_the_definition);
     tcase_add_test(tcase, what_falls_back_in_time_is_cut_off_and_what_stays_is_kept);
@@ -148,10 +148,5 @@ int main(void) {
     tcase_add_test(tcase, bands_do_not_touch_each_other);
     tcase_add_test(tcase, in_may_be_out);
     tcase_add_test(tcase, set_tells_whether_windows_changed);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "level opening");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "listener.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -106,16 +107,10 @@ START_TEST(changing_left_and_right_over_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("listener");
     TCase *tcase = tcase_create("listener");
     tcase_add_test(tcase, two_equal_channels_are_heard_as_one_bit_for_bit);
     tcase_add_test(tcase, how_the_audio_is_cut_changes_no_bit);
     tcase_add_test(tcase, no_pan_or_polarity_is_deaf);
     tcase_add_test(tcase, changing_left_and_right_over_changes_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "listener");
 }

@@ -3,6 +3,7 @@
  * an independent implementation, libebur128, on a sung take. Tolerances are the standards' own:
  * +-0.1 LU for loudness, +-1 LU for its range. */
 #include "loudness.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -332,7 +333,6 @@ START_TEST(an_independent_implementation_agrees_on_a_sung_take) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("loudness");
     TCase *tcase = tcase_create("loudness");
     tcase_add_test(tcase, tech_3341_1_and_2_a_steady_tone);
     tcase_add_test(tcase, tech_3341_3_to_5_the_gates);
@@ -348,10 +348,5 @@ int main(void) {
     tcase_add_test(tcase, the_cutting_of_blocks_does_not_show);
     tcase_add_test(tcase, an_independent_implementation_agrees_on_a_sung_take);
     tcase_set_timeout(tcase, 120);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "loudness");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "mean_spectrum.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -81,16 +82,10 @@ START_TEST(kinds_are_kept_apart) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("mean_spectrum");
     TCase *tcase = tcase_create("mean_spectrum");
     tcase_add_test(tcase, a_tones_power_is_found_in_its_band);
     tcase_add_test(tcase, white_noise_has_its_share_in_every_band);
     tcase_add_test(tcase, kinds_are_kept_apart);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "mean_spectrum");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "noise_floor.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -119,7 +120,6 @@ START_TEST(levels_may_be_shifted_together) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("noise_floor");
     TCase *tcase = tcase_create("noise_floor");
     tcase_add_test(tcase, it_is_unknown_until_a_whole_stretch_was_heard);
     tcase_add_test(tcase, it_stays_where_it_was_however_long_a_phrase_is);
@@ -129,10 +129,5 @@ int main(void) {
     tcase_add_test(tcase, a_louder_room_is_learnt_after_the_window_at_ten_db_a_second);
     tcase_add_test(tcase, steady_noise_has_its_floor_near_its_mean);
     tcase_add_test(tcase, levels_may_be_shifted_together);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "noise_floor");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "octave_bank.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -133,17 +134,11 @@ START_TEST(the_lowest_edge_lies_between_240_and_480_hz) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("octave_bank");
     TCase *tcase = tcase_create("octave_bank");
     tcase_add_test(tcase, a_sine_in_the_middle_of_a_band_is_in_that_band_alone);
     tcase_add_test(tcase, the_bands_together_hold_all_the_power);
     tcase_add_test(tcase, white_noise_gives_every_band_power_by_its_width_at_every_rate);
     tcase_add_test(tcase, the_low_output_carries_the_low_part_of_the_audio);
     tcase_add_test(tcase, the_lowest_edge_lies_between_240_and_480_hz);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "octave_bank");
 }

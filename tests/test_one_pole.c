@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "one_pole.h"
+#include "run_tcase.h"
 
 #include <check.h>
-#include <stdlib.h>
 
 START_TEST(coefficients_are_the_published_ones) {
     /* exp(-1 / (tau fs)) of Giannoulis et al. 2012, eq. 7, evaluated at 48 kHz. */
@@ -45,15 +45,9 @@ START_TEST(a_smoother_at_its_goal_stays_there_exactly) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("one_pole");
     TCase *tcase = tcase_create("one_pole");
     tcase_add_test(tcase, coefficients_are_the_published_ones);
     tcase_add_test(tcase, a_step_is_36_8_percent_away_after_tau);
     tcase_add_test(tcase, a_smoother_at_its_goal_stays_there_exactly);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "one_pole");
 }

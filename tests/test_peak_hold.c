@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "peak_hold.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -107,17 +108,11 @@ START_TEST(impossible_sizes_are_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("peak_hold");
     TCase *tcase = tcase_create("peak_hold");
     tcase_add_test(tcase, the_window_is_never_short_and_at_most_two_blocks_long);
     tcase_add_test(tcase, a_rise_shows_in_its_own_frame);
     tcase_add_test(tcase, a_longer_window_covers_its_past_at_once);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
     tcase_add_test(tcase, impossible_sizes_are_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "peak_hold");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "periodicity.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -142,7 +143,6 @@ START_TEST(silence_is_zero_and_forgotten) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("periodicity");
     TCase *tcase = tcase_create("periodicity");
     tcase_add_test(tcase, the_value_is_that_of_the_definition);
     tcase_add_test(tcase, a_voice_is_periodic_from_75_to_1000_hz);
@@ -151,10 +151,5 @@ int main(void) {
     tcase_add_test(tcase, hum_under_noise_does_not_make_it_periodic);
     tcase_add_test(tcase, level_does_not_matter);
     tcase_add_test(tcase, silence_is_zero_and_forgotten);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "periodicity");
 }

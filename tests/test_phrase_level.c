@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "phrase_level.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -153,7 +154,6 @@ START_TEST(a_gain_before_it_shifts_every_level_by_as_much) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("phrase_level");
     TCase *tcase = tcase_create("phrase_level");
     tcase_add_test(tcase, a_steady_voice_reads_its_loudness);
     tcase_add_test(tcase, what_is_not_sung_changes_nothing);
@@ -164,10 +164,5 @@ int main(void) {
     tcase_add_test(tcase, the_average_is_that_of_the_level_over_sung_time);
     tcase_add_test(tcase, a_voice_far_louder_than_what_came_before_starts_the_average_anew);
     tcase_add_test(tcase, a_gain_before_it_shifts_every_level_by_as_much);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "phrase_level");
 }

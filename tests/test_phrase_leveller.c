@@ -4,11 +4,11 @@
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/phrase-leveller/phrase-leveller_plugin.c"
 
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { RATE = 48000, LENGTH = 6 * RATE };
@@ -85,16 +85,10 @@ START_TEST(a_note_alone_is_its_own_average_at_any_level) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("phrase_leveller");
     TCase *tcase = tcase_create("phrase_leveller");
     tcase_add_test(tcase, a_note_under_the_target_is_raised_by_its_share);
     tcase_add_test(tcase, what_lies_24_db_under_the_target_is_no_phrase);
     tcase_add_test(tcase, a_note_alone_is_its_own_average_at_any_level);
     tcase_set_timeout(tcase, 60); /* slow under valgrind */
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "phrase_leveller");
 }

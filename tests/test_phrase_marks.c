@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "phrase_marks.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -152,7 +153,6 @@ START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("phrase_marks");
     TCase *tcase = tcase_create("phrase_marks");
     tcase_add_test(tcase, what_is_marked_is_open_and_what_comes_is_announced);
     tcase_add_test(tcase, only_the_tail_and_short_pauses_are_joined);
@@ -160,10 +160,5 @@ int main(void) {
     tcase_add_test(tcase, a_mark_may_be_changed_until_it_was_read);
     tcase_add_test(tcase, a_broken_pause_is_closed_but_for_its_tail);
     tcase_add_test(tcase, nothing_is_open_before_the_first_mark_and_after_reset);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "phrase_marks");
 }

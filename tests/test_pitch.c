@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "pitch.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -236,7 +237,6 @@ START_TEST(impossible_settings_are_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("pitch");
     TCase *tcase = tcase_create("pitch");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, steady_tones_are_read_within_a_few_cents);
@@ -249,10 +249,5 @@ int main(void) {
     tcase_add_test(tcase, loudness_does_not_matter);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
     tcase_add_test(tcase, impossible_settings_are_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "pitch");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "pitch_floor.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -100,7 +101,6 @@ START_TEST(nothing_is_known_at_first_and_after_a_reset) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("pitch_floor");
     TCase *tcase = tcase_create("pitch_floor");
     tcase_add_test(tcase, it_is_the_lowest_note_of_the_last_breath);
     tcase_add_test(tcase, consonants_and_rests_leave_it_where_it_is);
@@ -108,10 +108,5 @@ int main(void) {
     tcase_add_test(tcase, short_errors_an_octave_low_are_not_believed);
     tcase_add_test(tcase, hum_under_the_voice_is_not_a_note);
     tcase_add_test(tcase, nothing_is_known_at_first_and_after_a_reset);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "pitch_floor");
 }

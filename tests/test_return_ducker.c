@@ -3,6 +3,7 @@
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/return-ducker/return-ducker_plugin.c"
 
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -234,7 +235,6 @@ START_TEST(cutting_the_block_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("return_ducker");
     TCase *tcase = tcase_create("return_ducker");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, the_static_law_holds_within_a_tenth_of_a_db);
@@ -245,10 +245,5 @@ int main(void) {
     tcase_add_test(tcase, both_channels_get_one_gain);
     tcase_add_test(tcase, no_control_moves_the_gain_with_a_step);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "return_ducker");
 }

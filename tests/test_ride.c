@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "ride.h"
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -68,16 +69,10 @@ START_TEST(frozen_means_not_one_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("ride");
     TCase *tcase = tcase_create("ride");
     tcase_add_test(tcase, no_step_is_faster_than_12_db_a_second_at_300_ms);
     tcase_add_test(tcase, a_large_move_is_a_straight_line_in_db);
     tcase_add_test(tcase, a_small_move_approaches_with_an_eighth_of_the_pace);
     tcase_add_test(tcase, frozen_means_not_one_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "ride");
 }

@@ -3,6 +3,7 @@
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/rumble-filter/rumble-filter_plugin.c"
 
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -207,7 +208,6 @@ START_TEST(cutting_the_block_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("rumble_filter");
     TCase *tcase = tcase_create("rumble_filter");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, the_corner_keeps_under_the_voice);
@@ -218,10 +218,5 @@ int main(void) {
     tcase_add_test(tcase, it_stands_still_through_consonants_and_rests_with_hum);
     tcase_add_test(tcase, without_following_the_corner_is_the_floor);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "rumble_filter");
 }

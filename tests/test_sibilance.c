@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 /* The ratio of sibilants to vowels: what it says of an /s/, a /z/, a burst, a vowel and a room. */
+#include "run_tcase.h"
 #include "sibilance.h"
 #include "signals.h"
 
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 
 static const double RATE = 2000.0;
 static unsigned char memory[1 << 18];
@@ -133,7 +133,6 @@ START_TEST(what_is_out_of_sight_is_added) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("sibilance");
     TCase *tcase = tcase_create("sibilance");
     tcase_add_test(tcase, an_s_reads_its_level_over_the_vowel_that_was);
     tcase_add_test(tcase, hotter_by_10_db_reads_10_db_more);
@@ -143,10 +142,5 @@ int main(void) {
     tcase_add_test(tcase, before_any_voice_there_is_no_sibilance);
     tcase_add_test(tcase, it_comes_as_late_as_it_says);
     tcase_add_test(tcase, what_is_out_of_sight_is_added);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "sibilance");
 }

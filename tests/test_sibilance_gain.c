@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* The law and the ballistics of the de-esser, held against closed forms. */
+#include "run_tcase.h"
 #include "sibilance_gain.h"
 
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 static const double RATE = 2000.0;
@@ -82,7 +82,6 @@ START_TEST(reset_is_no_cut) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("sibilance_gain");
     TCase *tcase = tcase_create("sibilance_gain");
     tcase_add_test(tcase, it_settles_at_the_share_of_the_excess_within_the_range);
     tcase_add_test(tcase, attack_and_release_are_time_constants_in_db);
@@ -90,10 +89,5 @@ int main(void) {
     tcase_add_test(tcase, a_small_cut_that_is_wanted_is_not_cut_off);
     tcase_add_test(tcase, it_never_exceeds_the_range);
     tcase_add_test(tcase, reset_is_no_cut);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "sibilance_gain");
 }

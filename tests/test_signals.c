@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The signals and measures of the other suites, held against closed forms. */
+#include "run_tcase.h"
 #include "signals.h"
 
 #include <check.h>
@@ -107,7 +108,6 @@ START_TEST(comparisons_see_one_bit_and_nan) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("signals");
     TCase *tcase = tcase_create("signals");
     tcase_add_test(tcase, the_random_sequence_is_the_published_one);
     tcase_add_test(tcase, normal_numbers_have_the_moments_of_a_gaussian);
@@ -117,10 +117,5 @@ int main(void) {
     tcase_add_test(tcase, harmonics_fall_by_the_slope_and_have_the_rms);
     tcase_add_test(tcase, quantiles_are_between_ranks);
     tcase_add_test(tcase, comparisons_see_one_bit_and_nan);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "signals");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The test singer is held to what its labels say and to what is published of voices. */
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -595,7 +596,6 @@ START_TEST(hot_sibilants_change_nothing_else) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("singer");
     TCase *tcase = tcase_create("singer");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, the_same_parameters_give_the_same_take_and_others_another);
@@ -617,10 +617,5 @@ int main(void) {
     tcase_add_test(tcase, vowels_have_the_published_formants);
     tcase_add_test(tcase, rumble_and_hum_are_as_loud_as_asked_and_change_nothing_else);
     tcase_add_test(tcase, hot_sibilants_change_nothing_else);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "singer");
 }

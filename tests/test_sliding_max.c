@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "sliding_max.h"
 
@@ -97,17 +98,11 @@ START_TEST(impossible_sizes_are_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("sliding_max");
     TCase *tcase = tcase_create("sliding_max");
     tcase_add_test(tcase, every_width_equals_the_definition);
     tcase_add_test(tcase, the_width_may_change_at_any_frame);
     tcase_add_test(tcase, widths_are_clamped_to_what_was_prepared);
     tcase_add_test(tcase, in_place_equals_out_of_place);
     tcase_add_test(tcase, impossible_sizes_are_refused);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "sliding_max");
 }

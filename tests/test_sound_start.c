@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "sound_start.h"
 
@@ -100,7 +101,6 @@ START_TEST(the_answer_is_always_between_the_earliest_and_the_step) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("sound_start");
     TCase *tcase = tcase_create("sound_start");
     tcase_add_test(tcase, a_sound_after_quiet_begins_where_it_rose_and_a_little_before);
     tcase_add_test(tcase, the_earliest_step_allowed_is_kept);
@@ -109,10 +109,5 @@ int main(void) {
     tcase_add_test(tcase, a_word_that_grows_out_of_a_breath_begins_at_the_valley);
     tcase_add_test(tcase, a_word_that_only_rises_begins_as_early_as_allowed);
     tcase_add_test(tcase, the_answer_is_always_between_the_earliest_and_the_step);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "sound_start");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Centre and spread by differences, held against spectra whose moments are known. */
+#include "run_tcase.h"
 #include "signals.h"
 #include "spectral_centre.h"
 
@@ -146,7 +147,6 @@ START_TEST(edges_are_in_order_whatever_is_measured) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("spectral_centre");
     TCase *tcase = tcase_create("spectral_centre");
     tcase_add_test(tcase, the_centre_of_a_tone_is_its_frequency);
     tcase_add_test(tcase, the_centre_of_a_band_is_its_mean_square_frequency);
@@ -156,10 +156,5 @@ int main(void) {
     tcase_add_test(tcase, the_centre_keeps_within_its_limits_and_rests_in_their_middle);
     tcase_add_test(tcase, edges_lie_deviations_away_in_frequency);
     tcase_add_test(tcase, edges_are_in_order_whatever_is_measured);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "spectral_centre");
 }

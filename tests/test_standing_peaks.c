@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* On the test singer, whose pitch is known, and through filters written here in double. */
 #include "mean_spectrum.h"
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 #include "standing_peaks.h"
@@ -281,7 +282,6 @@ START_TEST(digital_silence_is_no_noise) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("standing_peaks");
     TCase *tcase = tcase_create("standing_peaks");
     tcase_add_test(tcase, a_peak_is_found_by_the_voice_alone);
     tcase_add_test(tcase, a_peak_is_found_with_the_noise);
@@ -295,10 +295,5 @@ int main(void) {
     tcase_add_test(tcase, digital_silence_is_no_noise);
     tcase_add_unchecked_fixture(tcase, fill_stock, empty_stock);
     tcase_set_timeout(tcase, 300);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "standing_peaks");
 }

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "state_path.h"
 
@@ -141,7 +142,6 @@ START_TEST(least_and_lag_may_change_on_the_way) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("state_path");
     TCase *tcase = tcase_create("state_path");
     tcase_set_timeout(tcase, 60.0);
     tcase_add_test(tcase, it_finds_the_best_of_all_sequences);
@@ -150,10 +150,5 @@ int main(void) {
     tcase_add_test(tcase, a_moment_of_doubt_does_not_break_a_run);
     tcase_add_test(tcase, it_goes_on_for_hours);
     tcase_add_test(tcase, least_and_lag_may_change_on_the_way);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "state_path");
 }

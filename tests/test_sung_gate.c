@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "sung_gate.h"
 
@@ -149,7 +150,6 @@ START_TEST(digital_silence_and_what_follows_it_are_judged) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("sung_gate");
     TCase *tcase = tcase_create("sung_gate");
     tcase_add_test(tcase, vowels_are_sung_and_breath_hiss_and_room_are_not);
     tcase_add_test(tcase, voiced_friction_is_not_sung);
@@ -157,10 +157,5 @@ int main(void) {
     tcase_add_test(tcase, a_voice_far_under_the_singer_is_not_the_singer);
     tcase_add_test(tcase, digital_silence_and_what_follows_it_are_judged);
     tcase_set_timeout(tcase, 60); /* slow under valgrind */
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "sung_gate");
 }

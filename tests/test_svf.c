@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "svf.h"
 
@@ -217,7 +218,6 @@ START_TEST(corners_beyond_the_band_are_clamped_and_stable) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("svf");
     TCase *tcase = tcase_create("svf");
     tcase_add_test(tcase, coefficients_are_those_of_the_published_form);
     tcase_add_test(tcase, impulse_responses_are_the_cookbook_ones);
@@ -227,10 +227,5 @@ int main(void) {
     tcase_add_test(tcase, raw_setting_equals_the_designed_one);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit);
     tcase_add_test(tcase, corners_beyond_the_band_are_clamped_and_stable);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "svf");
 }

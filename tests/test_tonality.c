@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "tonality.h"
 
@@ -109,7 +110,6 @@ START_TEST(nothing_and_everything_have_no_key) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("tonality");
     TCase *tcase = tcase_create("tonality");
     tcase_add_test(tcase, correlations_between_keys_are_the_known_ones);
     tcase_add_test(tcase, every_key_is_found_in_every_tuning);
@@ -117,10 +117,5 @@ int main(void) {
     tcase_add_test(tcase, errors_are_distances_to_the_nearest_note_of_the_key);
     tcase_add_test(tcase, nothing_and_everything_have_no_key);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "tonality");
 }

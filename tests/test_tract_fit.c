@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Against the same model written plainly in double: formants by their formula, the line by its
  * normal equations, all pairs tried. */
+#include "run_tcase.h"
 #include "signals.h"
 #include "tract_fit.h"
 
@@ -167,7 +168,6 @@ START_TEST(a_small_arena_is_refused) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("tract_fit");
     TCase *tcase = tcase_create("tract_fit");
     tcase_add_test(tcase, costs_are_those_of_the_plain_model);
     tcase_add_test(tcase, a_tract_of_the_model_leaves_nothing);
@@ -175,10 +175,5 @@ int main(void) {
     tcase_add_test(tcase, levels_as_a_whole_do_not_matter);
     tcase_add_test(tcase, a_small_arena_is_refused);
     tcase_set_timeout(tcase, 120);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "tract_fit");
 }

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 #include "true_peak.h"
@@ -134,7 +135,6 @@ START_TEST(an_independent_implementation_agrees_on_a_sung_take) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("true_peak");
     TCase *tcase = tcase_create("true_peak");
     tcase_add_test(tcase, tech_3341_15_to_19);
     tcase_add_test(tcase, no_reading_is_over_the_samples_by_more_than_6_119_db);
@@ -142,10 +142,5 @@ int main(void) {
     tcase_add_test(tcase, the_largest_of_all_channels_counts_and_blocks_do_not_show);
     tcase_add_test(tcase, an_independent_implementation_agrees_on_a_sung_take);
     tcase_set_timeout(tcase, 60);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "true_peak");
 }

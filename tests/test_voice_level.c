@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "voice_level.h"
 
@@ -90,7 +91,6 @@ START_TEST(gain_in_front_is_gain_of_the_level) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("voice_level");
     TCase *tcase = tcase_create("voice_level");
     tcase_add_test(tcase, it_is_known_after_50_ms_of_singing);
     tcase_add_test(tcase, it_begins_as_the_plain_mean_of_power);
@@ -98,10 +98,5 @@ int main(void) {
     tcase_add_test(tcase, what_is_not_periodic_or_far_below_changes_nothing);
     tcase_add_test(tcase, a_hum_taken_for_a_voice_is_corrected_in_a_fifth_of_a_second);
     tcase_add_test(tcase, gain_in_front_is_gain_of_the_level);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "voice_level");
 }

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "run_tcase.h"
 #include "signals.h"
 #include "voice_sense.h"
 
@@ -141,7 +142,6 @@ START_TEST(reset_forgets_everything) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("voice_sense");
     TCase *tcase = tcase_create("voice_sense");
     tcase_add_test(tcase, a_hop_is_as_near_to_5_33_ms_as_groups_allow);
     tcase_add_test(tcase, a_frame_belongs_to_the_middle_of_its_hop);
@@ -149,10 +149,5 @@ int main(void) {
     tcase_add_test(tcase, a_steady_sine_has_its_power_and_is_periodic);
     tcase_add_test(tcase, hops_that_reach_into_digital_silence_are_not_whole);
     tcase_add_test(tcase, reset_forgets_everything);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "voice_sense");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The remembered level of the vowels, held against closed forms. */
+#include "run_tcase.h"
 #include "signals.h"
 #include "vowel_level.h"
 
@@ -164,7 +165,6 @@ START_TEST(reset_forgets_everything) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("vowel_level");
     TCase *tcase = tcase_create("vowel_level");
     tcase_add_test(tcase, nothing_is_known_before_a_vowel);
     tcase_add_test(tcase, a_steady_vowel_is_its_level_after_50_ms);
@@ -176,10 +176,5 @@ int main(void) {
     tcase_add_test(tcase, a_bang_does_not_make_it_deaf_for_good);
     tcase_add_test(tcase, a_gain_before_it_is_a_gain_after_it);
     tcase_add_test(tcase, reset_forgets_everything);
-    suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tcase, "vowel_level");
 }

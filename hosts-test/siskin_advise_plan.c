@@ -12,6 +12,11 @@ enum { TRIALS = 4 };
 /* What a step is to do beyond what it lacked, so that the next trial does not miss by a little. */
 static const double BEYOND = 2.0;
 
+typedef struct {
+    Host *host;
+    Progress *progress;
+} Trials;
+
 /* ---- one trial ---- */
 
 static bool wants_anything(const Advice *advice) {
@@ -21,13 +26,14 @@ static bool wants_anything(const Advice *advice) {
     return wants;
 }
 
-static bool judge_trial(Host *host, const Advice *advice, Advice *after, HostError *error) {
+static bool judge_trial(const Trials *trials, const Advice *advice, Advice *after,
+                        HostError *error) {
     Measures result;
     if (!wants_anything(advice)) {
         *after = *advice;
         return true;
     }
-    if (!advice_try(host, advice, advice_n_rules - 1, &result, error))
+    if (!advice_try(trials->host, advice, advice_n_rules - 1, trials->progress, &result, error))
         return false;
     *after = advice_of(&result);
     memset(after->of, 0, sizeof after->of);
@@ -117,11 +123,11 @@ static void keep(AdvicePlan *plan, const Advice *advice, const Advice *after, bo
     plan->after = *after;
 }
 
-static bool try_more(Host *host, AdvicePlan *plan, HostError *error) {
+static bool try_more(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Advice advice = plan->advice, after = plan->after;
     for (int trial = 1; trial < TRIALS && score_of(&advice, &after).stay > 0; trial++) {
         ask_for_more(&advice, &after);
-        if (!judge_trial(host, &advice, &after, error))
+        if (!judge_trial(trials, &advice, &after, error))
             return false;
         keep(plan, &advice, &after,
              is_better(score_of(&advice, &after), score_of(&plan->advice, &plan->after)));
@@ -129,22 +135,22 @@ static bool try_more(Host *host, AdvicePlan *plan, HostError *error) {
     return true;
 }
 
-static bool try_less(Host *host, AdvicePlan *plan, HostError *error) {
+static bool try_less(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Advice advice = plan->advice, after;
     if (!leave_out_what_is_in_vain(&advice, &plan->after))
         return true;
-    if (!judge_trial(host, &advice, &after, error))
+    if (!judge_trial(trials, &advice, &after, error))
         return false;
     keep(plan, &advice, &after,
          !is_better(score_of(&plan->advice, &plan->after), score_of(&advice, &after)));
     return true;
 }
 
-static bool clean_ends(Host *host, AdvicePlan *plan, HostError *error) {
+static bool clean_ends(const Trials *trials, AdvicePlan *plan, HostError *error) {
     size_t last = advice_rows(0).last;
     if (!advice_wants_processor(&plan->advice, last))
         return true;
-    if (!advice_try(host, &plan->advice, last, &plan->clean, error))
+    if (!advice_try(trials->host, &plan->advice, last, trials->progress, &plan->clean, error))
         return false;
     advice_go_on(&plan->advice, &plan->clean);
     return true;
@@ -152,12 +158,14 @@ static bool clean_ends(Host *host, AdvicePlan *plan, HostError *error) {
 
 bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *plan,
                HostError *error) {
+    const Trials trials = {host, progress};
     memset(plan, 0, sizeof *plan);
     if (!takes_measure(path, &plan->taken, progress, error))
         return false;
     plan->advice = advice_of(&plan->taken);
-    if (clean_ends(host, plan, error) && judge_trial(host, &plan->advice, &plan->after, error) &&
-        try_more(host, plan, error) && try_less(host, plan, error))
+    if (clean_ends(&trials, plan, error) &&
+        judge_trial(&trials, &plan->advice, &plan->after, error) &&
+        try_more(&trials, plan, error) && try_less(&trials, plan, error))
         return true;
     plan_free(plan);
     return false;

@@ -6,10 +6,7 @@
 #include "siskin_take.h"
 #include "siskin_text.h"
 
-#include <errno.h>
 #include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
 
 /* What the chain file says, on a command line. */
 static size_t add_words(char *word[], const AdviceRule *rule, const AdviceSettings *settings) {
@@ -57,33 +54,35 @@ static bool render(Host *host, const char *take, const char *out, const Chain *c
     return done;
 }
 
-/* The render lies beside nothing of the user's, as an unfinished file that a signal removes. */
-static bool measure_aside(Host *host, const char *take, const Chain *chain, const char *folder,
+static void show(void *user, double done) {
+    progress_show(user, "trying what is advised", done);
+}
+
+/* The render lies beside nothing of the user's. */
+static bool measure_aside(Host *host, const char *take, const Chain *chain, Progress *progress,
                           Measures *result, HostError *error) {
+    char *folder = safe_temporary(error);
+    if (!folder)
+        return false;
     char *path = text_print("%s/result.wav", folder);
     SafeFile file;
     bool fine = safe_open(&file, path, error);
     if (fine) {
+        show(progress, 0.0);
         fine = render(host, take, file.part, chain, error) &&
-               measure_take(file.part, result, NULL, NULL, error);
+               measure_take(file.part, result, show, progress, error);
+        progress_clear(progress);
         safe_discard(&file);
     }
     free(path);
+    safe_temporary_end(folder);
     return fine;
 }
 
-bool advice_try(Host *host, const Advice *advice, size_t last, Measures *result, HostError *error) {
-    const char *temporary = getenv("TMPDIR");
-    char *folder = text_print("%s/siskin-advise-XXXXXX", temporary ? temporary : "/tmp");
+bool advice_try(Host *host, const Advice *advice, size_t last, Progress *progress, Measures *result,
+                HostError *error) {
     Chain *chain = make_chain(host, advice, last, error);
-    bool fine = chain != NULL;
-    if (fine && !mkdtemp(folder)) {
-        fine = host_fail(error, "cannot make the folder %s: %s", folder, strerror(errno));
-    } else if (fine) {
-        fine = measure_aside(host, advice->of[0]->path, chain, folder, result, error);
-        rmdir(folder);
-    }
+    bool fine = chain && measure_aside(host, advice->of[0]->path, chain, progress, result, error);
     chain_free(chain);
-    free(folder);
     return fine;
 }

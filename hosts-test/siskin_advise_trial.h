@@ -5,10 +5,12 @@
 #define SISKIN_ADVISE_TRIAL_H
 
 #include "siskin_advise_rules.h"
+#include "siskin_report.h"
 
 /* Measures the take as the processors leave it that rules up to `last` ask for; one at least must.
  * Fails as rendering and measuring do, and when there is no room for the temporary file (in TMPDIR,
  * or /tmp; as large as the take in 32-bit float). */
-bool advice_try(Host *host, const Advice *advice, size_t last, Measures *result, HostError *error);
+bool advice_try(Host *host, const Advice *advice, size_t last, Progress *progress, Measures *result,
+                HostError *error);
 
 #endif

@@ -21,6 +21,9 @@ static void remove_and_die(int signal_number) {
     for (size_t i = 0; i < SAFE_MOST; i++)
         if (unfinished[i])
             unlink(unfinished[i]);
+    for (size_t i = 0; i < SAFE_MOST; i++) /* folders, now that they are empty */
+        if (unfinished[i])
+            rmdir(unfinished[i]);
     signal(signal_number, SIG_DFL);
     raise(signal_number);
 }
@@ -117,6 +120,30 @@ void safe_discard(SafeFile *file) {
         close(file->fd);
     unlink(file->part);
     release(file);
+}
+
+char *safe_temporary(HostError *error) {
+    const char *temporary = getenv("TMPDIR");
+    char *folder = text_print("%s/siskin-XXXXXX", temporary ? temporary : "/tmp");
+    int slot = free_slot();
+    if (slot >= 0 && mkdtemp(folder)) {
+        unfinished[slot] = folder;
+        return folder;
+    }
+    host_fail(error, "cannot make the folder %s: %s", folder,
+              slot < 0 ? "too many files at once" : strerror(errno));
+    free(folder);
+    return NULL;
+}
+
+void safe_temporary_end(char *folder) {
+    if (!folder)
+        return;
+    rmdir(folder);
+    for (size_t i = 0; i < SAFE_MOST; i++)
+        if (unfinished[i] == folder)
+            unfinished[i] = NULL;
+    free(folder);
 }
 
 /* The rename itself is on the disk only when the directory is. */

@@ -35,8 +35,14 @@ bool safe_commit(SafeFile *const *files, size_t count, HostError *error);
 /* Closes and removes; fine on one that was committed, discarded, or zeroed and never opened. */
 void safe_discard(SafeFile *file);
 
-/* From now on SIGINT, SIGTERM and SIGHUP remove unfinished files before they end the process, and
- * a file that grows past a limit of the system is an error of write() instead of a signal. */
+/* A folder of its own, that nobody else may look into, in TMPDIR or else /tmp; NULL: there is none.
+ * What is written into it is to be removed before its end, which frees the path (NULL: nothing). */
+char *safe_temporary(HostError *error);
+void safe_temporary_end(char *folder);
+
+/* From now on SIGINT, SIGTERM and SIGHUP remove unfinished files and temporary folders before they
+ * end the process, and a file that grows past a limit of the system is an error of write() instead
+ * of a signal. */
 void safe_catch_signals(void);
 
 /* Removes what a dead process was still writing for `path`. */

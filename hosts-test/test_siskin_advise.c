@@ -412,6 +412,24 @@ START_TEST(a_chain_is_whole_or_not_there) {
 }
 END_TEST
 
+/* The trial is a file in a folder of its own, which is there while it lasts. */
+START_TEST(a_trial_that_is_stopped_leaves_nothing) {
+    use_bundles();
+    sing_with(SINGER_WOMAN, 348, faults, FAULTS);
+    ck_assert_int_eq(mkdir("aside", 0700), 0);
+    ck_assert_int_eq(setenv("TMPDIR", "aside", 1), 0);
+    int null = open("/dev/null", O_WRONLY);
+    pid_t process = start_program("advise --quiet take.wav", null, null, 0);
+    while (count_files("aside") == 0 && waitpid(process, NULL, WNOHANG) == 0)
+        usleep(1000);
+    ck_assert_int_eq(count_files("aside"), 1);
+    kill(process, SIGTERM);
+    ck_assert_int_eq(finish_program(process), 1000 + SIGTERM);
+    ck_assert_int_eq(count_files("aside"), 0);
+    close(null);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("advise");
     tcase_add_test(tcase, a_clean_take_gets_no_processor_and_stays_as_it_is);
@@ -426,5 +444,6 @@ int main(void) {
     tcase_add_test(tcase, folders_are_advised_on_take_by_take_and_failures_are_told);
     tcase_add_test(tcase, what_cannot_be_is_refused_in_one_line);
     tcase_add_test(tcase, a_chain_is_whole_or_not_there);
+    tcase_add_test(tcase, a_trial_that_is_stopped_leaves_nothing);
     return run_suite(tcase, "siskin advise");
 }

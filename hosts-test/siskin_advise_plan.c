@@ -7,7 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-enum { TRIALS = 4 };
+/* Of asking for more; and of those in a row that may be no better than the best. */
+enum { TRIALS = 6, PATIENCE = 2 };
 
 /* What a step is to do beyond what it lacked, so that the next trial does not miss by a little. */
 static const double BEYOND = 2.0;
@@ -125,12 +126,15 @@ static void keep(AdvicePlan *plan, const Advice *advice, const Advice *after, bo
 
 static bool try_more(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Advice advice = plan->advice, after = plan->after;
-    for (int trial = 1; trial < TRIALS && score_of(&advice, &after).stay > 0; trial++) {
+    for (int trial = 0, idle = 0; trial < TRIALS && idle < PATIENCE; trial++) {
+        if (score_of(&advice, &after).stay == 0)
+            break;
         ask_for_more(&advice, &after);
         if (!judge_trial(trials, &advice, &after, error))
             return false;
-        keep(plan, &advice, &after,
-             is_better(score_of(&advice, &after), score_of(&plan->advice, &plan->after)));
+        bool better = is_better(score_of(&advice, &after), score_of(&plan->advice, &plan->after));
+        keep(plan, &advice, &after, better);
+        idle = better ? 0 : idle + 1;
     }
     return true;
 }

@@ -46,6 +46,11 @@ step 6 phrase-leveller phrases
 "$siskin" render --quiet "$out/raw.wav" "$out/lead.wav" rumble-filter transient-tamer breath-ducker \
     de-esser gap-trimmer phrase-leveller
 
+# What the program would do with it, told nothing but the take; and a page of that.
+"$siskin" advise "$out/raw.wav" >"$out/advised.chain"
+"$siskin" report --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/page.html"
+echo "Advised: $(grep -v -e '^#' -e '^bus' "$out/advised.chain" | sed 's/^ *\([a-z-]*\).*/\1/' | uniq | xargs | sed 's/ /, /g')"
+
 # The mix from one chain file: the lead, and two returns keyed from it; once with the duckers off.
 "$build/siskin-hall" hall "$before" "$out/hall.wav"
 "$build/siskin-hall" echo "$before" "$out/echo.wav"
@@ -77,4 +82,5 @@ Listen, starting low:
   $out/raw.wav        the take
   $out/lead.wav       the lead
   $out/mix.wav        the lead with its returns, ducked; unducked.wav for comparison
+Look at $out/page.html in a browser, and read $out/advised.chain: what siskin advises for the take.
 END

@@ -27,7 +27,7 @@ typedef struct {
     bool thorough; /* every setting and the whole take; otherwise a few and the middle half */
 } Subject;
 
-typedef enum { NEEDS_NOTHING, NEEDS_GUARD, NEEDS_VALIDATOR } PromiseNeeds;
+typedef enum { NEEDS_NOTHING, NEEDS_GUARD, NEEDS_FILTER, NEEDS_VALIDATOR } PromiseNeeds;
 
 typedef struct {
     const char *name;

@@ -8,10 +8,10 @@
 #include "guard.h"
 #include "signals.h"
 
-#include <elf.h>
 #include <fcntl.h>
 #include <float.h>
 #include <lilv/lilv.h>
+#include <link.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -476,8 +476,7 @@ static bool calls_no_system(const Subject *subject, HostError *why) {
     case GUARD_UNAVAILABLE:
         break;
     }
-    fprintf(stderr, "system calls could not be watched: no seccomp filters here\n");
-    return true;
+    return host_fail(why, "there are no seccomp filters here");
 }
 
 /* ---- what the library is linked with ---- */
@@ -513,7 +512,7 @@ static bool may_import(const char *name) {
     return false;
 }
 
-static bool look_at_symbol(const Elf64_Sym *symbol, const char *names, bool *entry,
+static bool look_at_symbol(const ElfW(Sym) * symbol, const char *names, bool *entry,
                            HostError *why) {
     const char *name = names + symbol->st_name;
     if (symbol->st_name == 0)
@@ -527,16 +526,16 @@ static bool look_at_symbol(const Elf64_Sym *symbol, const char *names, bool *ent
 }
 
 static bool look_at_symbols(const unsigned char *file, size_t size, HostError *why) {
-    const Elf64_Ehdr *header = (const void *)file;
+    const ElfW(Ehdr) *header = (const void *)file;
     if (size < sizeof *header || memcmp(header->e_ident, ELFMAG, SELFMAG) != 0 ||
-        header->e_ident[EI_CLASS] != ELFCLASS64)
-        return host_fail(why, "the library is not a 64-bit ELF file");
-    const Elf64_Shdr *sections = (const void *)(file + header->e_shoff);
+        header->e_ident[EI_CLASS] != (sizeof(void *) == 8 ? ELFCLASS64 : ELFCLASS32))
+        return host_fail(why, "the library is not an ELF file of this word size");
+    const ElfW(Shdr) *sections = (const void *)(file + header->e_shoff);
     bool entry = false;
     for (size_t i = 0; i < header->e_shnum; i++) {
         if (sections[i].sh_type != SHT_DYNSYM)
             continue;
-        const Elf64_Sym *symbols = (const void *)(file + sections[i].sh_offset);
+        const ElfW(Sym) *symbols = (const void *)(file + sections[i].sh_offset);
         const char *names = (const void *)(file + sections[sections[i].sh_link].sh_offset);
         for (size_t s = 0; s < sections[i].sh_size / sizeof *symbols; s++)
             if (!look_at_symbol(&symbols[s], names, &entry, why))
@@ -573,7 +572,7 @@ const Promise contract_harm[] = {
     {"a run may have no frames", no_frames_at_all, true, false, NEEDS_NOTHING},
     {"the floating-point mode is left as found", mode_kept, false, false, NEEDS_NOTHING},
     {"run() takes no memory and no lock", takes_no_memory_or_lock, true, false, NEEDS_GUARD},
-    {"run() makes no system call", calls_no_system, true, false, NEEDS_GUARD},
+    {"run() makes no system call", calls_no_system, true, false, NEEDS_FILTER},
     {"the library uses nothing that could wait", library_is_plain, false, false, NEEDS_GUARD},
     {.name = NULL},
 };

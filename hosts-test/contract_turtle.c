@@ -440,6 +440,8 @@ bool contract_can_tell(const Promise *promise) {
         break;
     case NEEDS_GUARD:
         return guard_works();
+    case NEEDS_FILTER:
+        return guard_works() && (guard_filters() || getenv("CI"));
     case NEEDS_VALIDATOR:
         return validator_installed() || getenv("CI");
     }

@@ -207,6 +207,8 @@ int pthread_once(pthread_once_t *control, void (*routine)(void)) {
 
 #if defined(__x86_64__)
 #define AUDIT_ARCH_HERE AUDIT_ARCH_X86_64
+#elif defined(__i386__)
+#define AUDIT_ARCH_HERE AUDIT_ARCH_I386
 #elif defined(__aarch64__)
 #define AUDIT_ARCH_HERE AUDIT_ARCH_AARCH64
 #endif
@@ -234,7 +236,7 @@ static bool forbid_system_calls(void) {
         BPF_STMT(BPF_LD | BPF_W | BPF_ABS, offsetof(struct seccomp_data, nr)),
         BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, SYS_exit_group, 4, 0),
         BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, SYS_write, 0, 2),
-        /* the low half of the first argument; both processors above are little-endian */
+        /* the low half of the first argument; all processors above are little-endian */
         BPF_STMT(BPF_LD | BPF_W | BPF_ABS, offsetof(struct seccomp_data, args)),
         BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, (uint32_t)report_pipe, 1, 0),
         BPF_STMT(BPF_RET | BPF_K, SECCOMP_RET_TRAP),
@@ -281,4 +283,16 @@ GuardVerdict guard_system_calls(void (*work)(void *user), void *user, int *call)
         return GUARD_NO_CALL;
     *call = what;
     return GUARD_CALLED;
+}
+
+static void nothing(void *user) {
+    (void)user;
+}
+
+bool guard_filters(void) {
+    static int known = -1;
+    int call = 0;
+    if (known < 0)
+        known = guard_system_calls(nothing, NULL, &call) != GUARD_UNAVAILABLE;
+    return known != 0;
 }

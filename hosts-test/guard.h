@@ -37,6 +37,9 @@ typedef enum {
     GUARD_UNAVAILABLE, /* this system has no seccomp filters */
 } GuardVerdict;
 
+/* Whether system calls can be watched here: not under an emulator, which makes its own. */
+bool guard_filters(void);
+
 /* Runs work(user) in a child process that may make no system call. */
 GuardVerdict guard_system_calls(void (*work)(void *user), void *user, int *call);
 

@@ -83,18 +83,29 @@ linux() {
     there=build/$machine root=$(pwd)/build/machines/$machine
     need "$machine: libraries" hosts-test/sysroot.sh "$machine" "$root" || return 0
     linker= run= slow=10
+    unset SISKIN_RATES
     if [ "$machine" = i386 ]; then
         # Programs that find the sysroot's libraries by themselves, so that they can start one another.
         linker="-Wl,--dynamic-linker=$root/lib/ld-linux.so.2 -Wl,--disable-new-dtags"
         linker="$linker -Wl,-rpath,$root/usr/lib/$triplet:$root/lib/$triplet"
     else
         run="qemu-aarch64-static -L $root" slow=50
+        export SISKIN_RATES=2 # the contract at fewer rates: all of them take hours
     fi
     need "$machine: builds without a warning" cross_make WERROR=1 tests fingerprints || return 0
     fingerprints '' so
-    suites $slow "$(ls "$there"/tests/test_* | grep -v '\.') $there/hosts-test/test_host"
-    # The program starts itself and others, which only this processor's own kind can do without more set-up.
-    [ "$machine" != i386 ] || suites $slow "$there/hosts-test/test_siskin $there/hosts-test/test_siskin_folder"
+    [ -z "$run" ] || launcher "$there/siskin"
+    # All but one: other people's hosts are here for this processor alone.
+    echo "skip  $machine: test_outside: hosts of another processor cannot load these bundles"
+    suites $slow "$(ls "$there"/tests/test_* "$there"/hosts-test/test_* | grep -v -e '\.' -e test_outside)"
+}
+
+# The suites start the program by its name, which the kernel can do only for its own processor's: a script of that
+# name puts the emulator before it. A program newer than the script has been linked again.
+launcher() {
+    head -c 2 "$1" | grep -q '#!' || mv "$1" "$1.$machine"
+    printf '#!/bin/sh\nexec %s "%s" "$@"\n' "$run" "$(pwd)/$1.$machine" >"$1"
+    chmod +x "$1"
 }
 
 # What a library for Windows may need: the system's own. msvcrt is the C library that every one has; advapi32 gives

@@ -25,7 +25,9 @@ if [ "${1:-}" = --one ]; then
     echo "$checks $bad" >"$log.count"
     # In one write, so that what runs beside it does not come between.
     if [ "$bad" -eq 0 ]; then
-        printf 'ok    %-28s %4d %5d s\n' "$name" "$checks" "$seconds"
+        left_out=$(sed -n '/not tried\|not asked\|^asked at/s/^/skip  /p' "$log" | sort -u)
+        printf 'ok    %-28s %4d %5d s\n%s' "$name" "$checks" "$seconds" "${left_out:+$left_out
+}"
     else
         printf 'FAIL  %-28s %4d of %d (exit %d)\n%s\n' "$name" "$bad" "$checks" "$status" \
             "$(tail -n 60 "$log")"

@@ -88,7 +88,7 @@ static char *outcome(const AdvicePlan *plan, size_t i) {
     bool stays = plan_stays(plan, i);
     if (!done && !stays)
         return text_copy("");
-    char *says = advice_sentence(i, plan->after.figure[i]);
+    char *says = advice_sentence_after(i, plan->advice.verdict[i], plan->after.figure[i]);
     char *text =
         text_print(" In a trial with this chain, %s%s.%s%s", stays ? "still " : "", says,
                    stays && rule->stays ? " " : "", stays && rule->stays ? rule->stays : "");

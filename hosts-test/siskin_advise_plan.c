@@ -47,8 +47,7 @@ static bool stays(const Advice *advice, const Advice *after, size_t i) {
     bool was = advice->verdict[i] == ADVICE_NEEDED;
     if (!rule->processor)
         return after->verdict[i] == ADVICE_NEEDED && !was;
-    return after->verdict[i] == ADVICE_NEEDED ||
-           (after->verdict[i] == ADVICE_UNKNOWN && was && !rule->fades);
+    return was ? !advice_is_mended(i, after->figure[i]) : after->verdict[i] == ADVICE_NEEDED;
 }
 
 typedef struct {

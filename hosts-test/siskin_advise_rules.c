@@ -91,7 +91,8 @@ const AdviceRule advice_rules[] = {
      .name = "Noise in the gaps",
      .processor = "gap-trimmer",
      .figure = figure_noise_under_db,
-     .fades = true, /* between its fades a short gap is shorter yet */
+     /* Between its fades a short gap is shorter yet. */
+     .gone = "no gap is left that is long enough between its fades to tell",
      .limit = ADVICE_NOISE_UNDER_DB,
      .unit = "dB",
      .decimals = 1,
@@ -270,6 +271,17 @@ char *advice_sentence(size_t i, double figure) {
     char *text = text_print(rule->says, value); /* NOLINT: the table's own formats */
     free(value);
     return text;
+}
+
+char *advice_sentence_after(size_t i, AdviceVerdict before, double figure) {
+    const char *gone = advice_rules[i].gone;
+    bool is_gone = before == ADVICE_NEEDED && isnan(figure) && gone;
+    return is_gone ? text_copy(gone) : advice_sentence(i, figure);
+}
+
+bool advice_is_mended(size_t i, double figure) {
+    AdviceVerdict verdict = judge(&advice_rules[i], figure);
+    return verdict == ADVICE_FINE || (verdict == ADVICE_UNKNOWN && advice_rules[i].gone);
 }
 
 double advice_shortfall(size_t i, double figure) {

@@ -45,7 +45,6 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     bool as_recorded;      /* judged on the take itself, else with the ends of its spectrum clean */
     AdviceFigure *figure;
     bool at_most; /* fine up to the limit; else fine from it on */
-    bool fades;   /* what is mended may be too little to tell of: unknown then means gone */
     double limit;
     const char *unit;
     int decimals;
@@ -53,6 +52,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *says;     /* a sentence about the take, with one %s: the figure and its unit */
     const char *none;     /* the sentence for an infinite figure */
     const char *unknown;  /* why it may not be known */
+    const char *gone;     /* mended, it may be too little to tell of: what that means; else NULL */
     const char *todo;     /* what is done about it; by hand: what to do */
     const char *stays;    /* what to do about what the processor leaves; NULL by hand */
     AdviceSettle *settle; /* NULL by hand; the same for all rows of a processor */
@@ -87,6 +87,11 @@ bool advice_wants_processor(const Advice *advice, size_t i);
 
 /* What a figure of rule `i` means, in a sentence without its stop. The caller frees it. */
 char *advice_sentence(size_t i, double figure);
+/* The same of a figure after the take's own was judged as `before`. */
+char *advice_sentence_after(size_t i, AdviceVerdict before, double figure);
+
+/* Whether rule `i`, needed before, is met by a figure after. */
+bool advice_is_mended(size_t i, double figure);
 
 /* How far a figure is on the wrong side of the rule's limit, 0 when it is fine. INFINITY when it is
  * not known. */

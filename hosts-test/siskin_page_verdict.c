@@ -7,32 +7,30 @@
 #include <stdlib.h>
 
 /* In a word, which does not depend on colour. NULL: it was fine and is. */
-static const char *outcome(size_t i, AdviceVerdict before, AdviceVerdict after) {
-    if (after == ADVICE_NEEDED && before == ADVICE_NEEDED)
-        return advice_rules[i].processor ? "still there" : "for the hand";
-    if (after == ADVICE_NEEDED)
-        return "new";
-    if (before != ADVICE_NEEDED)
-        return NULL;
-    return after == ADVICE_FINE ? "mended" : "no longer told";
+static const char *outcome(size_t i, const Advice *before, const Advice *after) {
+    bool was = before->verdict[i] == ADVICE_NEEDED, is = after->verdict[i] == ADVICE_NEEDED;
+    if (!was)
+        return is ? "new" : NULL;
+    if (advice_is_mended(i, after->figure[i]))
+        return "mended";
+    return !is ? "no longer told" : advice_rules[i].processor ? "still there" : "for the hand";
 }
 
-static void write_sentence(FILE *to, const char *of, size_t rule, double figure) {
-    char *text = advice_sentence(rule, figure);
+static void write_sentence(FILE *to, const char *of, char *text) {
     fprintf(to, "<p class=\"side\"><b>%s</b><span>", of);
     page_escape(to, *text ? text : "cannot be told");
     fputs("</span></p>", to);
     free(text);
 }
 
-static void write_verdict(FILE *to, size_t i, double before, double after, const char *word) {
+static void write_verdict(FILE *to, size_t i, const Advice *before, const Advice *after) {
     const AdviceRule *rule = &advice_rules[i];
-    bool open = advice_shortfall(i, after) > 0.0;
+    bool open = !advice_is_mended(i, after->figure[i]);
     fprintf(to, "<li class=\"%s\"><h3>", open ? "open" : "mended");
     page_escape(to, rule->name);
-    fprintf(to, ": <em>%s</em></h3>", word);
-    write_sentence(to, "raw", i, before);
-    write_sentence(to, "result", i, after);
+    fprintf(to, ": <em>%s</em></h3>", outcome(i, before, after));
+    write_sentence(to, "raw", advice_sentence(i, before->figure[i]));
+    write_sentence(to, "result", advice_sentence_after(i, before->verdict[i], after->figure[i]));
     if (open) {
         fputs("<p>", to);
         page_escape(to, rule->stays ? rule->stays : rule->todo);
@@ -46,7 +44,7 @@ static void write_verdict(FILE *to, size_t i, double before, double after, const
 static void write_fine(FILE *to, const Advice *before, const Advice *after) {
     const char *between = "<p class=\"small\">Fine, or not to be told, before and after: ";
     for (size_t i = 0; i < advice_n_rules; i++) {
-        if (outcome(i, before->verdict[i], after->verdict[i]))
+        if (outcome(i, before, after))
             continue;
         fputs(between, to);
         page_escape(to, advice_rules[i].name);
@@ -59,13 +57,12 @@ void page_write_verdicts(FILE *to, const Page *page) {
     Advice before = advice_of(&page->before), after = advice_of(&page->after);
     bool any = false;
     for (size_t i = 0; i < advice_n_rules; i++) {
-        const char *word = outcome(i, before.verdict[i], after.verdict[i]);
-        if (!word)
+        if (!outcome(i, &before, &after))
             continue;
         if (!any)
             fputs("<ul class=\"verdicts\">\n", to);
         any = true;
-        write_verdict(to, i, before.figure[i], after.figure[i], word);
+        write_verdict(to, i, &before, &after);
     }
     fputs(any ? "</ul>\n" : "<p>Nothing, by the measures of siskin advise.</p>\n", to);
     write_fine(to, &before, &after);

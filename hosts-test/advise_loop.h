@@ -126,7 +126,9 @@ static inline void close_loop(const char *what, Tally *tally, Row *before, Row *
     *after = advise("out");
     for (size_t i = 0; i < advice_n_rules; i++) {
         bool was = before->verdict[i] == ADVICE_NEEDED, is = after->verdict[i] == ADVICE_NEEDED;
-        bool open = was && is && advice_rules[i].processor;
+        bool mended = after->verdict[i] == ADVICE_FINE ||
+                      (after->verdict[i] == ADVICE_UNKNOWN && advice_rules[i].gone);
+        bool open = was && advice_rules[i].processor && !mended;
         tally->found += was && advice_rules[i].processor;
         tally->open += open;
         tally->new += is && !was;

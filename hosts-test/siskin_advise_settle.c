@@ -44,6 +44,10 @@ static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...
     va_end(args);
 }
 
+/* Said of a step that only the others made necessary: the take itself tells nothing of it, and the
+ * processor's own defaults stay. */
+static const char *const BY_TRIAL = "the take itself has none; by a trial with the other steps";
+
 /* How much is lacking, and the margin; 0 when nothing is, or nothing is known. */
 static double lacking_db(double under_db, double limit_db) {
     return under_db < limit_db ? limit_db - under_db + MARGIN_DB : 0.0;
@@ -87,6 +91,8 @@ void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
     const double once_db = 20.0;                        /* of 35 dB, some 15 to 20 stay */
     const double top_hz = 11900.0, beyond_hz = 16000.0; /* clicks are looked for up to 12 kHz */
     double low_hz = INFINITY, high_hz = 0.0, height_db = 0.0;
+    if (m->n_clicks == 0)
+        return;
     for (size_t i = 0; i < m->n_clicks; i++) {
         low_hz = fmin(low_hz, m->clicks[i].low_hz);
         high_hz = fmax(high_hz, m->clicks[i].high_hz);
@@ -108,8 +114,11 @@ void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
     double depth_db =
         lacking_db(figure_breath_under_db(m), ADVICE_BREATH_UNDER_DB) + moved_db + extra;
-    set(s, "depth", ceil(depth_db), "brings the loud ones to %.0f dB under the voice",
-        figure_breath_under_db(m) + ceil(depth_db));
+    if (isfinite(figure_breath_under_db(m)))
+        set(s, "depth", ceil(depth_db), "brings the loud ones to %.0f dB under the voice",
+            figure_breath_under_db(m) + ceil(depth_db));
+    else
+        set(s, "depth", ceil(depth_db), "%s", BY_TRIAL);
 }
 
 /* The loud ones, q, come down to `aim`: q - strength (q - ratio) = aim. */
@@ -119,6 +128,8 @@ void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
     double aim_db = ADVICE_SIBILANT_MOST_DB - MARGIN_DB - moved_db;
     double loud_db = figure_sibilant_db(m) + extra; /* as the other steps leave them */
     double hottest_db = figure_sibilant_quantile_db(m, 1.0) + extra;
+    if (!isfinite(loud_db) || !isfinite(hottest_db))
+        return;
     double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - DE_ESSER_RATIO_DB));
     set(s, "ratio", DE_ESSER_RATIO_DB, "a common /s/ begins to be cut 1 dB under its top");
     set(s, "strength", ceil(100.0 * strength), "brings those at %.1f dB to %.1f dB", loud_db,
@@ -136,6 +147,10 @@ void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
     double lacking =
         fmax(0.0, ADVICE_NOISE_UNDER_DB - figure_noise_under_db(m)) + beyond_db + extra;
     double t60 = figure_t60_s(m);
+    if (!isfinite(figure_noise_under_db(m))) {
+        set(s, "floor", -ceil(lacking), "%s", BY_TRIAL);
+        return;
+    }
     set(s, "floor", -ceil(lacking), "leaves the noise %.0f dB under the softest phrase",
         figure_noise_under_db(m) + ceil(lacking));
     set(s, "threshold", ceil(fmax(least_db, fmin(most_db, threshold_db))),
@@ -150,6 +165,8 @@ void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
     const double pace_ms = 300.0, fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
     const double share = 0.6; /* of the way, each of two; no more, or noise is lifted with it */
     double mean = 0.0, most = 0.0;
+    if (!isfinite(m->spread_db))
+        return;
     for (size_t i = 0; i < m->n_phrases; i++)
         mean += m->phrases[i].lufs / (double)m->n_phrases;
     for (size_t i = 0; i < m->n_phrases; i++)

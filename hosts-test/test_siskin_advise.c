@@ -259,6 +259,27 @@ START_TEST(pitch_and_room_are_judged_at_their_limits) {
 }
 END_TEST
 
+/* A trial may ask for a step of which the take itself tells nothing. */
+START_TEST(settings_are_numbers_whatever_is_known) {
+    Measures nothing = {.channels = 1, .rate_hz = 48000.0};
+    nothing.integrated_lufs = nothing.rumble_db = nothing.rumble_below_hz = (double)NAN;
+    nothing.gap_db = nothing.spread_db = nothing.t60_s = (double)NAN;
+    nothing.low_hz = nothing.middle_hz = (double)NAN;
+    for (size_t i = 0; i < advice_n_rules; i++)
+        for (int k = 0; advice_rules[i].settle && k < 2; k++) {
+            AdviceSettings settings = {.passes = 1};
+            advice_rules[i].settle(&nothing, 5.0 * k, &settings);
+            for (size_t n = 0; n < settings.n; n++) {
+                const AdviceSetting *setting = &settings.setting[n];
+                ck_assert_msg(isfinite(setting->value), "%s %s", advice_rules[i].id,
+                              setting->control);
+                ck_assert_msg(!strstr(setting->why, "nan") && !strstr(setting->why, "inf"), "%s",
+                              setting->why);
+            }
+        }
+}
+END_TEST
+
 /* ---- the chain file ---- */
 
 static size_t count_of(const char *text, const char *word) {
@@ -432,6 +453,7 @@ END_TEST
 
 int main(void) {
     TCase *tcase = tcase_create("advise");
+    tcase_add_test(tcase, settings_are_numbers_whatever_is_known);
     tcase_add_test(tcase, a_clean_take_gets_no_processor_and_stays_as_it_is);
     tcase_add_loop_test(tcase, each_fault_alone_is_found_and_mended, 0, FAULTS);
     tcase_add_test(tcase, all_faults_together_are_found_and_mended);

@@ -6,8 +6,9 @@
 set -eu
 arch=$1
 root=$2
-packages='libc6-dev libgcc-s1 lv2-dev liblilv-dev libsndfile1-dev zlib1g-dev check libebur128-dev'
-[ ! -e "$root/ready" ] || exit 0
+packages='libc6-dev libgcc-s1 lv2-dev liblilv-dev libsndfile1-dev zlib1g-dev check libebur128-dev
+lilv-utils lv2file'
+[ "$(cat "$root/ready" 2>/dev/null)" != "$packages" ] || exit 0
 command -v apt-get >/dev/null || {
     echo "sysroot: needs apt-get; for $arch, under their Debian names: $packages" >&2
     exit 1
@@ -35,4 +36,4 @@ find "$root" -type l | while read -r link; do
     to=$(readlink "$link")
     case $to in /*) ln -sfn "$(realpath -m --relative-to="$(dirname "$link")" "$root$to")" "$link" ;; esac
 done
-touch "$root/ready"
+echo "$packages" >"$root/ready"

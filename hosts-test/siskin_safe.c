@@ -17,6 +17,8 @@
 /* Names to remove when a signal ends the process. A handler can reach nothing but globals. */
 static char *volatile unfinished[SAFE_MOST];
 
+static const int ENDING[] = {SIGINT, SIGTERM, SIGHUP};
+
 static void remove_and_die(int signal_number) {
     for (size_t i = 0; i < SAFE_MOST; i++)
         if (unfinished[i])
@@ -31,12 +33,11 @@ static void remove_and_die(int signal_number) {
 void safe_catch_signals(void) {
     struct sigaction action = {.sa_handler = remove_and_die, .sa_flags = SA_RESTART};
     sigemptyset(&action.sa_mask);
-    const int signals[] = {SIGINT, SIGTERM, SIGHUP};
-    for (size_t i = 0; i < sizeof signals / sizeof *signals; i++) {
+    for (size_t i = 0; i < sizeof ENDING / sizeof *ENDING; i++) {
         struct sigaction before;
         /* nohup and background jobs of a shell ignore some of these on purpose. */
-        if (sigaction(signals[i], NULL, &before) == 0 && before.sa_handler != SIG_IGN)
-            sigaction(signals[i], &action, NULL);
+        if (sigaction(ENDING[i], NULL, &before) == 0 && before.sa_handler != SIG_IGN)
+            sigaction(ENDING[i], &action, NULL);
     }
     signal(SIGXFSZ, SIG_IGN);
 }
@@ -94,10 +95,12 @@ bool safe_open(SafeFile *file, const char *path, HostError *error) {
     }
     file->part = part_name(file->path, getpid());
     unlink(file->part); /* of a dead process that had our number: this one is ours alone */
+    unfinished[file->slot] = file->part; /* ahead: a signal may come as soon as it is there */
     file->fd = open(file->part, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
-    if (file->fd < 0)
+    if (file->fd < 0) {
+        unfinished[file->slot] = NULL;
         return fail_open(file, error, strerror(errno));
-    unfinished[file->slot] = file->part;
+    }
     if (fchmod(file->fd, mode) != 0 && errno != EPERM) { /* EPERM: file systems without modes */
         const char *why = strerror(errno);
         safe_discard(file);
@@ -126,10 +129,18 @@ char *safe_temporary(HostError *error) {
     const char *temporary = getenv("TMPDIR");
     char *folder = text_print("%s/siskin-XXXXXX", temporary ? temporary : "/tmp");
     int slot = free_slot();
-    if (slot >= 0 && mkdtemp(folder)) {
+    sigset_t signals, before;
+    sigemptyset(&signals);
+    for (size_t i = 0; i < sizeof ENDING / sizeof *ENDING; i++)
+        sigaddset(&signals, ENDING[i]);
+    /* None may come between its being there and its being known. */
+    sigprocmask(SIG_BLOCK, &signals, &before);
+    bool made = slot >= 0 && mkdtemp(folder);
+    if (made)
         unfinished[slot] = folder;
+    sigprocmask(SIG_SETMASK, &before, NULL);
+    if (made)
         return folder;
-    }
     host_fail(error, "cannot make the folder %s: %s", folder,
               slot < 0 ? "too many files at once" : strerror(errno));
     free(folder);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin advise: which steps a take needs, as a chain that does them. */
 #include "siskin_advise_chain.h"
+#include "siskin_advise_fit.h"
 #include "siskin_command.h"
 #include "siskin_measure_tell.h"
 #include "siskin_options.h"
@@ -61,14 +62,12 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- one take ---- */
 
-typedef bool Writer(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
-
-/* What a writer writes, in new memory; NULL: it failed. */
-static char *text_of(Writer *writer, const Job *job, const AdvicePlan *plan, HostError *error) {
+/* The chain file, in new memory; NULL: it failed. */
+static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) {
     char *text = NULL;
     size_t size = 0;
     FILE *file = open_memstream(&text, &size);
-    bool fine = file && writer(file, job->host, plan, error);
+    bool fine = file && advice_write_chain(file, job->host, plan, error);
     if (!file || fclose(file) != 0)
         fine = host_fail(error, "%s: out of memory", plan->taken.path);
     if (fine)
@@ -192,8 +191,8 @@ static void row(const Job *job, const AdvicePlan *plan) {
 
 static bool tell(Job *job, const AdvicePlan *plan, HostError *error) {
     const Words *words = job->words;
-    char *chain = text_of(advice_write_chain, job, plan, error);
-    char *line = chain ? text_of(advice_write_line, job, plan, error) : NULL;
+    char *chain = chain_of(job, plan, error);
+    char *line = chain ? advice_line(job->host, &plan->advice, advice_n_rules - 1, error) : NULL;
     bool fine = line && (!words->into || write_chain(job, &plan->taken, chain, error));
     if (fine && words->csv)
         csv_row(plan, line);

@@ -9,12 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void write_processor(FILE *file, const char *name, const AdviceSettings *settings) {
-    fputs(name, file);
-    for (size_t k = 0; k < settings->n; k++)
-        fprintf(file, " %s=%g", settings->setting[k].control, settings->setting[k].value);
-}
-
 /* ---- comments ---- */
 
 enum { LINE_COLUMNS = 98 };
@@ -62,13 +56,12 @@ static void comment_head(FILE *file, const Measures *m) {
     free(name);
 }
 
-/* "how it is (what is fine)" */
+/* "how it is (what is fine: why)" */
 static char *judged(size_t i, double figure) {
-    const AdviceRule *rule = &advice_rules[i];
     char *says = advice_sentence(i, figure);
-    char *text = text_print("%s (%s %.*f %s %s fine: %s)", says, rule->at_most ? "up to" : "from",
-                            rule->decimals, rule->limit, rule->unit, rule->at_most ? "is" : "on is",
-                            rule->source);
+    char *fine = advice_limit(i);
+    char *text = text_print("%s (%s: %s)", says, fine, advice_rules[i].source);
+    free(fine);
     free(says);
     return text;
 }
@@ -104,8 +97,7 @@ static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
                        : advice->verdict[i] == ADVICE_FINE ? "not needed"
                        : advice->arises[i]                 ? "needed after the other steps"
                                                            : "needed";
-    char *says = unknown ? advice_sentence(i, NAN)
-                         : judged(i, advice->arises[i] ? advice->arisen[i] : advice->figure[i]);
+    char *says = unknown ? advice_sentence(i, NAN) : judged(i, advice_found(advice, i));
     char *then = outcome(plan, i);
     const char *what = remedy(plan, i);
     char *text =
@@ -148,28 +140,7 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
         if (!advice_settings(host, &plan->advice, i, &settings, error))
             return false;
         comment_settings(file, &settings);
-        for (unsigned pass = 0; pass < settings.passes; pass++) {
-            fputs("  ", file);
-            write_processor(file, rule->processor, &settings);
-            fputc('\n', file);
-        }
-    }
-    return true;
-}
-
-bool advice_write_line(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
-    const char *between = "";
-    for (size_t i = 0; i < advice_n_rules; i++) {
-        AdviceSettings settings;
-        if (!advice_wants_processor(&plan->advice, i))
-            continue;
-        if (!advice_settings(host, &plan->advice, i, &settings, error))
-            return false;
-        for (unsigned pass = 0; pass < settings.passes; pass++) {
-            fputs(between, file);
-            write_processor(file, advice_rules[i].processor, &settings);
-            between = "; ";
-        }
+        advice_write_step(file, "  ", rule, &settings, "\n");
     }
     return true;
 }

@@ -13,7 +13,4 @@
  */
 bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
 
-/* "rumble-filter floor=66 slope=24; de-esser strength=60": the same in a line. */
-bool advice_write_line(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
-
 #endif

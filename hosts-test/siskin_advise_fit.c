@@ -5,6 +5,8 @@
 #include "siskin_text.h"
 
 #include <math.h>
+#include <stdlib.h>
+#include <string.h>
 
 static double nearest_point(const HostPort *port, double value) {
     double nearest = value, least = INFINITY;
@@ -56,4 +58,35 @@ bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings 
         if (!fit(plugin, measures->rate_hz, &settings->setting[k], error))
             return false;
     return true;
+}
+
+void advice_write_step(FILE *file, const char *front, const AdviceRule *rule,
+                       const AdviceSettings *settings, const char *back) {
+    for (unsigned pass = 0; pass < settings->passes; pass++) {
+        fprintf(file, "%s%s", front, rule->processor);
+        for (size_t k = 0; k < settings->n; k++)
+            fprintf(file, " %s=%g", settings->setting[k].control, settings->setting[k].value);
+        fputs(back, file);
+    }
+}
+
+char *advice_line(Host *host, const Advice *advice, size_t last, HostError *error) {
+    static const char between[] = "; ";
+    char *text = NULL;
+    size_t size = 0;
+    FILE *file = open_memstream(&text, &size);
+    bool fine = file || host_fail(error, "out of memory");
+    for (size_t i = 0; fine && i <= last; i++) {
+        AdviceSettings settings;
+        if (!advice_wants_processor(advice, i))
+            continue;
+        fine = advice_settings(host, advice, i, &settings, error);
+        if (fine)
+            advice_write_step(file, between, &advice_rules[i], &settings, "");
+    }
+    if (file && fclose(file) != 0)
+        fine = host_fail(error, "out of memory");
+    char *line = fine ? text_copy(size ? text + strlen(between) : "") : NULL;
+    free(text);
+    return line;
 }

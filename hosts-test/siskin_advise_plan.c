@@ -90,10 +90,6 @@ static void ask_for_more(Advice *advice, const Advice *after) {
     }
 }
 
-static double was(const Advice *advice, size_t i) {
-    return advice->arises[i] ? advice->arisen[i] : advice->figure[i];
-}
-
 /* Of each processor whose findings all stay, and are hardly less than they were. */
 static bool leave_out_what_is_in_vain(Advice *advice, const Advice *after) {
     const double hardly = 0.9;
@@ -105,7 +101,7 @@ static bool leave_out_what_is_in_vain(Advice *advice, const Advice *after) {
             if (advice->verdict[k] == ADVICE_NEEDED)
                 vain = vain && stays(advice, after, k) &&
                        advice_shortfall(k, after->figure[k]) >
-                           hardly * advice_shortfall(k, was(advice, k));
+                           hardly * advice_shortfall(k, advice_found(advice, k));
         for (size_t k = rows.first; vain && k <= rows.last; k++)
             advice->in_vain[k] = advice->verdict[k] == ADVICE_NEEDED;
         any = any || vain;

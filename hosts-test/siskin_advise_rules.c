@@ -261,6 +261,16 @@ void advice_go_on(Advice *advice, const Measures *measures) {
             judge_rule(advice, i, measures);
 }
 
+double advice_found(const Advice *advice, size_t i) {
+    return advice->arises[i] ? advice->arisen[i] : advice->figure[i];
+}
+
+char *advice_limit(size_t i) {
+    const AdviceRule *rule = &advice_rules[i];
+    return text_print("%s %.*f %s %s fine", rule->at_most ? "up to" : "from", rule->decimals,
+                      rule->limit, rule->unit, rule->at_most ? "is" : "on is");
+}
+
 char *advice_sentence(size_t i, double figure) {
     const AdviceRule *rule = &advice_rules[i];
     if (isnan(figure))

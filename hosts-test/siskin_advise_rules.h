@@ -85,6 +85,11 @@ AdviceRows advice_rows(size_t i);
 /* Whether rule `i` ends the rows of a processor, and one of them needs it. */
 bool advice_wants_processor(const Advice *advice, size_t i);
 
+/* What made rule `i` needed: the take's own figure, or how the other steps leave it. */
+double advice_found(const Advice *advice, size_t i);
+
+/* "up to 12.0 a minute is fine". The caller frees it. */
+char *advice_limit(size_t i);
 /* What a figure of rule `i` means, in a sentence without its stop. The caller frees it. */
 char *advice_sentence(size_t i, double figure);
 /* The same of a figure after the take's own was judged as `before`. */

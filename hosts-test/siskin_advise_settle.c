@@ -111,14 +111,14 @@ void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
 }
 
 void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
+    double under_db = figure_breath_under_db(m);
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
-    double depth_db =
-        lacking_db(figure_breath_under_db(m), ADVICE_BREATH_UNDER_DB) + moved_db + extra;
-    if (isfinite(figure_breath_under_db(m)))
-        set(s, "depth", ceil(depth_db), "brings the loud ones to %.0f dB under the voice",
-            figure_breath_under_db(m) + ceil(depth_db));
+    double depth_db = ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra);
+    if (isfinite(under_db))
+        set(s, "depth", depth_db, "brings the loud ones to %.0f dB under the voice",
+            under_db + depth_db);
     else
-        set(s, "depth", ceil(depth_db), "%s", BY_TRIAL);
+        set(s, "depth", depth_db, "%s", BY_TRIAL);
 }
 
 /* The loud ones, q, come down to `aim`: q - strength (q - ratio) = aim. */
@@ -143,16 +143,15 @@ void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
 void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
     const double fade_share = 0.2, fade_ms = 80.0, beyond_db = 10.0;
     const double over_db = 12.0, least_db = -45.0, most_db = -30.0; /* what goes on may fall by 6 */
-    double threshold_db = over_db - figure_noise_under_db(m);       /* re the softest singing */
-    double lacking =
-        fmax(0.0, ADVICE_NOISE_UNDER_DB - figure_noise_under_db(m)) + beyond_db + extra;
-    double t60 = figure_t60_s(m);
-    if (!isfinite(figure_noise_under_db(m))) {
-        set(s, "floor", -ceil(lacking), "%s", BY_TRIAL);
+    double under_db = figure_noise_under_db(m), t60 = figure_t60_s(m);
+    double threshold_db = over_db - under_db; /* re the softest singing */
+    double lacking = ceil(fmax(0.0, ADVICE_NOISE_UNDER_DB - under_db) + beyond_db + extra);
+    if (!isfinite(under_db)) {
+        set(s, "floor", -lacking, "%s", BY_TRIAL);
         return;
     }
-    set(s, "floor", -ceil(lacking), "leaves the noise %.0f dB under the softest phrase",
-        figure_noise_under_db(m) + ceil(lacking));
+    set(s, "floor", -lacking, "leaves the noise %.0f dB under the softest phrase",
+        under_db + lacking);
     set(s, "threshold", ceil(fmax(least_db, fmin(most_db, threshold_db))),
         "%.0f dB over the noise, as far as words allow", over_db);
     if (fade_share * 1e3 * t60 > fade_ms)

@@ -7,36 +7,19 @@
 #include "siskin_text.h"
 
 #include <stdlib.h>
-
-/* What the chain file says, on a command line. */
-static size_t add_words(char *word[], const AdviceRule *rule, const AdviceSettings *settings) {
-    size_t n = 0;
-    for (unsigned pass = 0; pass < settings->passes; pass++) {
-        word[n++] = text_copy(rule->processor);
-        for (size_t k = 0; k < settings->n; k++)
-            word[n++] =
-                text_print("%s=%g", settings->setting[k].control, settings->setting[k].value);
-    }
-    return n;
-}
+#include <string.h>
 
 static Chain *make_chain(Host *host, const Advice *advice, size_t last, HostError *error) {
-    enum { MOST = ADVICE_MOST_RULES * ADVICE_MOST_PASSES * (1 + ADVICE_MOST_SETTINGS) };
-    char **word = text_take(MOST, sizeof *word);
+    char *line = advice_line(host, advice, last, error);
+    if (!line)
+        return NULL;
+    char **word = text_take(strlen(line) + 1, sizeof *word);
     size_t n = 0;
-    bool fine = true;
-    for (size_t i = 0; fine && i <= last; i++) {
-        AdviceSettings settings;
-        if (!advice_wants_processor(advice, i))
-            continue;
-        fine = advice_settings(host, advice, i, &settings, error);
-        if (fine)
-            n += add_words(word + n, &advice_rules[i], &settings);
-    }
-    Chain *chain = fine ? chain_from_words(word, n, error) : NULL;
-    while (n > 0)
-        free(word[--n]);
+    for (char *at = strtok(line, " ;"); at; at = strtok(NULL, " ;"))
+        word[n++] = at;
+    Chain *chain = chain_from_words(word, n, error);
     free(word);
+    free(line);
     return chain;
 }
 

@@ -36,9 +36,9 @@ static void write_verdict(FILE *to, size_t i, const Advice *before, const Advice
         page_escape(to, rule->stays ? rule->stays : rule->todo);
         fputs("</p>", to);
     }
-    fprintf(to, "<p class=\"small\">%s %.*f %s %s fine</p></li>\n",
-            rule->at_most ? "up to" : "from", rule->decimals, rule->limit, rule->unit,
-            rule->at_most ? "is" : "on is");
+    char *limit = advice_limit(i);
+    fprintf(to, "<p class=\"small\">%s</p></li>\n", limit);
+    free(limit);
 }
 
 static void write_fine(FILE *to, const Advice *before, const Advice *after) {

@@ -21,6 +21,12 @@ static void open_page(Browser *browser, int width, int height, bool dark) {
     browser_load(browser, "page.html");
 }
 
+/* After it went without an error and fetched nothing. */
+static void close_page(Browser *browser) {
+    browser_check_clean(browser);
+    browser_close(browser);
+}
+
 /* Scripts hold no double quotes: see browser_run. */
 #define PRESS                                                                                      \
     "const press = (key) => document.body.dispatchEvent("                                          \
@@ -68,8 +74,7 @@ START_TEST(keys_switch_at_the_same_place_and_play_goes_on) {
                 "    ? 'end' : place()].join(', ');",
                 outcome, sizeof outcome);
     ck_assert_str_eq(outcome, "result, told, end");
-    browser_check_clean(&browser);
-    browser_close(&browser);
+    close_page(&browser);
 }
 END_TEST
 
@@ -106,8 +111,7 @@ START_TEST(all_three_sounds_run_in_step_and_one_is_heard) {
         "  worst < 3 / 32768 || worst].join(', ');",
         outcome, sizeof outcome);
     ck_assert_str_eq(outcome, "100 010 001, 1, 1, true, true");
-    browser_check_clean(&browser);
-    browser_close(&browser);
+    close_page(&browser);
 }
 END_TEST
 
@@ -134,8 +138,7 @@ START_TEST(every_mark_has_its_text_and_leads_to_its_place) {
         "  first === items[0]].join(', ');",
         outcome, sizeof outcome);
     ck_assert_str_eq(outcome, "true, true, true, true");
-    browser_check_clean(&browser);
-    browser_close(&browser);
+    close_page(&browser);
 }
 END_TEST
 
@@ -173,8 +176,7 @@ START_TEST(a_small_phone_and_both_schemes_can_read_it) {
         ck_assert_str_eq(outcome,
                          dark ? "fits, contrast, true, true" : "fits, contrast, true, false");
     }
-    browser_check_clean(&browser);
-    browser_close(&browser);
+    close_page(&browser);
 }
 END_TEST
 
@@ -195,8 +197,7 @@ START_TEST(a_nasty_name_runs_nothing) {
     char expected[64];
     snprintf(expected, sizeof expected, "%zu, true, true", strlen(NASTY));
     ck_assert_str_eq(outcome, expected);
-    browser_check_clean(&browser);
-    browser_close(&browser);
+    close_page(&browser);
 }
 END_TEST
 

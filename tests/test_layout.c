@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The order of ports, which hosts and saved sessions rely on, and the values a plugin is handed. */
 #include "layout.h"
+#include "run_tcase.h"
 
 #include <check.h>
 #include <math.h>
@@ -109,7 +110,6 @@ START_TEST(kinds_take_the_values_they_can) {
 END_TEST
 
 int main(void) {
-    Suite *suite = suite_create("layout");
     TCase *tc = tcase_create("layout");
     tcase_add_test(tc, ports_come_in_the_order_of_the_header);
     tcase_add_test(tc, a_plugin_without_key_controls_and_meters_has_the_common_ports);
@@ -117,10 +117,5 @@ int main(void) {
     tcase_add_test(tc, values_are_kept_in_range);
     tcase_add_test(tc, no_number_means_the_default);
     tcase_add_test(tc, kinds_take_the_values_they_can);
-    suite_add_tcase(suite, tc);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+    return run_tcase(tc, "layout");
 }

@@ -14,6 +14,7 @@ static const float WEAK_BREATH_DB = 12.0f;
 static const float LOUD_DB = 3.0f; /* nearer to the singer's level lies no breath */
 static const float VOICE_BAR_DB = 6.0f;
 static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVER_ROOM_DB = 10.0f;
+static const float HOLE_DB = 3.0f;       /* a floor as far under the usual room is a hole in it */
 static const float NOTHING_DB = -150.0f; /* a cut in the file: says nothing about the room */
 /* Nats (shrunk, see breath_class) by which breath is plainer than speech. */
 static const float PLAIN_BREATH = 0.2f;
@@ -43,6 +44,7 @@ void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, siz
     gate->wait = (size_t)lround(WAIT_S * hops_per_second);
     breath_features_prepare(&gate->features, rate_hz, hops_per_second);
     noise_floor_prepare(&gate->room, hops_per_second);
+    room_memory_prepare(&gate->memory, rate_hz, hops_per_second);
     phrase_marks_prepare(&gate->marks, behind, (size_t)lround(TAIL_S * hops_per_second));
     gap_gate_set(gate, &(GapGateParams){-45.0f, false, true, 250.0f});
     gap_gate_reset(gate);
@@ -51,6 +53,7 @@ void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, siz
 void gap_gate_reset(GapGate *gate) {
     breath_features_reset(&gate->features);
     noise_floor_reset(&gate->room);
+    room_memory_reset(&gate->memory);
     phrase_marks_reset(&gate->marks);
     memset(&gate->state, 0, sizeof gate->state);
     sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
@@ -76,12 +79,15 @@ static float smaller(float a, float b) {
 
 /* While the room is unknown only a voice can be told from it, by its being periodic; and that is
  * not taken for the room. */
-static float track_room(GapGate *gate, float level_db, bool periodic, bool whole) {
+static float track_room(GapGate *gate, const VoiceFrame *frame, float level_db, bool periodic) {
     float room_db = periodic ? NOTHING_DB : level_db;
     bool known = noise_floor_get(&gate->room, &room_db);
-    if (whole && level_db > NOTHING_DB && (known || !periodic))
+    if (frame->whole && level_db > NOTHING_DB && (known || !periodic))
         noise_floor_step(&gate->room, level_db, periodic);
-    return room_db;
+    room_memory_step(&gate->memory, frame, level_db, periodic);
+    float usual_db = room_db;
+    (void)room_memory_get(&gate->memory, &usual_db);
+    return usual_db > room_db + HOLE_DB ? usual_db : room_db;
 }
 
 static void find_thresholds(const GapGate *gate, float room_db, View *view) {
@@ -134,7 +140,7 @@ static View look(GapGate *gate, const VoiceFrame *frame) {
     view.breathy = over_all > 0.0f;
     view.plain_breath = over_all > PLAIN_BREATH;
     sound_start_put(&gate->start, view.hop, view.level_db);
-    find_thresholds(gate, track_room(gate, view.level_db, periodic, frame->whole), &view);
+    find_thresholds(gate, track_room(gate, frame, view.level_db, periodic), &view);
     return view;
 }
 

@@ -6,9 +6,9 @@
  *     open   `threshold`, re the singer's own level (voice_level.h) or full scale
  *     keep   6 dB lower: as far may fall what has begun; 10 dB more while it is periodic
  *     low    20 dB lower than open: where a sound is taken to begin
- * Re the singer, open is at least 6 dB, the others at least 3 dB over the room (noise_floor.h), so
- * that room tone opens nothing; before anything was sung, open is 10 dB over the room. Re full
- * scale the threshold is taken at its word, and only `low` minds the room.
+ * Re the singer, open is at least 6 dB, the others at least 3 dB over the room (noise_floor.h
+ * and room_memory.h), so that room tone opens nothing; before anything was sung, open is 10 dB over
+ * the room. Re full scale the threshold is taken at its word, and only `low` minds the room.
  *
  * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
  * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on as
@@ -31,6 +31,7 @@
 #include "breath_features.h"
 #include "noise_floor.h"
 #include "phrase_marks.h"
+#include "room_memory.h"
 #include "sound_start.h"
 #include "voice_sense.h"
 
@@ -51,6 +52,7 @@ typedef struct {
     bool absolute, keep_breaths;
     BreathFeatures features;
     NoiseFloor room; /* from 359 Hz up */
+    RoomMemory memory;
     PhraseMarks marks;
     SoundStart start;
     struct {

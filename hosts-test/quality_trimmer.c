@@ -14,7 +14,9 @@
  * is left; a breath is whole when that is at least 90 %, gone when it is at most 10 %. With and
  * without keep_breaths. Gaps: median gain of the part from 0.3 s after a phrase to 0.08 s before
  * whatever sounds next; and how many open again within that part, where nothing sounds but clicks.
- */
+ *
+ * Behind breath-ducker, whose `depth` is 24 dB: the room is turned down with each breath. A gap is
+ * closed when the median gain of that part is -20 dB or less. */
 #include "quality.h"
 
 #include <math.h>
@@ -25,13 +27,20 @@ static const char bundle[] = "gap-trimmer";
 static const double THRESHOLD_DB = 45.0;
 static const double pi = 3.14159265358979323846;
 static const QualitySetting trimmed[] = {{"keep_breaths", 0.0f}};
+static const QualitySetting ducked[] = {{"depth", 24.0f}};
+
+typedef struct {
+    Samples db, opens, closed; /* the latter 0 or 100 */
+} GapTally;
 
 typedef struct {
     Samples start_lost, end_lost; /* dB, with breaths kept */
     Samples start_lost_trimmed;   /* and trimmed */
     Samples whole, gone, halved,
         halved_too; /* 0 or 100, kept; trimmed; neither, kept and trimmed */
-    Samples gap_db, gap_opens;
+    GapTally gaps;
+    Samples start_lost_ducked; /* behind breath-ducker */
+    GapTally gaps_ducked;
 } Tally;
 
 typedef struct {
@@ -161,26 +170,35 @@ static size_t next_sound(const Voice *voice, const SingerLabel *gap) {
     return next;
 }
 
-static void judge_gap(const Quality *quality, const Judged *j, const SingerLabel *gap,
-                      Tally *tally) {
+/* Gains of the part of a gap where nothing sounds but clicks; *opened: it was closed and opens. */
+static Samples gains_in_gap(const Judged *j, const SingerLabel *gap, bool *opened) {
     double rate_hz = j->voice->rate_hz;
     size_t hop = (size_t)(0.0025 * rate_hz), ahead = (size_t)(0.08 * rate_hz);
     size_t next = next_sound(j->voice, gap), start = gap->start + (size_t)(0.3 * rate_hz);
-    size_t end = next > ahead ? next - ahead : 0;
     Samples gain = {NULL, 0, 0};
-    bool closed = false, opened = false;
-    for (size_t at = start; at + hop <= end; at += hop) {
+    bool closed = false;
+    *opened = false;
+    for (size_t at = start; at + hop + ahead <= next; at += hop) {
         double db = signals_rms_db(j->out_audio + at, hop) - signals_rms_db(j->in + at, hop);
         closed |= db < -20.0;
-        opened |= closed && db > -6.0;
+        *opened |= closed && db > -6.0;
         samples_add(&gain, db);
     }
+    return gain;
+}
+
+static void judge_gap(const Quality *quality, const Judged *j, const SingerLabel *gap,
+                      GapTally *tally) {
+    bool opened;
+    Samples gain = gains_in_gap(j, gap, &opened);
     if (gain.n) {
-        samples_add(&tally->gap_opens, opened ? 100.0 : 0.0);
-        samples_add(&tally->gap_db, samples_quantile(&gain, 0.5));
-        if (opened)
-            quality_note(quality, 2, "    %8.3f..%.3f s gap opens", (double)start / rate_hz,
-                         (double)end / rate_hz);
+        double db = samples_quantile(&gain, 0.5);
+        samples_add(&tally->opens, opened ? 100.0 : 0.0);
+        samples_add(&tally->closed, db <= -20.0 ? 100.0 : 0.0);
+        samples_add(&tally->db, db);
+        if (opened || db > -20.0)
+            quality_note(quality, 2, "    %8.3f s gap %s", (double)gap->start / j->voice->rate_hz,
+                         opened ? "opens" : "stays");
     }
     samples_free(&gain);
 }
@@ -208,7 +226,7 @@ static void judge_kept(const Quality *quality, const Judged *j, Tally *tally) {
         else if (l->kind == SINGER_BREATH)
             judge_breath(quality, j, l, &tally->whole, true, &tally->halved);
         else if (l->kind == SINGER_GAP && !j->voice->gaps_unknown)
-            judge_gap(quality, j, l, tally);
+            judge_gap(quality, j, l, &tally->gaps);
     }
 }
 
@@ -221,6 +239,32 @@ static void judge_trimmed(const Quality *quality, const Judged *j, Tally *tally)
         else if (l->kind == SINGER_BREATH)
             judge_breath(quality, j, l, &tally->gone, false, &tally->halved_too);
     }
+}
+
+static void judge_ducked(const Quality *quality, const Judged *j, Tally *tally) {
+    quality_note(quality, 2, "   behind breath-ducker:");
+    for (size_t i = 0; i < j->voice->n_labels; i++) {
+        const SingerLabel *l = &j->voice->labels[i];
+        if (l->kind == SINGER_WORD)
+            judge_word(quality, j, l, &tally->start_lost_ducked, NULL);
+        else if (l->kind == SINGER_GAP && !j->voice->gaps_unknown)
+            judge_gap(quality, j, l, &tally->gaps_ducked);
+    }
+}
+
+/* Puts breath-ducker before what comes next. */
+static bool duck(Quality *quality, Judged *j, float *audio) {
+    QualityRun run = {.plugin = "breath-ducker",
+                      .settings = ducked,
+                      .n_settings = 1,
+                      .rate_hz = j->voice->rate_hz,
+                      .in = j->in,
+                      .out = audio,
+                      .n = j->voice->n};
+    j->in = audio;
+    energy_free(&j->energy);
+    return quality_render(quality, &run) &&
+           energy_of(audio, j->voice->n, j->voice->rate_hz, 60.0, 1e9, &j->energy);
 }
 
 static bool measure(Judged *j, const float *rest) {
@@ -237,8 +281,9 @@ static bool measure(Judged *j, const float *rest) {
 
 static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
     float *out = malloc((voice->n + 1) * sizeof *out);
+    float *quieter = malloc((voice->n + 1) * sizeof *quieter);
     Judged j = {.voice = voice, .in = voice->audio, .out_audio = out};
-    bool ok = out != NULL;
+    bool ok = out != NULL && quieter != NULL;
     for (size_t i = 0; ok && i < voice->n; i++)
         out[i] = voice->audio[i] - voice->breaths[i];
     ok = ok && measure(&j, out);
@@ -247,11 +292,14 @@ static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
         judge_kept(quality, &j, tally);
     if (ok && render(quality, &j, false, out))
         judge_trimmed(quality, &j, tally);
+    if (ok && duck(quality, &j, quieter) && render(quality, &j, true, out))
+        judge_ducked(quality, &j, tally);
     quality->broken |= !ok;
     energy_free(&j.energy);
     energy_free(&j.breath);
     energy_free(&j.rest);
     energy_free(&j.out);
+    free(quieter);
     free(out);
 }
 
@@ -279,10 +327,22 @@ static void report(Quality *quality, Tally *s, Tally *r) {
     quality_row(quality, "trimmer: breaths cut within, when trimmed", "%",
                 mean(&s->halved_too, &r->halved_too), QUALITY_AT_MOST, 2.0);
     quality_row(quality, "trimmer: gain in gaps, median", "dB",
-                (Figure){samples_quantile(&s->gap_db, 0.5), samples_quantile(&r->gap_db, 0.5)},
+                (Figure){samples_quantile(&s->gaps.db, 0.5), samples_quantile(&r->gaps.db, 0.5)},
                 QUALITY_AT_MOST, -59.0);
     quality_row(quality, "trimmer: gaps that open where nothing sounds", "%",
-                mean(&s->gap_opens, &r->gap_opens), QUALITY_AT_MOST, 1.0);
+                mean(&s->gaps.opens, &r->gaps.opens), QUALITY_AT_MOST, 1.0);
+    quality_row(quality, "trimmer: gaps closed, clicks in them or not", "%",
+                mean(&s->gaps.closed, &r->gaps.closed), QUALITY_AT_LEAST, 90.0);
+    quality_row(quality, "trimmer behind breath-ducker: a word's start, worst", "dB",
+                largest(&s->start_lost_ducked, &r->start_lost_ducked), QUALITY_AT_MOST, 0.1);
+    quality_row(quality, "trimmer behind breath-ducker: gaps closed", "%",
+                mean(&s->gaps_ducked.closed, &r->gaps_ducked.closed), QUALITY_AT_LEAST, 90.0);
+}
+
+static void gap_tally_free(GapTally *t) {
+    samples_free(&t->db);
+    samples_free(&t->opens);
+    samples_free(&t->closed);
 }
 
 static void tally_free(Tally *t) {
@@ -293,8 +353,9 @@ static void tally_free(Tally *t) {
     samples_free(&t->gone);
     samples_free(&t->halved);
     samples_free(&t->halved_too);
-    samples_free(&t->gap_db);
-    samples_free(&t->gap_opens);
+    samples_free(&t->start_lost_ducked);
+    gap_tally_free(&t->gaps);
+    gap_tally_free(&t->gaps_ducked);
 }
 
 void quality_trimmer(Quality *quality) {

@@ -84,8 +84,7 @@ const AdviceRule advice_rules[] = {
      .todo = "They are taken down to what surrounds them.",
      .stays = "siskin measure --all tells where those are that are left: dip them by hand.",
      .settle = settle_clicks},
-    /* Ahead of the breaths, since the holes that a breath-ducker digs into the noise would pass for
-     * the room, and the noise beside them for breath. */
+    /* Ahead of the breaths: the gaps are told from the room as it was recorded, from the first. */
     {.id = "noise",
      .step = "Gaps",
      .name = "Noise in the gaps",

@@ -2,13 +2,11 @@
 #include "siskin_graph.h"
 
 #include "delay.h"
+#include "flush_zero.h"
 #include "siskin_text.h"
 
 #include <stdlib.h>
 #include <string.h>
-#ifdef __SSE__
-#include <xmmintrin.h>
-#endif
 
 enum { BLOCK = AUDIO_BLOCK };
 
@@ -354,11 +352,8 @@ bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *er
             late = graph->nodes[i].late;
     uint64_t total = frames + late;
     atomic_store_explicit(&status->total, total, memory_order_relaxed);
-#ifdef __SSE__
     /* Plugins of others may be slow on the denormal numbers of a dying echo. */
-    unsigned before = _mm_getcsr();
-    _mm_setcsr(before | 0x8040); /* flush to zero, denormals are zero */
-#endif
+    uint64_t before = flush_zero_begin();
     activate_all(graph, true);
     bool fine = true;
     for (uint64_t at = 0; at < total && fine;) {
@@ -368,8 +363,6 @@ bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *er
         atomic_store_explicit(&status->done, at, memory_order_relaxed);
     }
     activate_all(graph, false);
-#ifdef __SSE__
-    _mm_setcsr(before);
-#endif
+    flush_zero_end(before);
     return fine;
 }

@@ -205,17 +205,30 @@ static void judge_gap(const Quality *quality, const Judged *j, const SingerLabel
 
 /* ---- the runs ---- */
 
-static bool render(Quality *quality, Judged *j, bool keep, float *out) {
-    QualityRun run = {.plugin = bundle,
-                      .settings = trimmed,
-                      .n_settings = keep ? 0 : 1,
+/* What a plugin makes of j->in, and its energy. */
+static bool render(Quality *quality, const Judged *j, const char *plugin,
+                   const QualitySetting *settings, size_t n_settings, float *out, Energy *energy) {
+    QualityRun run = {.plugin = plugin,
+                      .settings = settings,
+                      .n_settings = n_settings,
                       .rate_hz = j->voice->rate_hz,
                       .in = j->in,
                       .out = out,
                       .n = j->voice->n};
-    energy_free(&j->out);
+    energy_free(energy);
     return quality_render(quality, &run) &&
-           energy_of(out, j->voice->n, j->voice->rate_hz, 60.0, 1e9, &j->out);
+           energy_of(out, j->voice->n, j->voice->rate_hz, 60.0, 1e9, energy);
+}
+
+static bool trim(Quality *quality, Judged *j, bool keep, float *out) {
+    return render(quality, j, bundle, trimmed, keep ? 0 : 1, out, &j->out);
+}
+
+/* Puts breath-ducker before what comes next. */
+static bool duck(Quality *quality, Judged *j, float *audio) {
+    bool ok = render(quality, j, "breath-ducker", ducked, 1, audio, &j->energy);
+    j->in = audio;
+    return ok;
 }
 
 static void judge_kept(const Quality *quality, const Judged *j, Tally *tally) {
@@ -252,21 +265,6 @@ static void judge_ducked(const Quality *quality, const Judged *j, Tally *tally) 
     }
 }
 
-/* Puts breath-ducker before what comes next. */
-static bool duck(Quality *quality, Judged *j, float *audio) {
-    QualityRun run = {.plugin = "breath-ducker",
-                      .settings = ducked,
-                      .n_settings = 1,
-                      .rate_hz = j->voice->rate_hz,
-                      .in = j->in,
-                      .out = audio,
-                      .n = j->voice->n};
-    j->in = audio;
-    energy_free(&j->energy);
-    return quality_render(quality, &run) &&
-           energy_of(audio, j->voice->n, j->voice->rate_hz, 60.0, 1e9, &j->energy);
-}
-
 static bool measure(Judged *j, const float *rest) {
     const Voice *voice = j->voice;
     bool ok = energy_of(j->in, voice->n, voice->rate_hz, 60.0, 1e9, &j->energy) &&
@@ -288,11 +286,11 @@ static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
         out[i] = voice->audio[i] - voice->breaths[i];
     ok = ok && measure(&j, out);
     quality_note(quality, 2, "  %s", voice->name);
-    if (ok && render(quality, &j, true, out))
+    if (ok && trim(quality, &j, true, out))
         judge_kept(quality, &j, tally);
-    if (ok && render(quality, &j, false, out))
+    if (ok && trim(quality, &j, false, out))
         judge_trimmed(quality, &j, tally);
-    if (ok && duck(quality, &j, quieter) && render(quality, &j, true, out))
+    if (ok && duck(quality, &j, quieter) && trim(quality, &j, true, out))
         judge_ducked(quality, &j, tally);
     quality->broken |= !ok;
     energy_free(&j.energy);

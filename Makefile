@@ -42,30 +42,46 @@ endif
 HOST_DEFS = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Ihosts-test -Itests -DSISKIN_VERSION='"$(VERSION)"'
 PKG_HOST = lilv-0 sndfile
 PKG_CONFIG ?= pkg-config
-PKG_CFLAGS = $(shell $(PKG_CONFIG) --cflags $(PKG_HOST) check)
-HOST_LIBS = $(shell $(PKG_CONFIG) --libs $(PKG_HOST)) -lz -lm -lpthread
-CHECK_LIBS = $(shell $(PKG_CONFIG) --libs check) -lm
+# Asked when first wanted, and once: a bare machine has no pkg-config before setup.sh has run.
+once = $(eval $(1) := $(shell $(PKG_CONFIG) $(2)))$($(1))
+PKG_CFLAGS = $(call once,PKG_CFLAGS,--cflags $(PKG_HOST) check)
+PKG_LIBS = $(call once,PKG_LIBS,--libs $(PKG_HOST))
+CHECK_LIBS = $(call once,CHECK_LIBS,--libs check)
+EBUR128_LIBS = $(call once,EBUR128_LIBS,--libs libebur128)
+HOST_LIBS = $(PKG_LIBS) -lz -lm -lpthread
 
+# ---- what there is: found by its place ----
+
+objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(1)))
 PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
-FLOOR := gain biquad keyed
-BROKEN := $(sort $(patsubst hosts-test/broken/%_plugin.c,%,$(wildcard hosts-test/broken/*_plugin.c)))
+BASELINE := gain biquad keyed
+BROKEN := $(sort $(patsubst hosts-test/contract/broken/%_plugin.c,%,$(wildcard hosts-test/contract/broken/*_plugin.c)))
 SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
-HOST_SUITES := $(filter-out $(WITHOUT),$(sort $(patsubst hosts-test/%.c,%,$(wildcard hosts-test/test_*.c))))
+# Suites of bundles and of the program lie in the folder of what they test; their programs, side by side.
+HOST_SUITE_C := $(wildcard hosts-test/*/test_*.c hosts-test/*/*/test_*.c)
+HOST_SUITES := $(filter-out $(WITHOUT),$(sort $(basename $(notdir $(HOST_SUITE_C)))))
 
-COMMON_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard common/*.c)))
-TEST_HELP_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(filter-out tests/test_%,$(sort $(wildcard tests/*.c))))
-HOST_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/host*.c)))
-PAGE_FILES := $(sort $(wildcard hosts-test/page/page.*))
-PAGE_OBJ := $(BUILD)/obj/hosts-test/siskin_page_files.o
-SISKIN_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(wildcard hosts-test/siskin*.c))) $(PAGE_OBJ)
-QUALITY_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/quality*.c hosts-test/material*.c))
-CONTRACT_OBJ := $(patsubst %.c,$(BUILD)/obj/%.o,$(wildcard hosts-test/contract_*.c hosts-test/guard.c))
+COMMON_OBJ := $(call objects,$(wildcard common/*.c common/*/*.c))
+TEST_HELP_OBJ := $(call objects,$(filter-out tests/test_%,$(wildcard tests/*.c)))
+HOST_OBJ := $(call objects,$(filter-out %/test_host.c,$(wildcard hosts-test/host/*.c)))
+PAGE_DIR := hosts-test/siskin/page
+PAGE_FILES := $(sort $(wildcard $(PAGE_DIR)/page.*))
+PAGE_OBJ := $(BUILD)/obj/$(PAGE_DIR)/files.o
+MAIN_OBJ := $(BUILD)/obj/hosts-test/siskin/main.o
+SISKIN_OBJ := $(PAGE_OBJ) $(call objects,$(filter-out hosts-test/siskin/tests/% hosts-test/siskin/main.c, \
+  $(wildcard hosts-test/siskin/*.c hosts-test/siskin/*/*.c)))
+MATERIAL_OBJ := $(call objects,$(wildcard hosts-test/quality/material*.c))
+# A part of the quality table is a file with one function of its name.
+QUALITY_PARTS := $(patsubst hosts-test/quality/%_part.c,%,$(sort $(wildcard hosts-test/quality/*_part.c)))
+QUALITY_OBJ := $(MATERIAL_OBJ) $(BUILD)/obj/hosts-test/quality/quality.o $(BUILD)/obj/hosts-test/quality/parts.o \
+  $(QUALITY_PARTS:%=$(BUILD)/obj/hosts-test/quality/%_part.o)
+CONTRACT_OBJ := $(call objects,$(filter-out %/test_contract.c,$(wildcard hosts-test/contract/*.c)))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
-HOST_HELP_OBJ := $(filter-out %/siskin.o %/siskin_main.o,$(SISKIN_OBJ)) $(HOST_OBJ)
+HOST_HELP_OBJ := $(SISKIN_OBJ) $(HOST_OBJ)
 
 LIBCOMMON := $(BUILD)/libcommon.a
 BUNDLES := $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/stamp)
-TEST_BUNDLES := $(foreach p,$(FLOOR) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/stamp)
+TEST_BUNDLES := $(foreach p,$(BASELINE) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/stamp)
 FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
@@ -111,9 +127,9 @@ $(BUILD)/obj/hosts-test/%.o: hosts-test/%.c
 	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) $(TEST_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -c $< -o $@
 
 # Skeleton, style and script of the report page, as C. From a pipe: no name of a made file gets into the object.
-$(PAGE_OBJ): $(PAGE_FILES) hosts-test/page/embed.sh hosts-test/siskin_page_files.h Makefile
+$(PAGE_OBJ): $(PAGE_FILES) $(PAGE_DIR)/embed.sh $(PAGE_DIR)/files.h Makefile
 	@mkdir -p $(@D)
-	$(call say,CC,$@)sh hosts-test/page/embed.sh $(PAGE_FILES) | $(CC) $(ALL_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
+	$(call say,CC,$@)sh $(PAGE_DIR)/embed.sh $(PAGE_FILES) | $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 
 $(BUILD)/obj/ttl/%.o: ttl/%.c
 	@mkdir -p $(@D)
@@ -150,13 +166,13 @@ $(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$
 endef
 
 $(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,ttl/$(p).ttl,$(wildcard ttl/presets/$(p).ttl))))
-$(foreach p,$(FLOOR),$(eval $(call bundle,$(p),test-lv2,hosts-test/floor/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,hosts-test/floor/$(p)_presets.ttl)))
-$(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/broken/$(p)_plugin.c,hosts-test/floor/plugin.ttl.in,)))
+$(foreach p,$(BASELINE),$(eval $(call bundle,$(p),test-lv2,hosts-test/contract/baseline/$(p)_plugin.c,hosts-test/contract/baseline/plugin.ttl.in,hosts-test/contract/baseline/$(p)_presets.ttl)))
+$(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/contract/broken/$(p)_plugin.c,hosts-test/contract/baseline/plugin.ttl.in,)))
 
-# One library with a plugin for each fault, each with the Turtle of the floor `keyed` under its own name.
+# One library with a plugin for each fault, each with the Turtle of the baseline `keyed` under its own name.
 NAIVE := $(BUILD)/test-lv2/siskin-naive.lv2
-FAULTS := $(shell sed -n 's/^ *F([A-Z_]*, "\([a-z-]*\)").*/\1/p' hosts-test/broken/naive.c)
-$(BUILD)/obj/test-lv2/naive/stamp: hosts-test/broken/naive.c $(BUILD)/obj/test-lv2/keyed/stamp Makefile
+FAULTS := $(shell sed -n 's/^ *F([A-Z_]*, "\([a-z-]*\)").*/\1/p' hosts-test/contract/broken/naive.c)
+$(BUILD)/obj/test-lv2/naive/stamp: hosts-test/contract/broken/naive.c $(BUILD)/obj/test-lv2/keyed/stamp Makefile
 	@mkdir -p $(@D) $(NAIVE)
 	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) $(SHARED_LDFLAGS) -MF $(@D)/naive.d -o $(NAIVE)/naive.so $< -lm
 	@for f in $(FAULTS); do sed "s/siskin:keyed/siskin:naive-$$f/g" \
@@ -176,44 +192,55 @@ ttl-check: $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/ttlgen)
 
 # ---- programs ----
 
-$(BUILD)/siskin: $(SISKIN_OBJ) $(HOST_OBJ) $(LIBCOMMON)
+$(BUILD)/siskin: $(MAIN_OBJ) $(SISKIN_OBJ) $(HOST_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/sing.o $(TEST_HELP_OBJ) $(LIBCOMMON)
+$(BUILD)/siskin-sing: $(BUILD)/obj/hosts-test/demo/sing.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
+# The list of the parts, made from their names.
+$(BUILD)/obj/hosts-test/quality/parts.o: $(QUALITY_PARTS:%=hosts-test/quality/%_part.c) hosts-test/quality/quality.h Makefile
+	@mkdir -p $(@D)
+	$(call say,CC,$@){ echo '#include "quality/quality.h"'; \
+	  printf 'extern const QualityPart quality_%s;\n' $(QUALITY_PARTS); \
+	  echo 'const QualityPart *const quality_parts[] = {'; printf '&quality_%s, ' $(QUALITY_PARTS); echo 'NULL};'; } | \
+	  $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/hall.o
+$(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/demo/hall.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/siskin-demo: $(BUILD)/obj/hosts-test/demo.o $(TEST_HELP_OBJ) $(LIBCOMMON)
+$(BUILD)/siskin-demo: $(BUILD)/obj/hosts-test/demo/demo.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/jack_play: $(BUILD)/obj/hosts-test/jack_play.o
+$(BUILD)/jack_play: $(BUILD)/obj/hosts-test/outside/jack_play.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS) -ldl
-$(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+$(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/quality/bench.o $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 
 # ---- tests ----
 
 $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS)
-$(BUILD)/hosts-test/%: $(BUILD)/obj/hosts-test/%.o $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
-	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -rdynamic -o $@ $^ $(CHECK_LIBS) $(HOST_LIBS) -ldl
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS) -lm
+define host_suite
+$(BUILD)/hosts-test/$(basename $(notdir $(1))): $(call objects,$(1)) $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+	@mkdir -p $$(@D)
+	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -rdynamic -o $$@ $$^ $$(CHECK_LIBS) $$(HOST_LIBS) -ldl
+endef
+$(foreach c,$(HOST_SUITE_C),$(eval $(call host_suite,$(c))))
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
-$(BUILD)/hosts-test/test_siskin_advise: $(filter %/material.o %/material_clicks.o %/material_hot.o \
-  %/material_breath.o %/material_label.o,$(QUALITY_OBJ))
+$(BUILD)/hosts-test/test_advise: $(MATERIAL_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
-$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(shell $(PKG_CONFIG) --libs libebur128)
+$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(EBUR128_LIBS)
 
-SUITE_PROGRAMS = $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(SUITES:%=$(BUILD)/tests/%)
+UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
+SUITE_PROGRAMS := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 
 # A bundle as strangers write them, which the offline program is tested with.
-$(FOREIGN): hosts-test/foreign/foreign.c $(wildcard hosts-test/foreign/*.ttl)
+FOREIGN_DIR := hosts-test/siskin/tests/foreign
+$(FOREIGN): $(FOREIGN_DIR)/foreign.c $(wildcard $(FOREIGN_DIR)/*.ttl)
 	@mkdir -p $(@D)
 	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) $(SHARED_LDFLAGS) -o $@ $< -lm
-	@cp hosts-test/foreign/*.ttl $(@D)
+	@cp $(FOREIGN_DIR)/*.ttl $(@D)
 
 # First command on a bare machine: gets what is missing, then builds and tests.
 check:
@@ -229,7 +256,7 @@ JOBS ?= $(shell nproc)
 # The same suites with the compiler's watch on memory and on undefined behaviour. Plugins are built so too.
 # Other people's hosts cannot load a library that wants the address sanitizer's runtime. LONG: what another suite
 # runs the same code in, at length.
-LONG := test_siskin_advise_voices
+LONG := test_advise_voices
 check-asan:
 	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/asan OPT=-O1 FORTIFY=0 \
 	  WITHOUT='test_outside $(LONG)' SAN='-fsanitize=address -fno-omit-frame-pointer' tests
@@ -245,7 +272,7 @@ check-ubsan:
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
 # they are left to `make valgrind HEAVY=`.
 HEAVY ?= test_band_mender test_breath_ducker test_click_finder test_edge_filter test_gap_gate test_hum \
-  test_loudness test_pitch test_rumble_filter test_singer test_standing_peaks
+  test_loudness test_pitch test_resonances test_rumble_filter test_singer
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \
@@ -253,13 +280,14 @@ valgrind: tests
 
 # ---- lint ----
 
-C_FILES := $(sort $(wildcard common/*.[ch] plugins/*.c plugins/*/*.[ch] ttl/*.c tests/*.[ch] \
-  hosts-test/*.[ch] hosts-test/*/*.[ch]))
+C_FILES := $(sort $(wildcard common/*.[ch] common/*/*.[ch] plugins/*.c plugins/*/*.[ch] ttl/*.c tests/*.[ch] \
+  hosts-test/*/*.[ch] hosts-test/*/*/*.[ch] hosts-test/*/*/*/*.[ch]))
 LINT_C := $(filter %.c,$(C_FILES))
 # Strings as macros carry quotes that must outlive one more shell.
 LINT_FLAGS = -std=c11 -Icommon $(subst ",\",$(subst ',,$(HOST_DEFS))) $(PKG_CFLAGS) -DSISKIN_ID=\"lint\"
 
 lint:
+	hosts-test/includes.sh
 	clang-format --dry-run -Werror $(C_FILES)
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
 	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Ihosts-test -Itests $(LINT_C)
@@ -280,7 +308,7 @@ hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin $(BUILD)/jack
 demo:
 	@hosts-test/setup.sh demo
 	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
-	@BUILD=$(BUILD) hosts-test/demo.sh
+	@BUILD=$(BUILD) hosts-test/demo/demo.sh
 
 # ---- installing ----
 # Root installs for all users; anybody else into their own folders.
@@ -293,7 +321,7 @@ PREFIX ?= $(HOME)/.local
 LV2DIR ?= $(HOME)/.lv2
 endif
 CHAINDIR = $(PREFIX)/share/siskin/chains
-CHAINS := $(wildcard hosts-test/chains/*.chain)
+CHAINS := $(wildcard hosts-test/siskin/chains/*.chain)
 
 install: bundles $(BUILD)/siskin
 	install -d '$(DESTDIR)$(PREFIX)/bin' '$(DESTDIR)$(LV2DIR)' '$(DESTDIR)$(CHAINDIR)'
@@ -312,94 +340,6 @@ uninstall:
 clean:
 	rm -rf $(BUILD)
 
-# ---- what is handed to others ----
-
-.PHONY: version plugins check-units supply reproducible dist deb fingerprints other-machines
-version:
-	@echo $(VERSION)
-plugins:
-	@echo $(PLUGINS)
-
-# The suites of the units alone, with what is on the machine. WRAP is put before each.
-check-units: $(SUITES:%=$(BUILD)/tests/%)
-	@BUILD=$(BUILD) hosts-test/run_suites.sh $^
-
-# Licence headers, symbols, hardening, the same bytes twice, the archive, the Debian package.
-supply:
-	@hosts-test/setup.sh supply
-	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(TEST_BUNDLES)
-	@BUILD=$(BUILD) MAKE='$(MAKE)' hosts-test/supply.sh licence symbols hardening same dist package
-reproducible:
-	@BUILD=$(BUILD) MAKE='$(MAKE)' hosts-test/supply.sh same
-
-# The last commit as an archive, the same bytes wherever it is made. Changes that are not committed are not in it.
-DISTDIR ?= $(BUILD)/dist
-DIST := siskin-$(VERSION)
-dist:
-	@rm -rf '$(DISTDIR)' && mkdir -p '$(DISTDIR)'
-	@git archive --prefix=$(DIST)/ HEAD | tar -x -C '$(DISTDIR)'
-	@epoch=$${SOURCE_DATE_EPOCH:-$$(git log -1 --format=%ct)} && cd '$(DISTDIR)' && \
-	  LC_ALL=C tar --create --format=ustar --sort=name --owner=0 --group=0 --numeric-owner --mode=u=rwX,go=rX \
-	  --mtime=@$$epoch $(DIST) > $(DIST).tar && gzip -9n $(DIST).tar && rm -r $(DIST)
-	@echo '$(DISTDIR)/$(DIST).tar.gz'
-
-# The packages siskin and siskin-lv2. The tree has no debian/ at its top; the copy they are built in has.
-DEBTREE := $(BUILD)/deb/$(DIST)
-deb:
-	@$(MAKE) --no-print-directory dist
-	@rm -rf $(BUILD)/deb && mkdir -p $(BUILD)/deb
-	@cp '$(DISTDIR)/$(DIST).tar.gz' $(BUILD)/deb/siskin_$(VERSION).orig.tar.gz
-	@tar -xzf '$(DISTDIR)/$(DIST).tar.gz' -C $(BUILD)/deb && cp -r $(DEBTREE)/hosts-test/debian $(DEBTREE)/debian
-	cd $(DEBTREE) && env -u MAKEFLAGS -u MFLAGS -u MAKELEVEL -u BUILD DEB_BUILD_OPTIONS="parallel=$(JOBS) $$DEB_BUILD_OPTIONS" \
-	  dpkg-buildpackage -us -uc
-
-# What each plugin makes of one take, to be compared between systems: a program for each plugin.
-$(BUILD)/fingerprint/%: $(BUILD)/obj/hosts-test/fingerprint.o $(BUILD)/obj/lv2/%/plugin.o $(LIBCOMMON)
-	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ -lm $(if $(findstring mingw,$(TARGET)),,-ldl)
-fingerprints: bundles $(PLUGINS:%=$(BUILD)/fingerprint/%)
-
-# Built for arm64, 32-bit x86 and Windows, and run there under emulators. Takes its time.
-other-machines:
-	@hosts-test/setup.sh machines
-	@$(MAKE) --no-print-directory -j$(JOBS) tests fingerprints
-	@BUILD=$(BUILD) MAKE='$(MAKE)' JOBS=$(JOBS) hosts-test/machines.sh arm64 i386 windows
-
-# ---- fuzzing: libFuzzer under the sanitizers, on the plugins and on what siskin reads ----
-# FUZZ_SECONDS for each target; the corpus in hosts-test/fuzz/corpus/ is only read.
-
-FUZZ_SECONDS ?= 600
-FUZZ_FLAGS = BUILD=build/fuzz CC=clang OPT=-O1 FORTIFY=0 \
-  SAN='-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all'
-FUZZ_PROGRAMS := $(PLUGINS:%=$(BUILD)/fuzz-plugin-%) $(BUILD)/fuzz-chain $(BUILD)/fuzz-audio
-
-$(BUILD)/fuzz-plugin-%: $(BUILD)/obj/hosts-test/fuzz/fuzz_plugin.o $(BUILD)/obj/lv2/%/shell.o \
-  $(BUILD)/obj/lv2/%/plugin.o $(LIBCOMMON)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ -lm
-$(BUILD)/fuzz-chain $(BUILD)/fuzz-audio: $(BUILD)/fuzz-%: $(BUILD)/obj/hosts-test/fuzz/fuzz_%.o \
-  $(HOST_HELP_OBJ) $(LIBCOMMON)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(HOST_LIBS)
-fuzz-programs: $(FUZZ_PROGRAMS)
-fuzz:
-	@hosts-test/setup.sh ci
-	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZ_FLAGS) fuzz-programs
-	@BUILD=build/fuzz JOBS=$(JOBS) hosts-test/fuzz/fuzz.sh $(FUZZ_SECONDS)
-
-# siskin killed at random moments, on a full disk, on files cut short. KILLS=, SEED=
-faults: programs bundles
-	@BUILD=$(BUILD) hosts-test/faults.sh
-
-# Steps of single blocks under hostile input: instructions, by callgrind; and, over a million blocks, edges of the
-# control flow, which clang can have counted.
-EDGE_FLAGS = BUILD=build/edges NATIVE=$(BUILD) CC=clang SAN=-fsanitize-coverage=trace-pc
-$(BUILD)/steps/%: $(BUILD)/obj/hosts-test/steps.o $(BUILD)/obj/lv2/%/shell.o $(BUILD)/obj/lv2/%/plugin.o \
-  $(TEST_HELP_OBJ) $(LIBCOMMON)
-	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ -lm
-steps-programs: $(PLUGINS:%=$(BUILD)/steps/%)
-steps: steps-programs
-	@BUILD=$(BUILD) hosts-test/steps.sh instructions $(PLUGINS)
-	@$(MAKE) --no-print-directory -j$(JOBS) $(EDGE_FLAGS) steps-programs
-	@BUILD=build/edges hosts-test/steps.sh edges $(PLUGINS)
+include hosts-test/package/package.mk hosts-test/harm/harm.mk hosts-test/machines/machines.mk
 
 -include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

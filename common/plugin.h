@@ -14,7 +14,7 @@
 #ifndef SISKIN_PLUGIN_H
 #define SISKIN_PLUGIN_H
 
-#include "arena.h"
+#include "basic/arena.h"
 
 #include <stdbool.h>
 #include <stddef.h>

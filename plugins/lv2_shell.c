@@ -6,10 +6,10 @@
  * goes host floats -> clean -> in, key -> delay by the latency -> dry -> the plugin -> wet
  *   -> audition (wet, or dry - wet) -> bypass (that, or dry) -> host
  * All buffers in between are the shell's own, so that the host may put every port on one buffer. */
-#include "flush_zero.h"
+#include "basic/flush_zero.h"
 #include "layout.h"
 
-#include "delay.h"
+#include "basic/delay.h"
 
 #include <lv2/core/lv2.h>
 

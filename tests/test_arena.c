@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "arena.h"
+#include "basic/arena.h"
 #include "run_tcase.h"
 
 #include <check.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "ballistics.h"
+#include "gain/ballistics.h"
 #include "run_tcase.h"
 #include "signals.h"
 

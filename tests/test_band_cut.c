@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The moving cut, held against the magnitude of the shelf it is made from. */
-#include "band_cut.h"
+#include "filter/band_cut.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "band_levels.h"
+#include "filter/band_levels.h"
 #include "run_tcase.h"
 #include "signals.h"
 

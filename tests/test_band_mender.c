@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "band_mender.h"
+#include "gain/band_mender.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Two bands under one window, held against noises and tones whose powers are known. */
-#include "band_ratio.h"
+#include "filter/band_ratio.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "breath_features.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/breath_features.h"
 
 #include <check.h>
 #include <math.h>

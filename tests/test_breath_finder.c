@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "breath_finder.h"
+#include "detect/breath_finder.h"
 #include "run_tcase.h"
 #include "signals.h"
 

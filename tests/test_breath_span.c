@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "breath_span.h"
+#include "detect/breath_span.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "click_features.h"
+#include "detect/click_features.h"
 #include "run_tcase.h"
 #include "signals.h"
 

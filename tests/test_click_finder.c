@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "click_finder.h"
+#include "detect/click_finder.h"
 #include "run_tcase.h"
 #include "signals.h"
 

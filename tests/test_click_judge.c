@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "click_judge.h"
+#include "detect/click_judge.h"
 #include "run_tcase.h"
 #include "signals.h"
 

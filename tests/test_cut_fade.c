@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "cut_fade.h"
+#include "gain/cut_fade.h"
 #include "run_tcase.h"
 #include "signals.h"
 

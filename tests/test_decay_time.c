@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "decay_time.h"
+#include "measure/decay_time.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "decibel.h"
+#include "basic/decibel.h"
 #include "run_tcase.h"
 
 #include <check.h>

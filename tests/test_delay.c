@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "delay.h"
+#include "basic/delay.h"
 #include "run_tcase.h"
 #include "signals.h"
 

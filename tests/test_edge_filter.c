@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-#include "edge_filter.h"
+#include "filter/edge_filter.h"
+#include "filter/svf.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "svf.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "fade_gain.h"
+#include "gain/fade_gain.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "fft.h"
+#include "basic/fft.h"
 #include "run_tcase.h"
 #include "signals.h"
 

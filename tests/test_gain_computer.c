@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "gain_computer.h"
+#include "gain/gain_computer.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "gain_line.h"
+#include "gain/gain_line.h"
 #include "run_tcase.h"
 #include "signals.h"
 

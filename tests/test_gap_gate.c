@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "gap_gate.h"
+#include "detect/gap_gate.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
@@ -321,7 +321,7 @@ static void dig(double at_s, double length_s, double depth_db) {
 START_TEST(the_room_opens_nothing_where_holes_were_dug_in_it) {
     /* Breaths 20 dB under the voice, turned down before, with some of the room on both sides: the
      * room beside them stands by the depth over what is quietest. Seen as closed is each gap from
-     * the second on (room_memory.h), 0.25 s after its phrase and as much again to be sure of the
+     * the second on (room_tone.h), 0.25 s after its phrase and as much again to be sure of the
      * room, until the breath. */
     Random random = random_seeded(145);
     printf("seed 145\n");

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "half_band.h"
+#include "filter/half_band.h"
 #include "run_tcase.h"
 #include "signals.h"
 

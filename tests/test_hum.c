@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-#include "decibel.h"
-#include "hum.h"
+#include "basic/decibel.h"
+#include "measure/hum.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"

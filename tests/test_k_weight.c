@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "k_weight.h"
+#include "filter/k_weight.h"
 #include "run_tcase.h"
 #include "signals.h"
 

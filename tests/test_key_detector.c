@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "key_detector.h"
+#include "detect/key_detector.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "listener.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/listener.h"
 
 #include <check.h>
 #include <math.h>

@@ -2,7 +2,7 @@
 /* Signals of EBU Tech 3341 and 3342 as check-listed in the standards, made here; and agreement with
  * an independent implementation, libebur128, on a sung take. Tolerances are the standards' own:
  * +-0.1 LU for loudness, +-1 LU for its range. */
-#include "loudness.h"
+#include "measure/loudness.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"

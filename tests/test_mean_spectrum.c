@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "mean_spectrum.h"
+#include "measure/mean_spectrum.h"
 #include "run_tcase.h"
 #include "signals.h"
 

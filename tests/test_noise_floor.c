@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "noise_floor.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/noise_floor.h"
 
 #include <check.h>
 #include <math.h>

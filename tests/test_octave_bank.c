@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "octave_bank.h"
+#include "filter/octave_bank.h"
 #include "run_tcase.h"
 #include "signals.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "one_pole.h"
+#include "basic/one_pole.h"
 #include "run_tcase.h"
 
 #include <check.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "peak_hold.h"
+#include "basic/peak_hold.h"
 #include "run_tcase.h"
 #include "signals.h"
 

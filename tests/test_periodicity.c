@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "periodicity.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/periodicity.h"
 
 #include <check.h>
 #include <math.h>

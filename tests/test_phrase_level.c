@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "phrase_level.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/phrase_level.h"
 
 #include <check.h>
 #include <math.h>

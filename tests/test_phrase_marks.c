@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-#include "phrase_marks.h"
+#include "detect/phrase_marks.h"
 #include "run_tcase.h"
 #include "signals.h"
 

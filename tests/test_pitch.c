@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "pitch.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/pitch.h"
 
 #include <check.h>
 #include <math.h>

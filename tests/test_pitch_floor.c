@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "pitch_floor.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "voice/pitch_floor.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The ratio of sibilants to vowels: what it says of an /s/, a /z/, a burst, a vowel and a room. */
+#include "detect/sibilance.h"
 #include "run_tcase.h"
-#include "sibilance.h"
 #include "signals.h"
 
 #include <check.h>
@@ -10,7 +10,7 @@
 static const double RATE = 2000.0;
 static unsigned char memory[1 << 18];
 static Sibilance s;
-static float largest; /* lasting_db since fresh() or forget() */
+static float largest; /* minimum_duration_db since fresh() or forget() */
 
 static void fresh(void) {
     Arena arena = arena_over(memory, sizeof memory);
@@ -25,7 +25,7 @@ static SibilanceNow play(double ms, float band_db, float voice_db) {
     SibilanceNow now = {0.0f, 0.0f};
     for (double i = 0; i < ms * 1e-3 * RATE; i++) {
         now = sibilance_step(&s, powf(10.0f, 0.1f * band_db), powf(10.0f, 0.1f * voice_db));
-        largest = fmaxf(largest, now.lasting_db);
+        largest = fmaxf(largest, now.minimum_duration_db);
     }
     return now;
 }
@@ -41,19 +41,19 @@ START_TEST(an_s_reads_its_level_over_the_vowel_that_was) {
     SibilanceNow now = play(100.0, -31.0f, -60.0f);
     /* decibel_fast_log2 is good to 6e-6 dB, powf to 1e-5 dB. */
     ck_assert_float_eq_tol(now.ratio_db, -11.0f, 1e-4f);
-    ck_assert_float_eq_tol(now.lasting_db, -11.0f, 1e-4f);
+    ck_assert_float_eq_tol(now.minimum_duration_db, -11.0f, 1e-4f);
     /* The voiced /z/: its friction over the vowel, not over its own voicing. */
     now = play(100.0, -29.0f, -32.0f);
-    ck_assert_float_eq_tol(now.lasting_db, -9.0f, 1e-4f);
+    ck_assert_float_eq_tol(now.minimum_duration_db, -9.0f, 1e-4f);
 }
 END_TEST
 
 START_TEST(hotter_by_10_db_reads_10_db_more) {
     fresh();
     sing_a_vowel(0.0);
-    float plain = play(100.0, -31.0f, -60.0f).lasting_db;
+    float plain = play(100.0, -31.0f, -60.0f).minimum_duration_db;
     play(300.0, -50.0f, -20.0f);
-    ck_assert_float_eq_tol(play(100.0, -21.0f, -60.0f).lasting_db - plain, 10.0f, 1e-4f);
+    ck_assert_float_eq_tol(play(100.0, -21.0f, -60.0f).minimum_duration_db - plain, 10.0f, 1e-4f);
 }
 END_TEST
 
@@ -61,12 +61,13 @@ START_TEST(no_level_is_absolute) {
     const double offsets_db[] = {-40.0, -20.0, 12.0};
     fresh();
     sing_a_vowel(0.0);
-    float plain = play(100.0, -26.0f, -60.0f).lasting_db;
+    float plain = play(100.0, -26.0f, -60.0f).minimum_duration_db;
     for (int i = 0; i < 3; i++) {
         fresh();
         sing_a_vowel(offsets_db[i]);
         float db = (float)offsets_db[i];
-        ck_assert_float_eq_tol(play(100.0, db - 26.0f, db - 60.0f).lasting_db, plain, 1e-4f);
+        ck_assert_float_eq_tol(play(100.0, db - 26.0f, db - 60.0f).minimum_duration_db, plain,
+                               1e-4f);
     }
 }
 END_TEST
@@ -118,7 +119,7 @@ START_TEST(it_comes_as_late_as_it_says) {
     fresh();
     sing_a_vowel(0.0);
     size_t late = 0;
-    while (sibilance_in_vowel(play(0.5, -25.0f, -60.0f).lasting_db))
+    while (sibilance_in_vowel(play(0.5, -25.0f, -60.0f).minimum_duration_db))
         late++;
     ck_assert_uint_eq(late, sibilance_latency(&s));
 }
@@ -128,7 +129,7 @@ START_TEST(what_is_out_of_sight_is_added) {
     fresh();
     sing_a_vowel(0.0);
     sibilance_set(&s, -13.5f, 4.0f);
-    ck_assert_float_eq_tol(play(100.0, -31.0f, -60.0f).lasting_db, -7.0f, 1e-4f);
+    ck_assert_float_eq_tol(play(100.0, -31.0f, -60.0f).minimum_duration_db, -7.0f, 1e-4f);
 }
 END_TEST
 

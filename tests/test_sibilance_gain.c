@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The law and the ballistics of the de-esser, held against closed forms. */
+#include "gain/sibilance_gain.h"
 #include "run_tcase.h"
-#include "sibilance_gain.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/sliding_max.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "sliding_max.h"
 
 #include <check.h>
 #include <stdlib.h>

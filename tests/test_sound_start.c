@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
+#include "detect/sound_start.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "sound_start.h"
 
 #include <check.h>
 #include <stdio.h>

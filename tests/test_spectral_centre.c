@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Centre and spread by differences, held against spectra whose moments are known. */
+#include "filter/spectral_centre.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "spectral_centre.h"
 
 #include <check.h>
 #include <math.h>

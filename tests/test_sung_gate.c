@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "run_tcase.h"
 #include "signals.h"
-#include "sung_gate.h"
+#include "voice/sung_gate.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
+#include "filter/svf.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "svf.h"
 
 #include <check.h>
 #include <complex.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
+#include "measure/tonality.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "tonality.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
+#include "measure/true_peak.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
-#include "true_peak.h"
 
 #include <check.h>
 #include <ebur128.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "run_tcase.h"
 #include "signals.h"
-#include "voice_level.h"
+#include "voice/voice_level.h"
 
 #include <check.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "run_tcase.h"
 #include "signals.h"
-#include "voice_sense.h"
+#include "voice/voice_sense.h"
 
 #include <check.h>
 #include <math.h>

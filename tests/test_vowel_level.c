@@ -2,7 +2,7 @@
 /* The remembered level of the vowels, held against closed forms. */
 #include "run_tcase.h"
 #include "signals.h"
-#include "vowel_level.h"
+#include "voice/vowel_level.h"
 
 #include <check.h>
 #include <math.h>

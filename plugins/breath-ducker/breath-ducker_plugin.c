@@ -2,11 +2,11 @@
 /* breath-ducker: turns the inhalations between phrases down.
  *
  *     input -> listener, hop by hop -> breath_finder -> fade -> gain on the delayed input */
-#include "breath_finder.h"
-#include "decibel.h"
-#include "fade_gain.h"
-#include "listener.h"
+#include "basic/decibel.h"
+#include "detect/breath_finder.h"
+#include "gain/fade_gain.h"
 #include "plugin.h"
+#include "voice/listener.h"
 
 #include <string.h>
 

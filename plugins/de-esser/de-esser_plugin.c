@@ -8,12 +8,12 @@
  * No absolute level is known to any of these, so that a gain before the plugin is a gain after it.
  * The take is delayed by what the detectors need to see a sibilant whole, so that the cut stands
  * when it begins. */
-#include "band_cut.h"
-#include "band_ratio.h"
+#include "detect/sibilance.h"
+#include "filter/band_cut.h"
+#include "filter/band_ratio.h"
+#include "filter/spectral_centre.h"
+#include "gain/sibilance_gain.h"
 #include "plugin.h"
-#include "sibilance.h"
-#include "sibilance_gain.h"
-#include "spectral_centre.h"
 
 #include <math.h>
 #include <string.h>
@@ -175,8 +175,8 @@ static void hop(DeEsser *d, const BandPowers *powers) {
     SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice);
     CentreAndSpread centre =
         spectral_centre_step(&d->centre, powers->band, powers->slope, powers->curve);
-    float reduction_db =
-        sibilance_gain_step(&d->gain, now.lasting_db, sibilance_in_vowel(now.lasting_db));
+    float reduction_db = sibilance_gain_step(&d->gain, now.minimum_duration_db,
+                                             sibilance_in_vowel(now.minimum_duration_db));
     float low, high;
     spectral_centre_edges(&d->centre, centre, BELOW, ABOVE, &low, &high);
     band_cut_aim(&d->cut, low, high, reduction_db, d->bands.hop);

@@ -6,11 +6,11 @@
  * All decisions come once a hop of 5.33 ms; fades are drawn frame by frame. The gain is applied 150
  * ms late, so that a fade-in is over before its word begins; the latency is a whole number of hops.
  */
-#include "cut_fade.h"
-#include "decibel.h"
-#include "gap_gate.h"
-#include "listener.h"
+#include "basic/decibel.h"
+#include "detect/gap_gate.h"
+#include "gain/cut_fade.h"
 #include "plugin.h"
+#include "voice/listener.h"
 
 #include <string.h>
 

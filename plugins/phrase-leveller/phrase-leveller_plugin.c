@@ -1,21 +1,21 @@
 /* SPDX-License-Identifier: ISC */
 /* phrase-leveller: rides the level of a take phrase by phrase, before any compressor.
  *
- *     in -> listener -> sung_gate -> what sounds --------------+-> freeze -> may the gain move?
+ *     in -> listener -> sung_gate -> what sounds --------------+-> gain_hold -> may the gain move?
  *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
- *     strength (target - level) within +-range -> ride -> gain -> gain_line on the dry signal
+ *     strength (target - level) within +-range -> gain_slew -> gain -> gain_line on the dry signal
  *
  * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
  * it moves ahead of what it answers to; the latency is a whole number of hops. */
-#include "decibel.h"
-#include "freeze.h"
-#include "gain_line.h"
-#include "k_weight.h"
-#include "listener.h"
-#include "phrase_level.h"
+#include "basic/decibel.h"
+#include "detect/gain_hold.h"
+#include "filter/k_weight.h"
+#include "gain/gain_line.h"
+#include "gain/gain_slew.h"
 #include "plugin.h"
-#include "ride.h"
-#include "sung_gate.h"
+#include "voice/listener.h"
+#include "voice/phrase_level.h"
+#include "voice/sung_gate.h"
 
 static const double LOOK_AHEAD_S = 0.2;
 /* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
@@ -24,7 +24,7 @@ static const float NO_PHRASE_DB = 24.0f;
 /* How much of a phrase is remembered, in paces, and its bounds. */
 static const double MEMORY_PACES = 15.0, SHORTEST_MEMORY_MS = 1000.0, LONGEST_MEMORY_MS = 10000.0;
 
-enum { TARGET, HOLD_AVERAGE, RANGE, PACE, STRENGTH, GAP_FREEZE, CONTROLS };
+enum { TARGET, HOLD_AVERAGE, RANGE, PACE, STRENGTH, GAP_GAIN_HOLD, CONTROLS };
 enum { GAIN, LEVEL, METERS };
 
 static const PortSpec CONTROL[CONTROLS] = {
@@ -68,7 +68,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                   .initial = 70.0f,
                   .maximum = 100.0f,
                   .unit = UNIT_PERCENT},
-    [GAP_FREEZE] =
+    [GAP_GAIN_HOLD] =
         {.symbol = "gap_freeze",
          .name = "Gap freeze",
          .doc =
@@ -100,8 +100,8 @@ typedef struct {
     KWeight k_weight[PLUGIN_MAX_CHANNELS];
     SungGate gate;
     PhraseLevel level;
-    Freeze freeze;
-    Ride ride;
+    GainHold hold;
+    GainSlew slew;
     GainLine line;
     size_t latency; /* frames */
     bool hold_average, gap_freeze;
@@ -117,8 +117,8 @@ static void reset(void *self) {
         k_weight_reset(&p->k_weight[c]);
     sung_gate_reset(&p->gate);
     phrase_level_reset(&p->level);
-    freeze_reset(&p->freeze);
-    ride_reset(&p->ride);
+    gain_hold_reset(&p->hold);
+    gain_slew_reset(&p->slew);
     gain_line_reset(&p->line);
     p->power[0] = p->power[1] = 0.0;
     for (int i = 0; i <= VOICE_SENSE_DELAY; i++)
@@ -139,8 +139,8 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     sung_gate_prepare(&p->gate, hops_per_second);
     phrase_level_prepare(&p->level, hops_per_second);
     /* A gain is reached one hop after it was found, from what was heard VOICE_SENSE_DELAY ago. */
-    freeze_prepare(&p->freeze, ahead - 1 - VOICE_SENSE_DELAY);
-    ride_prepare(&p->ride, hops_per_second);
+    gain_hold_prepare(&p->hold, ahead - 1 - VOICE_SENSE_DELAY);
+    gain_slew_prepare(&p->slew, hops_per_second);
     gain_line_prepare(&p->line, hop);
     reset(p);
     return true;
@@ -152,12 +152,12 @@ static void set(void *self, const float *control) {
     p->hold_average = control[HOLD_AVERAGE] > 0.0f;
     p->range_db = control[RANGE];
     p->strength = control[STRENGTH] / 100.0f;
-    p->gap_freeze = control[GAP_FREEZE] > 0.0f;
+    p->gap_freeze = control[GAP_GAIN_HOLD] > 0.0f;
     double memory_ms = MEMORY_PACES * (double)control[PACE];
     memory_ms = memory_ms < SHORTEST_MEMORY_MS ? SHORTEST_MEMORY_MS : memory_ms;
     memory_ms = memory_ms > LONGEST_MEMORY_MS ? LONGEST_MEMORY_MS : memory_ms;
     phrase_level_set(&p->level, memory_ms);
-    ride_set(&p->ride, (double)control[PACE]);
+    gain_slew_set(&p->slew, (double)control[PACE]);
 }
 
 static void add_power(PhraseLeveller *p, const Io *io, size_t at, size_t n) {
@@ -193,13 +193,13 @@ static float wished_gain(const PhraseLeveller *p) {
 static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
     MomentKind kind = sung_gate_step(&p->gate, frame);
     phrase_level_step(&p->level, hop_power(p), kind == MOMENT_SUNG);
-    bool may_move = freeze_step(&p->freeze, kind) || !p->gap_freeze;
-    float gain_db = ride_step(&p->ride, wished_gain(p), may_move);
+    bool may_move = gain_hold_step(&p->hold, kind) || !p->gap_freeze;
+    float gain_db = gain_slew_step(&p->slew, wished_gain(p), may_move);
     gain_line_next(&p->line, decibel_fast_gain(gain_db));
 }
 
 static float reduction_db(const PhraseLeveller *p) {
-    return p->ride.state.gain_db < 0.0f ? -p->ride.state.gain_db : 0.0f;
+    return p->slew.state.gain_db < 0.0f ? -p->slew.state.gain_db : 0.0f;
 }
 
 static void process(void *self, const Io *io) {
@@ -217,7 +217,7 @@ static void process(void *self, const Io *io) {
         *io->reduction_db = reduction > *io->reduction_db ? reduction : *io->reduction_db;
         at += n;
     }
-    io->meter[GAIN] = p->ride.state.gain_db;
+    io->meter[GAIN] = p->slew.state.gain_db;
     io->meter[LEVEL] = phrase_level_now(&p->level);
 }
 

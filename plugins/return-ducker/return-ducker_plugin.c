@@ -6,10 +6,10 @@
  *
  * The key and the detectors are heard now while the return is heard `lookahead` ms late, so that
  * the duck is under way that long before the word is heard in the return. */
-#include "ballistics.h"
-#include "decibel.h"
-#include "gain_computer.h"
-#include "key_detector.h"
+#include "basic/decibel.h"
+#include "detect/key_detector.h"
+#include "gain/ballistics.h"
+#include "gain/gain_computer.h"
 #include "plugin.h"
 
 #include <math.h>

@@ -4,11 +4,11 @@
  *     in -> pitch -> lowest note of the last seconds -> corner -> high-pass, low-pass on in
  *
  * No look-ahead: the corner rises slowly behind the voice, and gives way quickly under it. */
-#include "decibel.h"
-#include "edge_filter.h"
-#include "pitch.h"
-#include "pitch_floor.h"
+#include "basic/decibel.h"
+#include "filter/edge_filter.h"
 #include "plugin.h"
+#include "voice/pitch.h"
+#include "voice/pitch_floor.h"
 
 #include <math.h>
 

@@ -5,9 +5,9 @@
  *     dry (max_length + 45 ms late) -------------------> mend -> out
  *
  * Detection takes both channels together, and both get the same cuts. */
-#include "band_levels.h"
-#include "band_mender.h"
-#include "click_finder.h"
+#include "detect/click_finder.h"
+#include "filter/band_levels.h"
+#include "gain/band_mender.h"
 #include "plugin.h"
 
 #include <math.h>

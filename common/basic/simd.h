@@ -1,0 +1,20 @@
+/* SPDX-License-Identifier: ISC */
+/* simd.h: four floats that are computed together, for filters whose channels wait for each other.
+ *
+ * A recursive filter cannot be vectorised along time, and compilers do not find the channels by
+ * themselves. With a channel in each lane a stereo filter costs what a mono one does. Each lane is
+ * computed as a lone float would be: the result is the same, bit for bit.
+ * GNU C vectors (gcc and clang, on every processor: split up where there are no such registers). */
+#ifndef SISKIN_BASIC_SIMD_H
+#define SISKIN_BASIC_SIMD_H
+
+enum { SIMD_WIDTH = 4 };
+
+typedef float Simd __attribute__((vector_size(16)));
+
+/* The same value in every lane. */
+static inline Simd simd_all(float x) {
+    return (Simd){x, x, x, x};
+}
+
+#endif

@@ -1,0 +1,203 @@
+/* SPDX-License-Identifier: ISC */
+#include "detect/breath_span.h"
+
+#include <math.h>
+#include <string.h>
+
+/* In hops: what a step is smoothed over; the shortest rise that is looked at; how many voiced ones
+ * are more than a click. */
+enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 };
+
+static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
+static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, REST_DB = 10.0f;
+static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
+
+void breath_span_prepare(BreathSpan *span, double hops_per_second) {
+    memset(span, 0, sizeof *span);
+    span->reach = (size_t)lround(REACH_S * hops_per_second);
+    span->rest = (size_t)lround(REST_S * hops_per_second);
+    span->longest = (size_t)lround(LONGEST_S * hops_per_second);
+    breath_span_reset(span);
+}
+
+void breath_span_reset(BreathSpan *span) {
+    memset(&span->state, 0, sizeof span->state);
+    memset(span->state.sound, SOUND_ROOM, sizeof span->state.sound);
+}
+
+void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear) {
+    span->least = least;
+    span->lag = lag;
+    span->clear = clear;
+}
+
+size_t breath_span_delay(const BreathSpan *span, size_t clear) {
+    return span->reach + clear;
+}
+
+static float level(const BreathSpan *span, size_t hop) {
+    return span->state.level_db[hop & MASK];
+}
+
+static unsigned alone_of(const BreathSpan *span, size_t hop) {
+    return span->state.alone[hop & MASK];
+}
+
+static unsigned sound_of(const BreathSpan *span, size_t hop) {
+    return span->state.sound[hop & MASK];
+}
+
+/* How far a breath reaches before hop `edge`, its first (direction 1), or behind it, its last (-1).
+ */
+static size_t reach(const BreathSpan *span, size_t edge, int direction) {
+    float goal = level(span, edge) + RISE_DB;
+    size_t rise = 0;
+    for (size_t k = span->reach; k > 0; k--)
+        if (level(span, direction > 0 ? edge + k : edge - k) > goal)
+            rise = k;
+    if (rise <= SMOOTHED)
+        return 1;
+    size_t far = 1 + (size_t)lroundf((float)(rise - SMOOTHED) * REACH_PER_RISE);
+    return far < span->reach ? far : span->reach;
+}
+
+/* Hops of the sound before hop t if it is but the lips that part, else 0. */
+static size_t lips_before(const BreathSpan *span, size_t t) {
+    size_t lips = 0, rest = 0;
+    while (lips <= span->reach && sound_of(span, t - 1 - lips) == SOUND_OTHER)
+        lips++;
+    while (rest < span->rest && sound_of(span, t - 1 - lips - rest) == SOUND_ROOM)
+        rest++;
+    return rest == span->rest && lips <= span->reach ? lips : 0;
+}
+
+/* Whether the level, from hop t on and as far as can be seen, does not just fall: it goes up by
+ * SWELL_DB, or stays within HOLD_DB. */
+static bool lives(const BreathSpan *span, size_t t) {
+    float lowest = level(span, t);
+    for (size_t k = 1; k <= span->lag; k++) {
+        float now = level(span, t + k);
+        if (now > level(span, t) + SWELL_DB)
+            return true;
+        lowest = now < lowest ? now : lowest;
+    }
+    return lowest > level(span, t) - HOLD_DB;
+}
+
+/* Hops from t to the first SURELY in a row that sound voiced; the lag if none are seen. */
+static size_t hops_to_voice(const BreathSpan *span, size_t t) {
+    size_t voiced = 0;
+    for (size_t k = 1; k <= span->lag; k++) {
+        voiced = alone_of(span, t + k) == SOUND_VOICED ? voiced + 1 : 0;
+        if (voiced == SURELY)
+            return k + 1 - SURELY;
+    }
+    return span->lag;
+}
+
+/* The largest fall of the level within `hops` hops from t on. */
+static float fall_within(const BreathSpan *span, size_t t, size_t hops) {
+    float highest = level(span, t), fall = 0.0f;
+    for (size_t k = 1; k < hops; k++) {
+        float now = level(span, t + k);
+        highest = now > highest ? now : highest;
+        fall = highest - now > fall ? highest - now : fall;
+    }
+    return fall;
+}
+
+/* Whether what begins at hop t, as far as can be seen, is an /h/ or a soft onset. It ends in voice:
+ * when hop t is the beginning of the sound, without the rest that lies between a breath and a word;
+ * else by rising throughout. */
+static bool leads_into_voice(const BreathSpan *span, size_t t, bool beginning) {
+    size_t hops = hops_to_voice(span, t);
+    if (hops < SHORTEST_RISE || hops == span->lag)
+        return false;
+    float fall = fall_within(span, t, hops);
+    if (beginning)
+        return fall < REST_DB;
+    float middle = level(span, t + hops / 2);
+    return fall < SWELL_DB && middle > level(span, t) + SWELL_DB &&
+           level(span, t + hops - 1) > middle + SWELL_DB;
+}
+
+/* Whether not too many of the first `least` hops from t on are room. */
+static bool is_whole(const BreathSpan *span, size_t t) {
+    size_t room = 0;
+    for (size_t k = 0; k < span->least; k++)
+        room += alone_of(span, t + k) == SOUND_ROOM;
+    return 3 * room <= span->least;
+}
+
+/* Hop t sounds like a breath: is it one? */
+static bool is_breath(BreathSpan *span, size_t t) {
+    if (span->state.run++ == 0) {
+        span->state.whole = is_whole(span, t);
+        span->state.lives = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
+        span->state.onset = false;
+    }
+    span->state.lives = span->state.lives || lives(span, t);
+    span->state.onset = span->state.onset || leads_into_voice(span, t, span->state.run == 1);
+    return span->state.whole && span->state.lives && !span->state.onset &&
+           span->state.run <= span->longest;
+}
+
+/* Takes in what lies before the first hop of a breath and belongs to it. */
+static void begin(BreathSpan *span, size_t t) {
+    size_t lips = lips_before(span, t);
+    size_t before = lips > 0 ? lips : reach(span, t, 1);
+    for (size_t k = 1; k <= before; k++) {
+        if (lips > 0)
+            span->state.sound[(t - k) & MASK] = SOUND_BREATH;
+        span->state.inside[(t - k) & MASK] |= sound_of(span, t - k) <= SOUND_ROOM;
+    }
+}
+
+/* Gives back what rises into the sound at hop t. */
+static void give_back(BreathSpan *span, size_t t) {
+    size_t dip = 1;
+    for (size_t k = 2; k <= span->reach && sound_of(span, t - k) == SOUND_BREATH; k++)
+        dip = level(span, t - k) < level(span, t - dip) ? k : dip;
+    if (level(span, t - 1) < level(span, t - dip) + SWELL_DB)
+        return;
+    for (size_t k = 1; k <= dip; k++) {
+        span->state.sound[(t - k) & MASK] = SOUND_OTHER;
+        span->state.inside[(t - k) & MASK] = 0;
+    }
+}
+
+/* Takes in the kind of sound of hop t. */
+static void decide(BreathSpan *span, size_t t, SoundClass sound) {
+    bool before = span->state.breath;
+    span->state.breath = sound == SOUND_BREATH && is_breath(span, t);
+    span->state.run = sound == SOUND_BREATH ? span->state.run : 0;
+    if (sound == SOUND_BREATH && !span->state.breath)
+        sound = SOUND_OTHER;
+    if (span->state.breath && !before)
+        begin(span, t);
+    if (before && sound > SOUND_ROOM)
+        give_back(span, t);
+    if (sound != SOUND_ROOM)
+        span->state.tail = 0;
+    else if (before)
+        span->state.tail = reach(span, t - 1, -1);
+    span->state.sound[t & MASK] = (unsigned char)sound;
+    span->state.inside[t & MASK] = span->state.breath || span->state.tail > 0;
+    span->state.tail -= span->state.tail > 0;
+}
+
+static bool wanted(const BreathSpan *span, size_t t) {
+    bool clear = sound_of(span, t) <= SOUND_ROOM;
+    for (size_t k = 1; k <= span->clear; k++)
+        clear = clear && sound_of(span, t + k) <= SOUND_ROOM;
+    return clear && span->state.inside[t & MASK];
+}
+
+bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided) {
+    size_t now = span->state.hop + BREATH_SPAN_RING, then = now - span->lag;
+    span->state.level_db[now & MASK] = level_db;
+    span->state.alone[now & MASK] = (unsigned char)alone;
+    span->state.hop++;
+    decide(span, then, decided);
+    return wanted(span, then - breath_span_delay(span, span->clear));
+}

@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: ISC */
+/* breath_span.h: from what kind of sound each hop was, and how its level went, to the stretches
+ * that are to be turned down as breaths.
+ *
+ * A breath swells from nothing and dies away; what does not is none, or belongs to a word.
+ *
+ * Falls. After another sound without a rest between them, a breath begins only where the level goes
+ * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on.
+ *
+ * Onsets. What leads into voice within `lag` and does not fall by 10 dB before it, as it would in
+ * the rest between a breath and a word, is an /h/ or a soft onset; so is the end of a longer breath
+ * from where it rises by 4 dB twice over. Before any other sound, without a rest between them, a
+ * breath ends at the last dip from which the level goes up by 4 dB.
+ *
+ * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
+ * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,
+ * Interspeech 2016).
+ *
+ * Length. A path that must stay in a breath for `least` hops may fill up what is shorter with the
+ * rest around it: when over a third of the first `least` hops sound like room, taken by themselves,
+ * it was too short. And what lasts over 2 s is no breath, however it sounds: it is let go.
+ *
+ * Reach. The beginning of a breath lies under the room. A raised-cosine onset starts as t^2, so
+ * that its level rises by 40 log10(t): from the time T in which it goes up by 6 dB after it was
+ * first seen, the true start lies T / (10^(6/40) - 1) = 2.42 T earlier; likewise, backwards, its
+ * end. T is less the 2 hops by which smoothing flattens a step. At most 80 ms, and only into rest.
+ *
+ * Clear. Never within `clear` hops of another sound, so that a fade of that length has ended when
+ * the next word begins, and begins when the last has ended.
+ *
+ * Work: some 100 comparisons a hop at most. Latency: the answer is for hop t - lag -
+ * breath_span_delay(), t being the hop whose level is given. */
+#ifndef SISKIN_DETECT_BREATH_SPAN_H
+#define SISKIN_DETECT_BREATH_SPAN_H
+
+#include "voice/breath_class.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { BREATH_SPAN_RING = 512 }; /* hops */
+
+typedef struct {
+    size_t reach;   /* hops, most */
+    size_t rest;    /* hops before lips that part */
+    size_t longest; /* hops */
+    size_t least;   /* hops: the shortest breath */
+    size_t lag;     /* hops from a level to its kind of sound */
+    size_t clear;   /* hops */
+    struct {
+        size_t hop;
+        float level_db[BREATH_SPAN_RING];
+        unsigned char alone[BREATH_SPAN_RING];  /* SoundClass of a hop taken by itself */
+        unsigned char sound[BREATH_SPAN_RING];  /* SoundClass decided */
+        unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
+        size_t run;                             /* hops of SOUND_BREATH so far */
+        bool whole, lives, onset; /* this run: long enough; does not just fall; leads into voice */
+        bool breath;              /* the hop before was one */
+        size_t tail;              /* hops of reach still to come */
+    } state;
+} BreathSpan;
+
+void breath_span_prepare(BreathSpan *span, double hops_per_second);
+void breath_span_reset(BreathSpan *span);
+/* least <= lag, lag + clear < 256. */
+void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear);
+/* Hops, beside lag. */
+size_t breath_span_delay(const BreathSpan *span, size_t clear);
+
+/* One hop: its level over the room in dB, its kind of sound taken by itself, and the kind decided
+ * for the hop `lag` before. Returns whether the hop breath_span_delay() before that one is to be
+ * turned down. */
+bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided);
+
+#endif

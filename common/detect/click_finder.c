@@ -1,0 +1,189 @@
+/* SPDX-License-Identifier: ISC */
+#include "detect/click_finder.h"
+
+#include "basic/decibel.h"
+#include "basic/one_pole.h"
+#include "detect/click_judge.h"
+
+#include <math.h>
+#include <string.h>
+
+enum { MASK = CLICK_HISTORY - 1, ROW = BAND_LEVELS_ROW, WAITING_MASK = CLICK_FINDER_WAITING - 1 };
+
+/* Below this nothing counts: a band of the noise of 16 bits has about as much. */
+static const float FLOOR_POWER = 1.6e-11f;
+static const float FLOOR_DB = -107.96f;
+static const float EDGE_SHARE = 0.21875f, PEAK_SHARE = 0.5f;
+/* The voice's level rises in 25 ms and is forgotten by 2 dB a second. */
+static const double SMOOTH_MS = 5.0, VOICE_RISE_MS = 25.0, VOICE_FALL_DB = 2.0;
+/* No voice in the band has more power than a full-scale sine has: what is louder is a fault, and
+ * must not be remembered for a minute. */
+static const float VOICE_LEAST_DB = -60.0f, VOICE_AT_FIRST_DB = -45.0f, VOICE_MOST_DB = -3.0f;
+
+void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
+    finder->smooth = (float)one_pole_coefficient(SMOOTH_MS, 1.0 / hop_seconds);
+    finder->voice_rise = (float)one_pole_coefficient(VOICE_RISE_MS, 1.0 / hop_seconds);
+    finder->voice_fall_db = (float)(VOICE_FALL_DB * hop_seconds);
+    click_finder_reset(finder);
+}
+
+static float larger(float a, float b) {
+    return a > b ? a : b;
+}
+
+static float smaller(float a, float b) {
+    return a < b ? a : b;
+}
+
+static void fill(float *values, size_t n, float value) {
+    for (size_t i = 0; i < n; i++)
+        values[i] = value;
+}
+
+void click_finder_reset(ClickFinder *finder) {
+    ClickHistory *h = &finder->history;
+    h->known = 0;
+    h->rated = 0;
+    fill(h->level[0], (size_t)CLICK_HISTORY * ROW, FLOOR_DB);
+    fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
+    fill(h->height, CLICK_HISTORY, 0.0f);
+    fill(h->mean, CLICK_HISTORY, FLOOR_DB);
+    fill(h->total, CLICK_HISTORY, FLOOR_DB);
+    fill(h->smooth, CLICK_HISTORY, FLOOR_DB);
+    fill(h->voice, CLICK_HISTORY, VOICE_AT_FIRST_DB);
+    fill(finder->cut_db[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
+    level_morphology_reset(&finder->opening, FLOOR_DB);
+    memset(&finder->state, 0, sizeof finder->state);
+    finder->state.voice_db = VOICE_AT_FIRST_DB;
+}
+
+/* The opening's latency is about to change: hops would be rated twice or never. */
+static void forget_events(ClickFinder *finder) {
+    ClickHistory *h = &finder->history;
+    fill(h->excess[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
+    fill(h->height, CLICK_HISTORY, 0.0f);
+    level_morphology_reset(&finder->opening, FLOOR_DB);
+    h->rated = h->known; /* none from before the change is rated after it */
+    finder->state.inside = false;
+    finder->state.judged = finder->state.found;
+}
+
+void click_finder_set(ClickFinder *finder, const ClickFinderParams *params) {
+    finder->threshold_db = params->threshold_db;
+    finder->depth_db = params->depth_db;
+    finder->low_db = EDGE_SHARE * params->threshold_db;
+    finder->high_db = PEAK_SHARE * params->threshold_db;
+    finder->history.bands = params->bands;
+    finder->max_length = params->max_length;
+    if (level_morphology_set(&finder->opening, CLICK_FINDER_CLOSE, params->max_length))
+        forget_events(finder);
+}
+
+/* Power over about a millisecond, as long as a click: that of the last hop, with half of both its
+ * neighbours. So everything that follows is a hop late. */
+static void smooth_hops(ClickFinder *finder, const float power[ROW], float smoothed[ROW]) {
+    float(*past)[ROW] = finder->state.past;
+    for (size_t b = 0; b < ROW; b++) {
+        smoothed[b] = 0.25f * power[b] + 0.5f * past[0][b] + 0.25f * past[1][b];
+        past[1][b] = past[0][b];
+        past[0][b] = power[b];
+    }
+}
+
+/* Levels of the hop, and what is followed from hop to hop. */
+static void take_levels(ClickFinder *finder, const float now[ROW]) {
+    ClickHistory *h = &finder->history;
+    size_t at = h->known & MASK;
+    float total = 0.0f, mean = 0.0f, power[ROW];
+    smooth_hops(finder, now, power);
+    for (size_t b = 0; b < ROW; b++)
+        h->level[at][b] = 3.01029996f * decibel_fast_log2(power[b] + FLOOR_POWER);
+    for (size_t b = 0; b < h->bands; b++) {
+        total += power[b] + FLOOR_POWER;
+        mean += h->level[at][b];
+    }
+    h->mean[at] = mean / (float)h->bands;
+    h->total[at] = 3.01029996f * decibel_fast_log2(total);
+    finder->state.smooth_power = one_pole_step(finder->state.smooth_power, total, finder->smooth);
+    float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
+    float voice = finder->state.voice_db;
+    float forgotten = larger(voice - finder->voice_fall_db, VOICE_LEAST_DB);
+    float heard = smaller(smooth, VOICE_MOST_DB);
+    voice = heard > voice ? one_pole_step(voice, heard, finder->voice_rise) : forgotten;
+    finder->state.voice_db = voice;
+    h->smooth[at] = smooth;
+    h->voice[at] = voice;
+    memset(finder->cut_db[at], 0, sizeof finder->cut_db[at]);
+    h->known++;
+}
+
+/* Excess of the hop that the opening has reached. */
+static void rate(ClickFinder *finder) {
+    ClickHistory *h = &finder->history;
+    float open[ROW];
+    level_morphology_step(&finder->opening, h->level[(h->known - 1) & MASK], open);
+    size_t latency = level_morphology_latency(&finder->opening);
+    if (h->known <= latency || h->known - latency <= h->rated)
+        return;
+    size_t t = h->known - 1 - latency, at = t & MASK;
+    float first = 0.0f, second = 0.0f;
+    for (size_t b = 0; b < h->bands; b++) {
+        float excess = larger(h->level[at][b] - open[b], 0.0f);
+        h->excess[at][b] = excess;
+        second = larger(second, smaller(first, excess));
+        first = larger(first, excess);
+    }
+    h->height[at] = 0.5f * (first + (h->bands > 1 ? second : first));
+    h->rated = t + 1;
+}
+
+/* Begins, follows and ends events. */
+static void follow(ClickFinder *finder) {
+    if (finder->history.rated == 0)
+        return;
+    size_t t = finder->history.rated - 1;
+    float height = finder->history.height[t & MASK];
+    bool inside = height > finder->low_db;
+    if (inside && !finder->state.inside) {
+        finder->state.start = t;
+        finder->state.height_db = 0.0f;
+    }
+    if (inside)
+        finder->state.height_db = larger(finder->state.height_db, height);
+    if (!inside && finder->state.inside && finder->state.height_db >= finder->high_db &&
+        t - finder->state.start <= click_finder_longest(finder->max_length)) {
+        ClickEvent event = {finder->state.start, t};
+        finder->state.waiting[finder->state.found++ & WAITING_MASK] = event;
+    }
+    finder->state.inside = inside;
+}
+
+static void mark(ClickFinder *finder, const ClickEvent *event) {
+    for (size_t t = event->start; t != event->end; t++)
+        for (size_t b = 0; b < finder->history.bands; b++)
+            finder->cut_db[t & MASK][b] =
+                smaller(finder->history.excess[t & MASK][b], finder->depth_db);
+    finder->state.cut_end = event->end;
+    finder->state.clicks++;
+}
+
+/* The first event waiting, when enough is known of what follows it. */
+static void judge(ClickFinder *finder) {
+    if (finder->state.judged == finder->state.found)
+        return;
+    const ClickEvent *event = &finder->state.waiting[finder->state.judged & WAITING_MASK];
+    if (finder->history.known < event->start + click_finder_wait(finder->max_length))
+        return;
+    float feature[CLICK_FEATURES];
+    click_features(&finder->history, event, feature);
+    if (click_judge(feature) > click_judge_bar(finder->threshold_db))
+        mark(finder, event);
+    finder->state.judged++;
+}
+
+void click_finder_step(ClickFinder *finder, const float power[ROW]) {
+    take_levels(finder, power);
+    rate(finder);
+    follow(finder);
+    judge(finder);
+}

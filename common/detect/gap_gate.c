@@ -1,0 +1,261 @@
+/* SPDX-License-Identifier: ISC */
+#include "detect/gap_gate.h"
+
+#include "basic/decibel.h"
+#include "voice/breath_class.h"
+
+#include <math.h>
+#include <string.h>
+
+static const float PERIODIC = 0.65f;
+/* Thresholds: below `open`, and least distances over the room. */
+static const float KEEP_DB = 6.0f, KEEP_SUNG_DB = 16.0f, LOW_DB = 20.0f, SUNG_DB = 6.0f;
+static const float WEAK_BREATH_DB = 12.0f;
+static const float LOUD_DB = 3.0f; /* nearer to the singer's level lies no breath */
+static const float VOICE_BAR_DB = 6.0f;
+static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVER_ROOM_DB = 10.0f;
+static const float HOLE_DB = 3.0f;       /* a floor as far under the usual room is a hole in it */
+static const float NOTHING_DB = -150.0f; /* a cut in the file: says nothing about the room */
+/* Nats (shrunk, see breath_class) by which breath is plainer than speech. */
+static const float PLAIN_BREATH = 0.2f;
+static const double WAIT_S = 0.25, TAIL_S = 0.016;
+/* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
+ * `keep` that are a pause; left for the fade-in at least. */
+enum { BEGIN = 8, BEGIN_SUNG = 3, GO_ON = 4, GO_ON_SUNG = 2, PAUSE = 3, FADE_ROOM = 2 };
+/* Hops of breath in a sound after which it takes so many others in a row to be more than that. */
+enum { BREATHED = 8, AFTER_BREATH = 16 };
+/* A breath that joins a phrase: hops and dB by which it swells at least, hops of doubt in it. */
+enum { SWELL = 8, DOUBT = 4 };
+static const float SWELL_DB = 6.0f;
+
+/* What is known when a hop of voice_sense comes in. */
+typedef struct {
+    float open_db, keep_db, low_db, sung_db, weak_db, loud_db;
+    size_t hop; /* that is told of */
+    float level_db;
+    bool periodic;
+    float breath;      /* > 0: breath rather than speech */
+    bool breathy;      /* and rather than room */
+    bool plain_breath; /* and that by far */
+} View;
+
+void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, size_t behind) {
+    gate->hops_per_second = hops_per_second;
+    gate->wait = (size_t)lround(WAIT_S * hops_per_second);
+    breath_features_prepare(&gate->features, rate_hz, hops_per_second);
+    noise_floor_prepare(&gate->room, hops_per_second);
+    room_tone_prepare(&gate->memory, rate_hz, hops_per_second);
+    phrase_marks_prepare(&gate->marks, behind, (size_t)lround(TAIL_S * hops_per_second));
+    gap_gate_set(gate, &(GapGateParams){-45.0f, false, true, 250.0f});
+    gap_gate_reset(gate);
+}
+
+void gap_gate_reset(GapGate *gate) {
+    breath_features_reset(&gate->features);
+    noise_floor_reset(&gate->room);
+    room_tone_reset(&gate->memory);
+    phrase_marks_reset(&gate->marks);
+    memset(&gate->state, 0, sizeof gate->state);
+    sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
+}
+
+void gap_gate_set(GapGate *gate, const GapGateParams *params) {
+    double shortest_s = (double)params->shortest_ms * 0.001;
+    gate->threshold_db = params->threshold_db;
+    gate->absolute = params->absolute;
+    gate->keep_breaths = params->keep_breaths;
+    phrase_marks_set(&gate->marks, (size_t)lround(shortest_s * gate->hops_per_second));
+}
+
+static float larger(float a, float b) {
+    return a > b ? a : b;
+}
+
+static float smaller(float a, float b) {
+    return a < b ? a : b;
+}
+
+/* ---- what is heard ---- */
+
+/* While the room is unknown only a voice can be told from it, by its being periodic; and that is
+ * not taken for the room. */
+static float track_room(GapGate *gate, const VoiceFrame *frame, float level_db, bool periodic) {
+    float room_db = periodic ? NOTHING_DB : level_db;
+    bool known = noise_floor_get(&gate->room, &room_db);
+    if (frame->whole && level_db > NOTHING_DB && (known || !periodic))
+        noise_floor_step(&gate->room, level_db, periodic);
+    room_tone_step(&gate->memory, frame, level_db, periodic);
+    float usual_db = room_db;
+    (void)room_tone_get(&gate->memory, &usual_db);
+    return usual_db > room_db + HOLE_DB ? usual_db : room_db;
+}
+
+static void find_thresholds(const GapGate *gate, float room_db, View *view) {
+    float least_db = 2.0f * NOTHING_DB;
+    float voice_db = decibel_from_power(voice_level_power(&gate->features.voice));
+    bool known = voice_level_known(&gate->features.voice);
+    view->loud_db = known ? voice_db - LOUD_DB : -NOTHING_DB;
+    if (gate->absolute) {
+        view->open_db = gate->threshold_db;
+    } else if (known) {
+        view->open_db = larger(voice_db + gate->threshold_db, room_db + OPEN_OVER_ROOM_DB);
+        least_db = room_db + KEEP_OVER_ROOM_DB;
+    } else {
+        view->open_db = room_db + FIRST_OVER_ROOM_DB;
+        least_db = room_db + KEEP_OVER_ROOM_DB;
+    }
+    view->keep_db = larger(view->open_db - KEEP_DB, least_db);
+    if (view->periodic)
+        view->keep_db = larger(view->open_db - KEEP_SUNG_DB, least_db);
+    view->low_db = larger(view->open_db - LOW_DB, room_db + KEEP_OVER_ROOM_DB);
+    view->weak_db = larger(view->open_db - WEAK_BREATH_DB, least_db);
+    least_db += OPEN_OVER_ROOM_DB - KEEP_OVER_ROOM_DB;
+    view->sung_db = larger(view->open_db - SUNG_DB, least_db);
+}
+
+/* What of the power below 359 Hz is voice, when something is: what stands 6 dB over the room there.
+ */
+static float voice_bar(const GapGate *gate, float power) {
+    float room_db;
+    bool known = noise_floor_get(&gate->features.room[0], &room_db);
+    return known && decibel_from_power(power) > room_db + VOICE_BAR_DB ? power : 0.0f;
+}
+
+static View look(GapGate *gate, const VoiceFrame *frame) {
+    BreathMoment moment;
+    float sound[SOUND_CLASSES], power = 0.0f;
+    breath_features_step(&gate->features, frame, &moment);
+    breath_class(&moment, 0.0f, sound);
+    for (int b = 1; b < OCTAVE_BANK_BANDS; b++)
+        power += frame->power[b];
+    bool periodic = frame->periodicity > PERIODIC;
+    power += periodic ? voice_bar(gate, frame->power[0]) : 0.0f;
+    View view = {
+        .hop = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY,
+        .level_db = decibel_from_power(power),
+        .periodic = periodic,
+        .breath = sound[SOUND_BREATH] - larger(sound[SOUND_VOICED], sound[SOUND_OTHER]),
+    };
+    float over_all = smaller(view.breath, sound[SOUND_BREATH] - sound[SOUND_ROOM]);
+    view.breathy = over_all > 0.0f;
+    view.plain_breath = over_all > PLAIN_BREATH;
+    sound_start_put(&gate->start, view.hop, view.level_db);
+    find_thresholds(gate, track_room(gate, frame, view.level_db, periodic), &view);
+    return view;
+}
+
+/* ---- inside and outside ---- */
+
+/* Marks from the start of the sound at `first` up to now. */
+static void mark(GapGate *gate, const View *view, size_t first, size_t limit) {
+    size_t earliest = phrase_marks_oldest(&gate->marks) + FADE_ROOM;
+    limit = limit > earliest ? limit : earliest;
+    first = sound_start_find(&gate->start, view->low_db, first, limit);
+    phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_SOUND);
+    gate->state.silent = 0;
+}
+
+static size_t count(size_t run, bool goes_on) {
+    return goes_on ? run + 1 : 0;
+}
+
+/* Whether this moment speaks for a phrase. */
+static bool speaks(const GapGate *gate, const View *view) {
+    if (gate->keep_breaths)
+        return view->level_db >= (view->plain_breath ? view->weak_db : view->open_db);
+    return view->level_db >= view->open_db && (view->periodic || view->breath < 0.0f);
+}
+
+/* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
+ * hops ago it was last near that. */
+static void follow_breath(GapGate *gate, const View *view) {
+    gate->state.low = view->level_db < view->low_db ? gate->state.low + 1 : 0;
+    gate->state.breathed = gate->state.low >= PAUSE ? 0 : gate->state.breathed + view->breathy;
+    gate->state.doubt = view->breathy ? 0 : gate->state.doubt + 1;
+    bool begins = gate->state.doubt > DOUBT;
+    if (begins || view->level_db < gate->state.breath_least_db)
+        gate->state.breath_least_db = view->level_db;
+    bool quiet = view->level_db < gate->state.breath_least_db + SWELL_DB / 2.0f;
+    gate->state.swelling = begins || quiet ? 0 : gate->state.swelling + 1;
+}
+
+/* Hops in a row that are not breath after which a sound is taken for speech, when `n` are
+ * ordinarily: more when the sound has been breath so far, since a lip may click in it. */
+static size_t hops_needed(const GapGate *gate, size_t n) {
+    return !gate->keep_breaths && gate->state.breathed >= BREATHED ? AFTER_BREATH : n;
+}
+
+static void outside(GapGate *gate, const View *view) {
+    size_t first;
+    size_t needed = hops_needed(gate, BEGIN);
+    if (gate->state.run >= needed)
+        first = view->hop - (needed - 1);
+    else if (gate->state.loud_run >= BEGIN)
+        first = view->hop - (BEGIN - 1);
+    else if (gate->state.sung_run >= BEGIN_SUNG)
+        first = view->hop - (BEGIN_SUNG - 1);
+    else
+        return;
+    mark(gate, view, first, 0);
+    gate->state.inside = gate->state.sounding = true;
+    gate->state.pause = 0;
+}
+
+/* Breaths to be trimmed break the pause they lie in, so that it is closed however short it is. One
+ * that begins before the phrase has died away is told by its swelling, and taken back as far as it
+ * was marked; if its beginning was let out already, so is the rest. */
+static void part_breath(GapGate *gate, const View *view) {
+    if (!gate->state.sounding && view->breathy && gate->state.breathed >= BREATHED)
+        phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_BREAK);
+    size_t swelling = gate->state.swelling, first = view->hop + 1 - swelling;
+    bool unread = first > phrase_marks_oldest(&gate->marks) + FADE_ROOM;
+    if (swelling < SWELL || !unread || view->level_db < gate->state.breath_least_db + SWELL_DB)
+        return;
+    if (gate->state.sounding) {
+        gate->state.sounding = false;
+        gate->state.silent = swelling - 1;
+    }
+    if (gate->state.silent + 1 >= swelling)
+        phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_BREAK);
+}
+
+static void inside(GapGate *gate, const View *view, bool speaking) {
+    bool kept = view->level_db >= view->keep_db;
+    gate->state.pause = kept ? 0 : gate->state.pause + 1;
+    if (gate->state.pause >= PAUSE)
+        gate->state.sounding = false;
+    if (!gate->keep_breaths)
+        part_breath(gate, view);
+    bool sounds = gate->keep_breaths
+                      ? kept || speaking
+                      : (kept && gate->state.sounding) ||
+                            gate->state.run >= hops_needed(gate, GO_ON) ||
+                            gate->state.loud_run >= BEGIN || gate->state.sung_run >= GO_ON_SUNG;
+    if (sounds) {
+        size_t last = view->hop - gate->state.silent - 1;
+        if (gate->state.sounding)
+            phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_SOUND);
+        else
+            mark(gate, view, view->hop, last + 1);
+        gate->state.sounding |= kept;
+        gate->state.silent = 0;
+    } else if (++gate->state.silent > gate->wait) {
+        gate->state.inside = false;
+        gate->state.run = gate->state.sung_run = gate->state.loud_run = 0;
+    }
+}
+
+PhraseMark gap_gate_step(GapGate *gate, const VoiceFrame *frame) {
+    View view = look(gate, frame);
+    bool speaking = speaks(gate, &view);
+    gate->state.run = count(gate->state.run, speaking);
+    gate->state.sung_run =
+        count(gate->state.sung_run, view.periodic && view.level_db >= view.sung_db);
+    gate->state.loud_run = count(gate->state.loud_run, view.level_db >= view.loud_db);
+    follow_breath(gate, &view);
+    if (gate->state.inside)
+        inside(gate, &view, speaking);
+    else
+        outside(gate, &view);
+    return phrase_marks_step(&gate->marks);
+}

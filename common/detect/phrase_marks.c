@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: ISC */
+#include "detect/phrase_marks.h"
+
+#include <string.h>
+
+enum { MASK = PHRASE_MARKS_RING - 1 };
+
+void phrase_marks_prepare(PhraseMarks *marks, size_t behind, size_t tail) {
+    marks->behind = behind < MASK ? behind : MASK;
+    marks->tail = tail;
+    marks->shortest = 0;
+    phrase_marks_reset(marks);
+}
+
+void phrase_marks_reset(PhraseMarks *marks) {
+    memset(&marks->state, 0, sizeof marks->state);
+    marks->state.now = marks->behind;
+}
+
+void phrase_marks_set(PhraseMarks *marks, size_t shortest) {
+    marks->shortest = shortest;
+}
+
+void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind) {
+    for (size_t t = first; t <= last; t++)
+        marks->state.marked[t & MASK] = (unsigned char)kind;
+}
+
+/* Steps to the next sound; *broken: there is a break before it, or in sight. */
+static size_t look_ahead(const PhraseMarks *marks, size_t from, bool *broken) {
+    size_t ahead = PHRASE_MARKS_NONE;
+    *broken = false;
+    for (size_t k = marks->behind; k > 0; k--) {
+        unsigned kind = marks->state.marked[(from + k) & MASK];
+        ahead = kind == PHRASE_MARK_SOUND ? k : ahead;
+        *broken = kind == PHRASE_MARK_SOUND ? false : *broken || kind == PHRASE_MARK_BREAK;
+    }
+    return ahead;
+}
+
+PhraseMark phrase_marks_step(PhraseMarks *marks) {
+    size_t read = phrase_marks_oldest(marks);
+    unsigned kind = marks->state.marked[read & MASK];
+    bool sound = kind == PHRASE_MARK_SOUND, broken;
+    size_t ahead = look_ahead(marks, read, &broken);
+    marks->state.any |= sound;
+    marks->state.pause = sound ? 0 : marks->state.pause + 1;
+    marks->state.broken = !sound && (marks->state.broken || kind == PHRASE_MARK_BREAK);
+    broken |= marks->state.broken;
+    size_t rest = ahead == PHRASE_MARKS_NONE ? marks->behind : ahead;
+    bool joined = marks->state.pause <= marks->tail ||
+                  (!broken && marks->state.pause + rest - 1 <= marks->shortest);
+    marks->state.marked[read & MASK] = PHRASE_MARK_NOTHING;
+    marks->state.now++;
+    return (PhraseMark){.open = sound || (joined && marks->state.any), .ahead = ahead};
+}

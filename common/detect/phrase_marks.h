@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: ISC */
+/* phrase_marks.h: a row of steps, some of them marked as sound, read a fixed number of steps late:
+ * what belongs together is joined, and what comes is announced.
+ *
+ * Step t is "open" when it is marked, or lies within `tail` steps behind a marked one, or in a
+ * pause between two marks of at most `shortest` steps: as far as is known by then, that is `behind`
+ * steps later. A pause whose end is not in sight counts as shorter than `shortest` until it is
+ * longer. Marks may be set for any step that was not yet read. Latency `behind` steps. Cost: one
+ * scan over them. */
+#ifndef SISKIN_DETECT_PHRASE_MARKS_H
+#define SISKIN_DETECT_PHRASE_MARKS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { PHRASE_MARKS_RING = 64, PHRASE_MARKS_NONE = PHRASE_MARKS_RING };
+
+typedef enum { PHRASE_MARK_NOTHING, PHRASE_MARK_SOUND, PHRASE_MARK_BREAK } PhraseMarkKind;
+
+typedef struct {
+    bool open;
+    /* Steps until the next marked one, 1 and up; PHRASE_MARKS_NONE when none is in sight. */
+    size_t ahead;
+} PhraseMark;
+
+typedef struct {
+    size_t behind, tail, shortest;
+    struct {
+        size_t now;   /* the newest step that may be marked */
+        size_t pause; /* steps from the last marked one to the one read, 0 when it is it */
+        bool any;     /* a sound was marked so far */
+        bool broken;  /* the pause is, so far */
+        unsigned char marked[PHRASE_MARKS_RING]; /* by step: a PhraseMarkKind */
+    } state;
+} PhraseMarks;
+
+/* behind: 1..PHRASE_MARKS_RING - 1 */
+void phrase_marks_prepare(PhraseMarks *marks, size_t behind, size_t tail);
+void phrase_marks_reset(PhraseMarks *marks);
+void phrase_marks_set(PhraseMarks *marks, size_t shortest);
+/* The newest step, and the oldest not yet read. */
+static inline size_t phrase_marks_now(const PhraseMarks *marks) {
+    return marks->state.now;
+}
+static inline size_t phrase_marks_oldest(const PhraseMarks *marks) {
+    return marks->state.now - marks->behind;
+}
+/* Marks steps first..last, both within oldest..now; nothing when first > last. */
+void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind);
+/* Reads the oldest step, and goes on by one. */
+PhraseMark phrase_marks_step(PhraseMarks *marks);
+
+#endif

@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: ISC */
+/* sibilance.h: how far a sibilant stands over the singer's own vowels, in dB.
+ *
+ *     ratio = band - max(vowels lately, voice now)
+ * The quotient of the two bands at one moment does not tell a hot /s/ from an ordinary one: with no
+ * voicing under it, it is anywhere above +10 dB. What is published, and what an ear judges by, is
+ * the level of the fricative over the vowels around it; so the voice is remembered through the
+ * sibilant (vowel_level.h). A voice louder than that memory counts as it is, or the first vowel
+ * after a rest would look sibilant.
+ *
+ * Two conditions keep what is no sibilant out of `minimum_duration_db`:
+ * - the band must hold more power than the voice just now, after the rule by which sibilants are
+ *   found in read speech: more energy above 3 kHz than below 1.5 kHz (an unreviewed measurement on
+ *   the CMU ARCTIC corpus). Since the voice band reaches down to 100 Hz, the voicing of a /z/
+ * counts against it: it is treated where its friction outweighs its voicing. In vowels the value is
+ *   SIBILANCE_VOWEL_DB.
+ * - it must last (minimum_duration.h). /sh/ and /z/ are recognised from 30 ms of friction on, /s/ from 50 ms
+ *   (Jongman, JASA 85, 1989), while plosive bursts take 5..20 ms (from memory) and most mouth
+ * clicks less; what is over within 20 ms, to which the detector's window adds some 4, is none.
+ *
+ * Adding a gain to the signal changes nothing. Cost: two logarithms and `lasting` a step.
+ * Latency of minimum_duration_db: sibilance_latency() steps. */
+#ifndef SISKIN_DETECT_SIBILANCE_H
+#define SISKIN_DETECT_SIBILANCE_H
+
+#include "basic/minimum_duration.h"
+#include "voice/vowel_level.h"
+
+#define SIBILANCE_NONE_DB                                                                          \
+    (-100.0f)                        /* the lowest ratio, and what is told while no voice is known \
+                                      */
+#define SIBILANCE_VOWEL_DB (-200.0f) /* in a vowel */
+
+typedef struct {
+    VowelLevel vowel;
+    MinimumDuration lasting;
+    float missing_db;
+} Sibilance;
+
+typedef struct {
+    float ratio_db;            /* now, vowels too */
+    float minimum_duration_db; /* late; sibilants only */
+} SibilanceNow;
+
+/* false: the arena is full. Call reset and set before the first step. */
+bool sibilance_prepare(Sibilance *s, double steps_per_second, Arena *arena);
+void sibilance_reset(Sibilance *s);
+/* gate_db: vowel_level_set. missing_db is added to the band: what of it is known to be out of
+ * sight. */
+void sibilance_set(Sibilance *s, float gate_db, float missing_db);
+/* Powers of the band and of the voice, >= 0. */
+SibilanceNow sibilance_step(Sibilance *s, float band, float voice);
+size_t sibilance_latency(const Sibilance *s);
+/* Whether a value of minimum_duration_db means a vowel. */
+static inline bool sibilance_in_vowel(float minimum_duration_db) {
+    return minimum_duration_db < 0.5f * (SIBILANCE_NONE_DB + SIBILANCE_VOWEL_DB);
+}
+
+#endif

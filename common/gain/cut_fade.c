@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: ISC */
+#include "gain/cut_fade.h"
+
+#include "basic/decibel.h"
+#include "basic/one_pole.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double GLIDE_MS = 10.0;
+static const float ARRIVED = 1e-7f;
+
+void cut_fade_prepare(CutFade *fade, double rate_hz) {
+    fade->rate_hz = rate_hz;
+    fade->glide = (float)one_pole_coefficient(GLIDE_MS, rate_hz);
+    cut_fade_set(fade, &(CutFadeParams){-60.0f, 10.0f, 100.0f});
+    cut_fade_reset(fade);
+}
+
+void cut_fade_reset(CutFade *fade) {
+    memset(&fade->state, 0, sizeof fade->state);
+    fade->state.step = -1.0;
+}
+
+static double frames(const CutFade *fade, float ms) {
+    return fmax((double)ms * 0.001 * fade->rate_hz, 1.0);
+}
+
+void cut_fade_set(CutFade *fade, const CutFadeParams *params) {
+    fade->in_frames = frames(fade, params->fade_in_ms);
+    fade->out_frames = frames(fade, params->fade_out_ms);
+    fade->goal = params->floor_db < 0.0f ? (float)decibel_to_gain((double)params->floor_db) : 1.0f;
+}
+
+void cut_fade_open(CutFade *fade, size_t within_frames) {
+    double left = 1.0 - fade->state.at;
+    double needed = within_frames > 0 ? left / (double)within_frames : 1.0;
+    fade->state.step = fmax(needed, 1.0 / fade->in_frames);
+}
+
+void cut_fade_close(CutFade *fade) {
+    fade->state.step = -1.0 / fade->out_frames;
+}
+
+static double clamped(double p) {
+    return p < 0.0 ? 0.0 : p > 1.0 ? 1.0 : p;
+}
+
+static bool rests(const CutFade *fade) {
+    bool still = fade->state.step > 0.0 ? fade->state.at >= 1.0 : fade->state.at <= 0.0;
+    return still && fade->state.floor == fade->goal;
+}
+
+/* From 1 downwards, so that it is exactly 1 where p or the floor is. */
+static float gain_of(float p, float floor) {
+    return 1.0f - (1.0f - floor) * (1.0f - p * p * (3.0f - 2.0f * p));
+}
+
+static float rest(const CutFade *fade, float *gain, size_t n) {
+    float g = gain_of((float)fade->state.at, fade->state.floor);
+    for (size_t i = 0; i < n; i++)
+        gain[i] = g;
+    return g;
+}
+
+static float floor_step(CutFade *fade) {
+    float floor = one_pole_step(fade->state.floor, fade->goal, fade->glide);
+    fade->state.floor = fabsf(floor - fade->goal) > ARRIVED ? floor : fade->goal;
+    return fade->state.floor;
+}
+
+float cut_fade_process(CutFade *fade, float *gain, size_t n) {
+    if (!fade->state.started) {
+        fade->state.floor = fade->goal;
+        fade->state.started = true;
+    }
+    if (rests(fade))
+        return rest(fade, gain, n);
+    float least = 1.0f;
+    for (size_t i = 0; i < n; i++) {
+        fade->state.at = clamped(fade->state.at + fade->state.step);
+        gain[i] = gain_of((float)fade->state.at, floor_step(fade));
+        least = gain[i] < least ? gain[i] : least;
+    }
+    return least;
+}

@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: ISC */
+/* phrase_level.h: how loud the phrase being sung is, and how loud the take has been so far.
+ *
+ * Only sung moments count, and time stands still in between (gated loudness, as in ITU-R BS.1770-4,
+ * but gated by what is sung instead of by level). Within a phrase, P being the power of a moment,
+ *     M += max(1 / n, 1 - exp(-T / memory)) (P - M)
+ * is the plain mean of the phrase so far, and an exponential one when it goes on. A pause of 350 ms
+ * ends a phrase. Of a new phrase little is known at first, and what a singer is likely to do next
+ * is the average of what was done before: the estimate of least variance weighs the two by how much
+ * each is worth (the mean of n observations and a prior worth k of them, a Gaussian prior's
+ * posterior mean),
+ *     level = (k average + n M) / (k + n)   in dB, k = 100 ms
+ * Measured on sung and spoken phrases, what 400 ms of a phrase say of its level is wrong by 2.5 dB
+ * (deviation), 1 s by 1.3 dB. A phrase begins to count after 20 ms of it, so that a stray moment
+ * cannot begin one.
+ * The average is that of the level over sung time, in dB, over the whole take at first and over the
+ * last 30 s of singing later. A mean M of over 15 dB above it says that what came before was not
+ * the voice: the average starts anew and is no prior.
+ * Levels in LUFS: -0.691 + 10 log10 of K-weighted power, summed over channels. Latency 0. */
+#ifndef SISKIN_VOICE_PHRASE_LEVEL_H
+#define SISKIN_VOICE_PHRASE_LEVEL_H
+
+#include <stdbool.h>
+
+typedef struct {
+    float steps_per_second;
+    float forget;  /* 1 - exp(-T / memory) */
+    float split;   /* steps without voice that end a phrase */
+    float enough;  /* sung steps that begin one */
+    float prior;   /* k, steps */
+    float longest; /* of the average, steps */
+    struct {
+        float silent;    /* steps since the last sung one */
+        bool beginning;  /* sung again, but not yet for `enough` */
+        float n, power;  /* sung steps of this phrase, and M */
+        float prior_db;  /* the average when it began */
+        float prior_n;   /* k, or 0 when there was none */
+        float level_db;  /* as last known */
+        float average_n; /* 0: nothing was sung yet */
+        float average_db;
+    } state;
+} PhraseLevel;
+
+void phrase_level_prepare(PhraseLevel *level, double steps_per_second);
+void phrase_level_reset(PhraseLevel *level);
+/* Time constant of the mean within a phrase, > 0. */
+void phrase_level_set(PhraseLevel *level, double memory_ms);
+/* One moment: its K-weighted power, and whether it is sung. */
+void phrase_level_step(PhraseLevel *level, float power, bool sung);
+
+/* False until something was sung. */
+static inline bool phrase_level_known(const PhraseLevel *level) {
+    return level->state.average_n > 0.0f;
+}
+/* Of the phrase being sung, or of the last one; and the average. LUFS; -200 before either is known.
+ */
+static inline float phrase_level_now(const PhraseLevel *level) {
+    return level->state.level_db;
+}
+static inline float phrase_level_average(const PhraseLevel *level) {
+    return level->state.average_db;
+}
+
+#endif

@@ -1,0 +1,192 @@
+/* SPDX-License-Identifier: ISC */
+#include "voice/pitch.h"
+
+#include "basic/one_pole.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double PI = 3.14159265358979323846;
+/* The low rate is at least this: nine lags for the shortest period, 1 ms, so that a parabola
+ * between them still fits. */
+static const double LEAST_LOW_RATE_HZ = 9000.0;
+/* Added to d, a sum of some 60 squares: makes what lies under -140 dB aperiodic. */
+static const float FLOOR = 1e-12f;
+static const float NO_BOTTOM = 10.0f;
+
+enum { TAPS_PER_FRAME = 8 }; /* length of the decimating filter in decimated frames */
+
+static void design_taps(Pitch *pitch) {
+    double middle = 0.5 * (double)(pitch->n_taps - 1), sum = 0.0;
+    for (size_t i = 0; i < pitch->n_taps; i++) {
+        double t = ((double)i - middle) / (double)pitch->decimation;
+        double x = 0.5 * PI * t; /* corner at a quarter of the low rate */
+        double sinc = fabs(x) < 1e-9 ? 1.0 : sin(x) / x;
+        double window = 0.54 - 0.46 * cos(2.0 * PI * (double)i / (double)(pitch->n_taps - 1));
+        pitch->taps[i] = (float)(sinc * window);
+        sum += sinc * window;
+    }
+    for (size_t i = 0; i < pitch->n_taps; i++)
+        pitch->taps[i] /= (float)sum;
+}
+
+bool pitch_prepare(Pitch *pitch, double rate_hz, const PitchRange *range, Arena *arena) {
+    *pitch = (Pitch){0};
+    pitch->decimation = (size_t)fmax(1.0, floor(rate_hz / LEAST_LOW_RATE_HZ));
+    pitch->low_rate_hz = rate_hz / (double)pitch->decimation;
+    pitch->n_taps = TAPS_PER_FRAME * pitch->decimation;
+    pitch->hop = 2 * (size_t)round(0.5 * PITCH_HOP_MS * 1e-3 * pitch->low_rate_hz);
+    /* A minimum needs a lag on either side. */
+    pitch->first_lag = (size_t)fmax(2.0, floor(pitch->low_rate_hz / range->highest_hz));
+    pitch->last_lag = (size_t)ceil(pitch->low_rate_hz / range->lowest_hz);
+    if (!(range->lowest_hz >= 40.0) || pitch->first_lag > pitch->last_lag)
+        return false;
+    pitch->lags = (pitch->last_lag + 1 + 7) / 8 * 8;
+    pitch->forget = (float)one_pole_coefficient(PITCH_WINDOW_MS, 0.5 * pitch->low_rate_hz);
+
+    pitch->taps = arena_take(arena, pitch->n_taps, sizeof(float));
+    size_t line = pitch->n_taps + pitch->hop * pitch->decimation;
+    pitch->line = arena_take(arena, line, sizeof(float));
+    pitch->past = arena_take(arena, 2 * pitch->lags, sizeof(float));
+    pitch->d = arena_take(arena, pitch->lags, sizeof(float));
+    pitch->normal = arena_take(arena, pitch->lags, sizeof(float));
+    pitch->bottom = arena_take(arena, pitch->lags, sizeof(float));
+    if (!pitch->taps || !pitch->line || !pitch->past || !pitch->d || !pitch->normal ||
+        !pitch->bottom)
+        return false;
+    design_taps(pitch);
+    for (int i = 0; i < 2;
+         i++) /* Butterworth, fourth order: Q = 1 / (2 cos(pi/8)), 1 / (2 cos(3pi/8)) */
+        svf_set(&pitch->state.low_cut[i], pitch->low_rate_hz,
+                &(SvfParams){.kind = SVF_HIGH_PASS,
+                             .frequency_hz = (float)(0.9 * range->lowest_hz),
+                             .q = i == 0 ? 0.54119610f : 1.30656296f});
+    return true;
+}
+
+void pitch_reset(Pitch *pitch) {
+    size_t line = pitch->n_taps + pitch->hop * pitch->decimation;
+    memset(pitch->line, 0, line * sizeof *pitch->line);
+    memset(pitch->past, 0, 2 * pitch->lags * sizeof *pitch->past);
+    memset(pitch->d, 0, pitch->lags * sizeof *pitch->d);
+    for (int i = 0; i < 2; i++)
+        svf_reset(&pitch->state.low_cut[i]);
+    pitch->state.taken = 0;
+    pitch->state.newest = 0;
+    pitch->state.energy = 0.0f;
+    pitch->state.reading = (PitchReading){.aperiodicity = 1.0f};
+}
+
+size_t pitch_until(const Pitch *pitch) {
+    return pitch->hop * pitch->decimation - pitch->state.taken;
+}
+
+PitchReading pitch_reading(const Pitch *pitch) {
+    return pitch->state.reading;
+}
+
+/* Eight sums side by side: C does not let the compiler reorder one. */
+static float dot(const float *a, const float *b, size_t n) {
+    float sum[8] = {0.0f};
+    for (size_t i = 0; i < n; i += 8)
+        for (size_t k = 0; k < 8; k++)
+            sum[k] += a[i + k] * b[i + k];
+    return ((sum[0] + sum[4]) + (sum[1] + sum[5])) + ((sum[2] + sum[6]) + (sum[3] + sum[7]));
+}
+
+/* The newest decimated frame's difference from every lag, into d. */
+static void compare(Pitch *pitch, float x) {
+    const float forget = pitch->forget;
+    const float *past = pitch->past + pitch->state.newest;
+    float *d = pitch->d;
+    for (size_t i = 0; i < pitch->lags; i++) {
+        float difference = x - past[i];
+        d[i] = forget * d[i] + difference * difference;
+    }
+    pitch->state.energy = forget * pitch->state.energy + x * x;
+}
+
+/* One decimated frame into the past; every other one counts in the sums. */
+static void take(Pitch *pitch, float x, bool counts) {
+    x = svf_step(&pitch->state.low_cut[0], x);
+    x = svf_step(&pitch->state.low_cut[1], x);
+    if (counts)
+        compare(pitch, x);
+    size_t newest = pitch->state.newest == 0 ? pitch->lags - 1 : pitch->state.newest - 1;
+    pitch->past[newest] = x;
+    pitch->past[newest + pitch->lags] = x;
+    pitch->state.newest = newest;
+}
+
+static void normalise(Pitch *pitch) {
+    float sum = 0.0f;
+    for (size_t i = 0; i < pitch->lags; i++) {
+        float d = pitch->d[i] + FLOOR;
+        sum += d;
+        pitch->normal[i] = d * (float)(i + 1) / sum;
+    }
+}
+
+/* d' between the lags around each local minimum, by a parabola; elsewhere more than any minimum.
+ * Without it a period that falls between two lags would look less periodic than its double.
+ * No branches, so that it is vectorised. */
+static void find_bottoms(Pitch *pitch) {
+    const float *normal = pitch->normal;
+    float *bottom = pitch->bottom;
+    for (size_t i = 1; i + 1 < pitch->lags; i++) {
+        float below = normal[i - 1], here = normal[i], above = normal[i + 1];
+        float bend = below - 2.0f * here + above, slope = above - below;
+        float value = here - 0.125f * slope * slope / (bend > 1e-12f ? bend : 1.0f);
+        value = value > 0.0f ? value : 0.0f;
+        value = here <= below ? value : NO_BOTTOM;
+        bottom[i] = here <= above ? value : NO_BOTTOM;
+    }
+}
+
+/* The lag of the period, by the rule in the header; 0 if there is no minimum in the range. */
+static size_t choose(const Pitch *pitch) {
+    const float *bottom = pitch->bottom - 1; /* by lag */
+    float least = NO_BOTTOM;
+    for (size_t lag = pitch->first_lag; lag <= pitch->last_lag; lag++)
+        least = bottom[lag] < least ? bottom[lag] : least;
+    const float most = PITCH_TIE + 1.5f * least;
+    size_t chosen = 0;
+    for (size_t lag = pitch->last_lag; lag >= pitch->first_lag; lag--)
+        chosen = bottom[lag] <= most ? lag : chosen;
+    return least < NO_BOTTOM ? chosen : 0;
+}
+
+static void read_pitch(Pitch *pitch) {
+    normalise(pitch);
+    find_bottoms(pitch);
+    size_t lag = choose(pitch);
+    pitch->state.reading = (PitchReading){
+        .aperiodicity = 1.0f,
+        .power = pitch->state.energy * (1.0f - pitch->forget),
+    };
+    if (lag == 0)
+        return;
+    const float *d = pitch->d - 1;
+    float below = d[lag - 1], here = d[lag], above = d[lag + 1];
+    float bend = below - 2.0f * here + above;
+    float shift = bend > 0.0f ? 0.5f * (below - above) / bend : 0.0f;
+    pitch->state.reading.hz = (float)pitch->low_rate_hz / ((float)lag + shift);
+    pitch->state.reading.aperiodicity = pitch->bottom[lag - 1];
+}
+
+bool pitch_process(Pitch *pitch, const float *in, size_t n) {
+    const size_t whole = pitch->hop * pitch->decimation;
+    size_t before = pitch->state.taken, after = before + n;
+    memcpy(pitch->line + pitch->n_taps + before, in, n * sizeof *in);
+    pitch->state.taken = after;
+    for (size_t k = before / pitch->decimation; k < after / pitch->decimation; k++) {
+        const float *end = pitch->line + (k + 1) * pitch->decimation + pitch->n_taps;
+        take(pitch, dot(end - pitch->n_taps, pitch->taps, pitch->n_taps), k % 2 == 1);
+    }
+    if (after < whole)
+        return false;
+    read_pitch(pitch);
+    memmove(pitch->line, pitch->line + whole, pitch->n_taps * sizeof *pitch->line);
+    pitch->state.taken = 0;
+    return true;
+}

@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: ISC */
+/* pitch_floor.h: the lowest note sung lately, from readings of pitch.h.
+ *
+ * What may be cut under a voice is set by its lowest note, not by the one sung at the moment: a
+ * filter that followed every note and every swing of a vibrato would be heard. So:
+ *
+ * - A reading counts when it is periodic (aperiodicity under 0.1, YIN's usual threshold),
+ *   no more than 30 dB under the loudest periodic sound of late (so that hum and room tone between
+ *   phrases are not taken for a voice, whatever the gain before), and the last of 5 in a row that
+ *   lie within a semitone of their neighbours: 20 ms of steady voice.
+ * - The floor is the lowest of the readings that counted in the last 3.5 s of voice. That is the
+ *   mean length of a breath group (Rochet-Capellan and Fuchs, Interspeech 2013). Unvoiced time
+ *   does not count: through consonants and rests the floor stands still.
+ * - The floor reported moves down when that falls 2 % (a third of a semitone) under it, and up when
+ *   it rises 6 % (a semitone) over it. In between it is constant to the bit, so that neither
+ *   vibrato, whose low turning points differ by less, nor the noise of readings moves a filter.
+ *
+ * The loudest sound is forgotten at 1 dB a second. Cost 12 operations a reading. */
+#ifndef SISKIN_VOICE_PITCH_FLOOR_H
+#define SISKIN_VOICE_PITCH_FLOOR_H
+
+#include "basic/arena.h"
+#include "basic/sliding_max.h"
+#include "voice/pitch.h"
+
+#include <stdbool.h>
+
+#define PITCH_FLOOR_MEMORY_S 3.5
+#define PITCH_FLOOR_APERIODICITY 0.1f
+#define PITCH_FLOOR_GATE 1e-3f /* -30 dB of power */
+
+typedef struct {
+    float fade;        /* of the loudest power, a reading */
+    SlidingMax lowest; /* over hertz negated: its maximum is the lowest note */
+    struct {
+        float loudest;
+        float last_hz;
+        unsigned steady; /* readings in a row that were close to the one before */
+        float voiced_hz; /* the last reading if it counted, else 0 */
+        float floor_hz;
+    } state;
+} PitchFloor;
+
+/* For readings every reading_ms. false: the arena is full. */
+bool pitch_floor_prepare(PitchFloor *floor, double reading_ms, Arena *arena);
+void pitch_floor_reset(PitchFloor *floor);
+/* Takes one reading, and gives the floor in Hz; 0 as long as no note is known. */
+float pitch_floor_step(PitchFloor *floor, const PitchReading *reading);
+/* The pitch as of the last reading, in Hz; 0 when that did not count as voice. */
+float pitch_floor_voiced_hz(const PitchFloor *floor);
+
+#endif

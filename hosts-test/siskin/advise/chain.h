@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: ISC */
+/* chain.h: advice written as a chain file, for people and for siskin render alike. */
+#ifndef SISKIN_ADVISE_CHAIN_H
+#define SISKIN_ADVISE_CHAIN_H
+
+#include "siskin/advise/plan.h"
+
+#include <stdio.h>
+
+/* The chain of the processors that are needed, on a bus `lead`. Every rule is told of in comments:
+ * whether it is needed, by what measure, and how a render measures. Fails as advice_settings;
+ * `file` may then hold a part.
+ */
+bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
+
+#endif

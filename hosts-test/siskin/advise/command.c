@@ -1,0 +1,302 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin advise: which steps a take needs, as a chain that does them. */
+#include "siskin/command.h"
+#include "siskin/advise/chain.h"
+#include "siskin/advise/fit.h"
+#include "siskin/measure/print.h"
+#include "siskin/measure/takes.h"
+#include "siskin/options.h"
+#include "siskin/place.h"
+#include "siskin/safe.h"
+#include "siskin/text.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+typedef struct {
+    const char *into, *bundles;
+    bool csv, quiet, help;
+} Words;
+
+typedef struct {
+    const Words *words;
+    Takes takes;
+    Host *host;
+    char **chains; /* written so far */
+    size_t n_chains;
+    Progress progress;
+} Job;
+
+static void print_help(const Option *options, size_t count) {
+    puts(
+        "siskin advise TAKE > CHAIN\n"
+        "siskin advise --into DIR TAKE...\n"
+        "siskin advise --csv TAKE...\n"
+        "\n"
+        "Measures each TAKE (as siskin measure does), goes through the steps of the work in their\n"
+        "order, and says for each whether the take needs it and by what measure. The advice is a\n"
+        "chain file: the processors that are needed, set for this take, and the reasons as\n"
+        "comments; also what no processor here mends, and what to do about it. The chain is tried\n"
+        "on the take and the outcome measured: steps that did too little are set to do more, and\n"
+        "what stays is told. A take that needs nothing gets a chain of comments. TAKE may be a\n"
+        "folder of takes.\n"
+        "\n"
+        "  siskin advise take.wav > lead.chain\n"
+        "  siskin render --chain lead.chain take.wav out.wav\n"
+        "  siskin advise --into chains takes      (chains/NAME.chain for each)\n"
+        "  siskin advise --csv takes > takes.csv\n");
+    options_print(options, count);
+    puts("\n"
+         "In the table of --csv each rule has its figure, whether it is needed (yes, no, unknown,\n"
+         "or arises: by the other steps) and its figure after a trial with the chain; then come "
+         "the\n"
+         "rules that stay unmet, and the chain.\n"
+         "\n"
+         "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
+}
+
+/* ---- one take ---- */
+
+/* The chain file, in new memory; NULL: it failed. */
+static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) {
+    char *text = NULL;
+    size_t size = 0;
+    FILE *file = open_memstream(&text, &size);
+    bool fine = file && advice_write_chain(file, job->host, plan, error);
+    if (!file || fclose(file) != 0)
+        fine = host_fail(error, "%s: out of memory", plan->taken.path);
+    if (fine)
+        return text;
+    free(text);
+    return NULL;
+}
+
+/* ---- chain files ---- */
+
+/* "DIR/NAME.chain" of "any/NAME.wav". */
+static char *chain_path(const char *folder, const char *take) {
+    const char *name = text_base(take);
+    const char *dot = strrchr(name, '.');
+    int length = dot && dot != name ? (int)(dot - name) : (int)strlen(name);
+    return text_print("%s/%.*s.chain", folder, length, name);
+}
+
+static bool is_taken(const Job *job, const char *path) {
+    for (size_t i = 0; i < job->n_chains; i++)
+        if (strcmp(job->chains[i], path) == 0)
+            return true;
+    return false;
+}
+
+static bool write_file(const char *path, const char *text, HostError *error) {
+    SafeFile file = {0};
+    SafeFile *const files[] = {&file};
+    if (!safe_open(&file, path, error))
+        return false;
+    if (safe_write(&file, text, strlen(text)) == strlen(text))
+        return safe_commit(files, 1, error);
+    host_fail(error, "cannot write %s: %s", path, strerror(errno));
+    safe_discard(&file);
+    return false;
+}
+
+static bool write_chain(Job *job, const Measures *measures, const char *text, HostError *error) {
+    char *path = chain_path(job->words->into, measures->path);
+    bool fine = true;
+    if (is_taken(job, path))
+        fine = host_fail(error, "%s: %s is the chain of another take", measures->path, path);
+    else if (safe_same_file(path, measures->path))
+        fine = host_fail(error, "%s is the take itself; takes are never written over", path);
+    else
+        fine = write_file(path, text, error);
+    if (fine)
+        *(char **)text_grow(&job->chains, &job->n_chains, sizeof *job->chains) = path;
+    else
+        free(path);
+    return fine;
+}
+
+/* ---- CSV ---- */
+
+static void csv_head(void) {
+    fputs("take", stdout);
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        const char *id = advice_rules[i].id;
+        printf(",%s,%s_needed,%s_after", id, id, id);
+    }
+    puts(",stays,chain");
+}
+
+static void csv_figure(double figure) {
+    putchar(',');
+    if (isfinite(figure))
+        printf("%.6g", figure);
+}
+
+static void csv_row(const AdvicePlan *plan, const char *chain) {
+    static const char *const word[] = {"no", "yes", "unknown"};
+    const char *between = ",";
+    tell_csv_text(plan->taken.path);
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        csv_figure(plan->advice.figure[i]);
+        printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
+        csv_figure(plan->after.figure[i]);
+    }
+    for (size_t i = 0; i < advice_n_rules; i++)
+        if (plan_stays(plan, i)) {
+            printf("%s%s", between, advice_rules[i].id);
+            between = " ";
+        }
+    fputs(*between == ',' ? ",," : ",", stdout);
+    tell_csv_text(chain);
+    putchar('\n');
+}
+
+/* ---- a line for people ---- */
+
+typedef bool Shown(const AdvicePlan *plan, size_t i);
+
+static bool is_processed(const AdvicePlan *plan, size_t i) {
+    return advice_wants_processor(&plan->advice, i);
+}
+
+static bool is_by_hand(const AdvicePlan *plan, size_t i) {
+    return !advice_rules[i].processor && plan->advice.verdict[i] == ADVICE_NEEDED;
+}
+
+static bool print_some(const char *title, const AdvicePlan *plan, Shown *shown, bool processor) {
+    const char *between = title;
+    for (size_t i = 0; i < advice_n_rules; i++)
+        if (shown(plan, i)) {
+            printf("%s%s", between, processor ? advice_rules[i].processor : advice_rules[i].id);
+            between = ", ";
+        }
+    return between != title;
+}
+
+static void row(const Job *job, const AdvicePlan *plan) {
+    printf("%s:", job->chains[job->n_chains - 1]);
+    bool any = print_some(" ", plan, is_processed, true);
+    any |= print_some(any ? "; stays: " : " stays: ", plan, plan_stays, false);
+    any |= print_some(any ? "; by hand: " : " by hand: ", plan, is_by_hand, false);
+    puts(any ? "" : " nothing is needed");
+}
+
+/* ---- all takes ---- */
+
+static bool tell(Job *job, const AdvicePlan *plan, HostError *error) {
+    const Words *words = job->words;
+    char *chain = chain_of(job, plan, error);
+    char *line = chain ? advice_line(job->host, &plan->advice, advice_n_rules - 1, error) : NULL;
+    bool fine = line && (!words->into || write_chain(job, &plan->taken, chain, error));
+    if (fine && words->csv)
+        csv_row(plan, line);
+    else if (fine && !words->into)
+        fputs(chain, stdout);
+    else if (fine && !words->quiet)
+        row(job, plan);
+    free(chain);
+    free(line);
+    return fine;
+}
+
+static bool advise_take(Job *job, const char *path, HostError *error) {
+    AdvicePlan plan;
+    if (!plan_make(job->host, path, &job->progress, &plan, error))
+        return false;
+    bool fine = tell(job, &plan, error);
+    plan_free(&plan);
+    return fine;
+}
+
+static bool make_folder(const char *path, HostError *error) {
+    struct stat status;
+    if (mkdir(path, 0777) == 0 ||
+        (errno == EEXIST && stat(path, &status) == 0 && S_ISDIR(status.st_mode)))
+        return true;
+    return host_fail(error, "cannot make the folder %s: %s", path, strerror(errno));
+}
+
+static int advise_all(Job *job) {
+    HostError error;
+    size_t failed = 0;
+    if (job->words->into && !make_folder(job->words->into, &error))
+        return command_fail("advise", STATUS_FAILED, &error);
+    job->progress = progress_begin(job->words->quiet);
+    safe_catch_signals();
+    if (job->words->csv)
+        csv_head();
+    for (size_t i = 0; i < job->takes.n; i++)
+        if (!advise_take(job, job->takes.path[i], &error)) {
+            command_fail("advise", STATUS_FAILED, &error);
+            failed++;
+        }
+    errno = 0;
+    if (fflush(stdout) != 0 || ferror(stdout)) {
+        host_fail(&error, "cannot write the advice: %s", errno ? strerror(errno) : "no room");
+        return command_fail("advise", STATUS_FAILED, &error);
+    }
+    return failed ? STATUS_FAILED : STATUS_OK;
+}
+
+/* ---- the command ---- */
+
+static bool prepare(Job *job, int argc, char **argv, HostError *error) {
+    if (!takes_find(&job->takes, argc, argv, error))
+        return false;
+    job->host = place_open_host(job->words->bundles, error);
+    return job->host != NULL;
+}
+
+static int advise(const Words *words, int argc, char **argv) {
+    HostError error;
+    Job job = {.words = words};
+    int status = STATUS_FAILED;
+    if (!prepare(&job, argc, argv, &error)) {
+        command_fail("advise", status, &error);
+    } else if (job.takes.n > 1 && !words->csv && !words->into) {
+        host_fail(&error, "several takes make several chains: give --into DIR, or --csv");
+        status = command_fail("advise", STATUS_USAGE, &error);
+    } else {
+        status = advise_all(&job);
+    }
+    host_close(job.host);
+    takes_free(&job.takes);
+    for (size_t i = 0; i < job.n_chains; i++)
+        free(job.chains[i]);
+    free(job.chains);
+    return status;
+}
+
+int command_advise(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    const Option options[] = {
+        {"into", "DIR",
+         "write DIR/NAME.chain for each take, and say in a line each what\n"
+         "it needs; DIR is made if it is not there",
+         &words.into, NULL},
+        {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
+        {"quiet", NULL, "print nothing but errors, notes and what was asked for", NULL,
+         &words.quiet},
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("advise", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc < 1) {
+        host_fail(&error, "name a TAKE or a folder of takes; siskin advise --help tells more");
+        return command_fail("advise", STATUS_USAGE, &error);
+    }
+    return advise(&words, argc, argv);
+}

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: ISC */
+/* plan.h: from a take to advice that has been tried.
+ *
+ * The take is measured and judged. Rumble, hum and DC are heard by every detector after them:
+ * phrases seem louder or softer, gaps full of noise, and bursts of consonants stand out like
+ * clicks. So when the ends of the spectrum are not clean, they are cleaned, and the rest is judged
+ * by the outcome. Then everything that is advised is done to the take, and that is measured and
+ * judged again. Where a finding stays, or one is new, the step for it is set to do more, and tried
+ * again, a few times; of all trials the best is advised. A processor that does nothing for a
+ * finding is left out. What stays in the end is told. */
+#ifndef SISKIN_ADVISE_PLAN_H
+#define SISKIN_ADVISE_PLAN_H
+
+#include "siskin/advise/rules.h"
+#include "siskin/render/report.h"
+
+typedef struct {
+    Measures taken; /* as recorded */
+    Measures clean; /* with clean ends, when they are not */
+    Advice advice;
+    Advice after; /* how a render with it is judged; its `of` is not to be used */
+} AdvicePlan;
+
+/* Fails as measuring and rendering do; then there is nothing to free. */
+bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *plan,
+               HostError *error);
+void plan_free(AdvicePlan *plan);
+
+/* Whether rule `i` is not fine after all that is advised, though it was before or should be now. */
+bool plan_stays(const AdvicePlan *plan, size_t i);
+
+#endif

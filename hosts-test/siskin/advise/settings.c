@@ -1,0 +1,190 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/advise/settings.h"
+
+#include "siskin/advise/figures.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+/* What settings aim for beyond the limit, so that a detector's spread does not undo it. */
+static const double MARGIN_DB = 3.0;
+
+/* Defaults of the processors, where the others were chosen beside them. */
+static const double UNKNOWN_VOICE_HZ = 40.0;
+static const double DE_ESSER_RATIO_DB = -15.5;
+
+/* An octave, of one high-pass. */
+static const double STEEPEST_DB = 48.0;
+
+/* A pass of riding more for so much spread that a trial left. */
+static const double SPREAD_AGAIN_DB = 3.0;
+
+static void set(AdviceSettings *settings, const char *control, double value, const char *why, ...)
+    __attribute__((format(printf, 4, 5)));
+
+static void set(AdviceSettings *settings, const char *control, double value, const char *why, ...) {
+    AdviceSetting *setting = &settings->setting[settings->n++];
+    va_list args;
+    setting->control = control;
+    setting->value = value;
+    va_start(args, why);
+    vsnprintf(setting->why, sizeof setting->why, why, args);
+    va_end(args);
+}
+
+static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...) {
+    va_list args;
+    settings->passes = passes < ADVICE_MOST_PASSES ? passes : ADVICE_MOST_PASSES;
+    va_start(args, why);
+    vsnprintf(settings->why_passes, sizeof settings->why_passes, why, args);
+    va_end(args);
+}
+
+/* Said of a step that only the others made necessary: the take itself tells nothing of it, and the
+ * processor's own defaults stay. */
+static const char *const BY_TRIAL = "the take itself has none; by a trial with the other steps";
+
+/* How much is lacking, and the margin; 0 when nothing is, or nothing is known. */
+static double lacking_db(double under_db, double limit_db) {
+    return under_db < limit_db ? limit_db - under_db + MARGIN_DB : 0.0;
+}
+
+/* So many dB an octave take enough off rumble that lies half an octave under the corner: its
+ * spectrum is not known, but it falls. Hum may lie closer. */
+static double steepness(const Measures *m, double extra_db) {
+    const double least = 24.0, most = STEEPEST_DB, step = 12.0, octaves = 0.5;
+    double lacking = lacking_db(figure_rumble_under_db(m), ADVICE_LOW_END_UNDER_DB) + extra_db;
+    bool hum = lacking_db(figure_low_hum_under_db(m), ADVICE_LOW_END_UNDER_DB) > 0.0;
+    return hum ? most : fmin(most, fmax(least, step * ceil(lacking / octaves / step)));
+}
+
+/* A steeper high-pass may come closer to the note, and takes no more off it: 0.1 dB. */
+static double corner_share(double slope) {
+    const double share = 0.6, gentle = 24.0;
+    return pow(share, gentle / slope);
+}
+
+void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
+    bool known = isfinite(m->low_hz);
+    double slope = steepness(m, extra);
+    double share = corner_share(slope);
+    if (known) {
+        set(s, "floor", round(share * m->low_hz), "%.2f of the lowest note, %.0f Hz", share,
+            m->low_hz);
+        set(s, "ceiling", round(share * m->middle_hz), "%.2f of the middle note, %.0f Hz", share,
+            m->middle_hz);
+        set(s, "margin", 0.01 * round(100.0 * share), "as close as costs a note 0.1 dB");
+    } else {
+        set(s, "floor", UNKNOWN_VOICE_HZ, "no pitch is known");
+        set(s, "ceiling", UNKNOWN_VOICE_HZ, "the same");
+    }
+    set(s, "slope", slope, "%.0f dB less an octave under the corner", slope);
+    if (extra > 0.0 && slope >= STEEPEST_DB)
+        pass(s, 2, "a trial with one left too much");
+}
+
+void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
+    const double once_db = 20.0;                        /* of 35 dB, some 15 to 20 stay */
+    const double top_hz = 11900.0, beyond_hz = 16000.0; /* clicks are looked for up to 12 kHz */
+    double low_hz = INFINITY, high_hz = 0.0, height_db = 0.0;
+    if (m->n_clicks == 0)
+        return;
+    for (size_t i = 0; i < m->n_clicks; i++) {
+        low_hz = fmin(low_hz, m->clicks[i].low_hz);
+        high_hz = fmax(high_hz, m->clicks[i].high_hz);
+        height_db = fmax(height_db, m->clicks[i].height_db);
+    }
+    set(s, "focus_low", floor(low_hz), "the lowest band in which a click stands out most");
+    set(s, "focus_high", high_hz < top_hz ? ceil(high_hz) : beyond_hz,
+        "the highest; what reaches %.0f kHz goes on above it", 1e-3 * top_hz);
+    set(s, "depth", ceil(height_db + MARGIN_DB), "the highest click stands %.1f dB over the rest",
+        height_db);
+    unsigned passes = height_db > once_db ? 2 : 1;
+    if (extra > 0.0)
+        pass(s, passes + 1, "a trial with one less left too many");
+    else if (passes > 1)
+        pass(s, passes, "what stands over %.0f dB out is left too high by one pass", once_db);
+}
+
+void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
+    double under_db = figure_breath_under_db(m);
+    double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
+    double depth_db = ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra);
+    if (isfinite(under_db))
+        set(s, "depth", depth_db, "brings the loud ones to %.0f dB under the voice",
+            under_db + depth_db);
+    else
+        set(s, "depth", depth_db, "%s", BY_TRIAL);
+}
+
+/* The loud ones, q, come down to `aim`: q - strength (q - ratio) = aim. */
+void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
+    const double most_db = 24.0;                                /* of one de-esser */
+    double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
+    double aim_db = ADVICE_SIBILANT_MOST_DB - MARGIN_DB - moved_db;
+    double loud_db = figure_sibilant_db(m) + extra; /* as the other steps leave them */
+    double hottest_db = figure_sibilant_quantile_db(m, 1.0) + extra;
+    if (!isfinite(loud_db) || !isfinite(hottest_db))
+        return;
+    double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - DE_ESSER_RATIO_DB));
+    set(s, "ratio", DE_ESSER_RATIO_DB, "a common /s/ begins to be cut 1 dB under its top");
+    set(s, "strength", ceil(100.0 * strength), "brings those at %.1f dB to %.1f dB", loud_db,
+        aim_db);
+    double range_db = strength * (hottest_db - DE_ESSER_RATIO_DB);
+    set(s, "range", ceil(range_db), "what the hottest, at %.1f dB, then needs", hottest_db);
+    if (extra > 0.0 && range_db > most_db)
+        pass(s, 2, "the hottest need more than one takes off");
+}
+
+void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
+    const double fade_share = 0.2, fade_ms = 80.0, beyond_db = 10.0;
+    const double over_db = 12.0, least_db = -45.0, most_db = -30.0; /* what goes on may fall by 6 */
+    double under_db = figure_noise_under_db(m), t60 = figure_t60_s(m);
+    double threshold_db = over_db - under_db; /* re the softest singing */
+    double lacking = ceil(fmax(0.0, ADVICE_NOISE_UNDER_DB - under_db) + beyond_db + extra);
+    if (!isfinite(under_db)) {
+        set(s, "floor", -lacking, "%s", BY_TRIAL);
+        return;
+    }
+    set(s, "floor", -lacking, "leaves the noise %.0f dB under the softest phrase",
+        under_db + lacking);
+    set(s, "threshold", ceil(fmax(least_db, fmin(most_db, threshold_db))),
+        "%.0f dB over the noise, as far as words allow", over_db);
+    if (fade_share * 1e3 * t60 > fade_ms)
+        set(s, "fade_out", round(fade_share * 1e3 * t60), "the room takes %.2f s to die away", t60);
+}
+
+void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
+    const double left_db = 0.5 * ADVICE_SPREAD_MOST_DB,
+                 lost = 1.5; /* within phrases nothing moves */
+    const double pace_ms = 300.0, fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
+    const double share = 0.6; /* of the way, each of two; no more, or noise is lifted with it */
+    double mean = 0.0, most = 0.0;
+    if (!isfinite(m->spread_db))
+        return;
+    for (size_t i = 0; i < m->n_phrases; i++)
+        mean += m->phrases[i].lufs / (double)m->n_phrases;
+    for (size_t i = 0; i < m->n_phrases; i++)
+        most = fmax(most, fabs(m->phrases[i].lufs - mean));
+    double strength = fmin(1.0, lost * (1.0 - left_db / m->spread_db));
+    set(s, "hold_average", 0.0, "the take's own average is known");
+    set(s, "target", 0.1 * round(10.0 * mean), "LUFS of the mean phrase");
+    bool wide = m->spread_db > wide_db;
+    set(s, "range", ceil((wide ? share : 1.0) * strength * most),
+        "the phrase farthest off is off by %.1f dB", most);
+    set(s, "strength", ceil(100.0 * strength), "leaves about %.0f dB of spread", left_db);
+    set(s, "pace",
+        round(fmax(fastest_ms,
+                   fmin(pace_ms, pace_ms * ADVICE_SPREAD_MOST_DB / (m->spread_db + extra)))),
+        "ms; faster for what lies further apart");
+    unsigned passes = wide ? 2 : 1;
+    if (extra > 0.0)
+        pass(s, passes + (unsigned)ceil(extra / SPREAD_AGAIN_DB), "a trial with less left %s",
+             "them too far apart");
+    else if (wide)
+        pass(s, passes, "what spreads by more than %.1f dB is evened by half at a time", wide_db);
+}

@@ -1,0 +1,228 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin list: what there is to work with. */
+#include "siskin/chains/settings.h"
+#include "siskin/command.h"
+#include "siskin/options.h"
+#include "siskin/place.h"
+#include "siskin/text.h"
+
+#include <dirent.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define LIST_RATE_HZ 48000.0
+
+/* The first sentence, or line, of a text. */
+static int first_sentence(const char *text) {
+    int length = (int)strcspn(text, "\n");
+    for (int i = 0; i + 1 < length; i++)
+        if (text[i] == '.' && text[i + 1] == ' ')
+            return i + 1;
+    return length;
+}
+
+/* -1: it cannot be had. */
+static double latency_ms(Host *host, const HostPlugin *plugin) {
+    size_t frames = 0;
+    HostInstance *instance = host_instantiate(host, plugin, LIST_RATE_HZ, 1024, NULL);
+    bool fine = instance && host_probe_latency(instance, &frames, NULL);
+    host_free(instance);
+    return fine ? 1000.0 * (double)frames / LIST_RATE_HZ : -1.0;
+}
+
+static void print_value(const HostPort *port, float value) {
+    for (size_t i = 0; i < port->n_points; i++)
+        if (port->points[i].value == value) {
+            printf("%s", port->points[i].label);
+            return;
+        }
+    if (port->toggled)
+        printf("%s", value > 0.0f ? "on" : "off");
+    else
+        printf("%g%s%s", (double)value, *port->unit ? " " : "", port->unit);
+}
+
+static void print_allowed(const HostPort *port) {
+    HostRange range = host_range(port, LIST_RATE_HZ);
+    if (port->enumeration && port->n_points) {
+        for (size_t i = 0; i < port->n_points; i++)
+            printf("%s%s (%g)", i ? ", " : "", port->points[i].label,
+                   (double)port->points[i].value);
+    } else if (port->toggled) {
+        printf("on, off");
+    } else if (isinf(range.minimum) || isinf(range.maximum)) {
+        printf("any number");
+    } else {
+        printf("%g to %g%s%s", (double)range.minimum, (double)range.maximum, *port->unit ? " " : "",
+               port->unit);
+    }
+    printf("%s", port->integer && !port->enumeration ? ", whole numbers" : "");
+}
+
+static void print_control(const HostPort *port) {
+    printf("  %-16s ", port->symbol);
+    print_allowed(port);
+    printf("; default ");
+    print_value(port, host_range(port, LIST_RATE_HZ).initial);
+    putchar('\n');
+    if (*port->doc)
+        printf("  %-16s %s\n", "", port->doc);
+}
+
+static void print_ports(const HostPlugin *plugin, HostRole role, const char *title) {
+    bool any = false;
+    for (size_t i = 0; i < plugin->n_ports; i++) {
+        const HostPort *port = &plugin->ports[i];
+        if (port->role != role)
+            continue;
+        if (!any)
+            printf("\n%s\n", title);
+        any = true;
+        if (role == HOST_CONTROL)
+            print_control(port);
+        else
+            printf("  %-16s %s%s%s%s\n", port->symbol, port->name, *port->unit ? ", in " : "",
+                   port->unit, port == plugin->latency ? " frames" : "");
+    }
+}
+
+static void print_plugin(Host *host, const HostPlugin *plugin) {
+    double latency = latency_ms(host, plugin);
+    printf("%s\n", plugin->name);
+    if (*plugin->doc)
+        printf("%s\n", plugin->doc);
+    printf("\nURI       %s\n", plugin->uri);
+    printf("audio     %zu in, %zu out", plugin->n_in, plugin->n_out);
+    if (plugin->n_key)
+        printf(", %zu key: give it by key=", plugin->n_key);
+    printf("\nlatency   ");
+    if (latency < 0.0)
+        printf("unknown: it cannot be made at %g Hz\n", LIST_RATE_HZ);
+    else
+        printf("%g ms at %g Hz, with the defaults\n", latency, LIST_RATE_HZ);
+    print_ports(plugin, HOST_CONTROL, "controls");
+    print_ports(plugin, HOST_METER, "meters");
+    if (plugin->n_presets)
+        puts("\npresets");
+    for (size_t i = 0; i < plugin->n_presets; i++)
+        printf("  preset=%-24s %s\n", host_preset_name(&plugin->presets[i]),
+               plugin->presets[i].label);
+}
+
+static int list_one(Host *host, const char *name, unsigned channels) {
+    HostError error;
+    const HostPlugin *plugin = settings_find(host, name, channels, &error);
+    if (!plugin)
+        return command_fail("list", STATUS_USAGE, &error);
+    print_plugin(host, plugin);
+    return STATUS_OK;
+}
+
+/* The ready chains, each with the first line of its comment. */
+static void list_chains(void) {
+    struct dirent **entries = NULL;
+    char *folder = place_ready_chains();
+    int count = folder ? scandir(folder, &entries, NULL, alphasort) : 0;
+    for (int i = 0; i < count; i++) {
+        const char *name = entries[i]->d_name;
+        size_t length = strlen(name);
+        char line[256] = "";
+        char *path = text_print("%s/%s", folder, name);
+        FILE *file =
+            length > 6 && strcmp(name + length - 6, ".chain") == 0 ? fopen(path, "r") : NULL;
+        if (file && fgets(line, sizeof line, file))
+            printf("%-18.*s           %s", (int)length - 6, name, line + strspn(line, "# "));
+        if (file)
+            fclose(file);
+        free(path);
+        free(entries[i]);
+    }
+    free(entries);
+    free(folder);
+}
+
+static int list_all(Host *host) {
+    HostError error;
+    size_t count = 0;
+    int listed = 0;
+    const char *const *uris = host_own_uris(host, &count);
+    puts("Processors, with their latency at 48 kHz:");
+    for (size_t i = 0; i < count; i++) {
+        const HostPlugin *plugin = host_find(host, uris[i], 1, &error);
+        if (!plugin) {
+            command_fail("list", STATUS_FAILED, &error);
+            continue;
+        }
+        if (!plugin->id || !strstr(plugin->uri, "#mono"))
+            continue;
+        int length = first_sentence(plugin->doc);
+        printf("%-18s %5.1f ms  %.*s\n", plugin->id, latency_ms(host, plugin), length, plugin->doc);
+        listed++;
+    }
+    if (listed == 0) {
+        host_fail(&error, "no processors were found; say where they are by --bundles DIR or "
+                          "SISKIN_LV2");
+        return command_fail("list", STATUS_FAILED, &error);
+    }
+    puts("\nReady chains, for render --chain:");
+    list_chains();
+    return STATUS_OK;
+}
+
+/* Plugins of others that can be a processor: those that this host can serve, with audio in and out.
+ */
+static int list_others(Host *host) {
+    size_t count = 0;
+    const char *const *uris = host_other_uris(host, &count);
+    for (size_t i = 0; i < count; i++) {
+        const HostPlugin *plugin = host_find(host, uris[i], 1, NULL);
+        if (plugin && plugin->n_in && plugin->n_out && plugin->n_in <= 2 && plugin->n_out <= 2)
+            printf("%s\n    %s; %zu in, %zu out%s\n", plugin->uri, plugin->name, plugin->n_in,
+                   plugin->n_out, plugin->n_key ? ", key" : "");
+    }
+    return STATUS_OK;
+}
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin list             every processor, with its latency and what it does, and ready "
+         "chains\n"
+         "siskin list NAME        one processor: controls with their range and default, meters,\n"
+         "                        presets; NAME may be the URI of any LV2 plugin\n"
+         "siskin list --others    the plugins of others that can be used, by their URI\n");
+    options_print(options, count);
+}
+
+int command_list(int argc, char **argv) {
+    HostError error;
+    const char *bundles = NULL;
+    bool help = false;
+    bool stereo = false;
+    bool others = false;
+    const Option options[] = {
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &bundles, NULL},
+        {"stereo", NULL, "describe the stereo form", NULL, &stereo},
+        {"others", NULL, "list LV2 plugins that are not ours", NULL, &others},
+        {"help", NULL, "this", NULL, &help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("list", STATUS_USAGE, &error);
+    if (help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc > (others ? 0 : 1)) {
+        host_fail(&error, "one NAME at most, none with --others; siskin list --help tells more");
+        return command_fail("list", STATUS_USAGE, &error);
+    }
+    Host *host = place_open_host(bundles, &error);
+    if (!host)
+        return command_fail("list", STATUS_FAILED, &error);
+    int status = others      ? list_others(host)
+                 : argc == 1 ? list_one(host, argv[0], stereo ? 2 : 1)
+                             : list_all(host);
+    host_close(host);
+    return status;
+}

@@ -1,0 +1,488 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/measure/analysis.h"
+
+#include "siskin/text.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* The ranges and defaults of the plugins whose units these are. */
+static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
+static const BreathFinderParams BREATHS = {
+    .sensitivity_db = 0.0f, .shortest_ms = 100.0f, .clear_ms = 0.0f};
+static const BandRatioParams SIBILANTS = {.band_low_hz = 4500.0f,
+                                          .band_high_hz = 12000.0f,
+                                          .voice_low_hz = 100.0f,
+                                          .voice_high_hz = 1500.0f};
+static const float SIBILANT_GATE_DB = -13.5f;
+static const BandLevelsParams CLICKS = {1500.0f, 12000.0f};
+static const float CLICK_THRESHOLD_DB = 8.0f, CLICK_DEPTH_DB = 48.0f;
+static const double CLICK_MAX_LENGTH_S = 0.012;
+
+/* Under that it is friction that nobody would call a sibilant: /f/ lies 10 dB under /s/ (Jongman,
+ * Wayland and Wong, 2000: -20.8 and -11.0 dB re vowel). */
+static const float SIBILANT_LEAST_DB = -20.0f;
+/* Two so close are one; /sh/ and /z/ are known from 30 ms of friction on (Jongman, 1989). */
+static const double SIBILANT_JOIN_S = 0.03, SIBILANT_SHORTEST_S = 0.03;
+/* A mouth click is a burst or a few within some 30 ms (Trouvain and Malisz, 2016: one to several).
+ */
+static const double CLICK_JOIN_S = 0.03;
+/* As sung_gate.h has it, once the voice is known: what lies further under it is none. */
+static const double UNDER_VOICE_DB = 25.0;
+
+static const double PROFILE_S = 0.4;
+static const double FLUSH_S = 0.7; /* more than any detector holds back */
+
+static const double QUIET_S = 0.3;
+
+static const double STEADY = 1.12; /* the pitch within a window */
+
+enum { GUARD_HOPS = 3, MEMORY_BYTES = 1 << 23 };
+
+static bool prepare(Analysis *analysis, Arena *arena) {
+    double rate_hz = analysis->rate_hz;
+    true_peak_prepare(&analysis->peak, analysis->channels);
+    clipping_prepare(&analysis->tops, rate_hz, analysis->channels);
+    listener_prepare(&analysis->listener, rate_hz);
+    double hops_per_second = rate_hz / (double)analysis->listener.sense.hop;
+    sung_gate_prepare(&analysis->gate, hops_per_second);
+    phrase_level_prepare(&analysis->phrase, hops_per_second);
+    phrase_level_set(&analysis->phrase, 1e9); /* the plain mean, however long the phrase */
+    for (unsigned c = 0; c < analysis->channels; c++)
+        k_weight_prepare(&analysis->k[c], rate_hz);
+    band_crest_prepare(&analysis->profile, rate_hz);
+    analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
+    breath_finder_prepare(&analysis->breath, rate_hz, hops_per_second);
+    breath_finder_set(&analysis->breath, &BREATHS);
+    analysis->breath_late = breath_finder_delay(&analysis->breath, &BREATHS);
+    band_ratio_prepare(&analysis->bands, rate_hz);
+    band_ratio_set(&analysis->bands, &SIBILANTS);
+    spectral_centre_prepare(&analysis->centre, analysis->bands.hop_rate);
+    spectral_centre_set(&analysis->centre, rate_hz, analysis->bands.low_hz,
+                        analysis->bands.high_hz);
+    return loudness_prepare(&analysis->loudness, rate_hz, analysis->channels, NULL, arena) &&
+           hum_prepare(&analysis->hum, rate_hz, arena) &&
+           mean_spectrum_prepare(&analysis->spectrum, rate_hz, arena) &&
+           resonances_prepare(&analysis->standing, rate_hz, analysis->spectrum.size, arena) &&
+           pitch_prepare(&analysis->pitch, rate_hz, &VOICE, arena) &&
+           pitch_floor_prepare(&analysis->voiced, PITCH_HOP_MS, arena) &&
+           sibilance_prepare(&analysis->sibilance, analysis->bands.hop_rate, arena);
+}
+
+static void prepare_clicks(Analysis *analysis) {
+    band_levels_prepare(&analysis->levels, analysis->rate_hz, analysis->channels);
+    band_levels_set(&analysis->levels, &CLICKS);
+    double hop_s = (double)analysis->levels.hop / analysis->rate_hz;
+    size_t longest = (size_t)lround(CLICK_MAX_LENGTH_S / hop_s);
+    click_finder_prepare(&analysis->clicks, hop_s);
+    const ClickFinderParams params = {.threshold_db = CLICK_THRESHOLD_DB,
+                                      .depth_db = CLICK_DEPTH_DB,
+                                      .max_length = longest,
+                                      .bands = analysis->levels.bands};
+    click_finder_set(&analysis->clicks, &params);
+    click_finder_reset(&analysis->clicks);
+    analysis->click_late = click_finder_latency(longest);
+}
+
+bool analysis_open(Analysis *analysis, double rate_hz, unsigned channels, Measures *measures) {
+    memset(analysis, 0, sizeof *analysis);
+    analysis->rate_hz = rate_hz;
+    analysis->channels = channels;
+    analysis->measures = measures;
+    analysis->memory = calloc(1, MEMORY_BYTES);
+    if (!analysis->memory)
+        return false;
+    Arena arena = arena_over(analysis->memory, MEMORY_BYTES);
+    if (!prepare(analysis, &arena))
+        return false;
+    sibilance_reset(&analysis->sibilance);
+    sibilance_set(&analysis->sibilance, SIBILANT_GATE_DB, analysis->bands.missing_db);
+    prepare_clicks(analysis);
+    return true;
+}
+
+void analysis_close(Analysis *analysis) {
+    free(analysis->memory);
+    free(analysis->hops);
+    free(analysis->readings);
+    memset(analysis, 0, sizeof *analysis);
+}
+
+double analysis_hop_s(const Analysis *analysis, size_t hop) {
+    /* voice_sense.h: the k-th hop tells of the audio around (k - delay + 1/2) hop */
+    return ((double)hop - VOICE_SENSE_DELAY + 0.5) * (double)analysis->listener.sense.hop /
+           analysis->rate_hz;
+}
+
+double analysis_reading_s(const Analysis *analysis, size_t reading) {
+    double hop_s = (double)(analysis->pitch.hop * analysis->pitch.decimation) / analysis->rate_hz;
+    return (double)(reading + 1) * hop_s - 1e-3 * PITCH_WINDOW_MS;
+}
+
+/* ---- hops: what kind of moment ---- */
+
+/* Room for one more element, doubling. */
+static void *more(void *array, size_t count, size_t *room, size_t size) {
+    if (count < *room)
+        return array;
+    *room = *room ? 2 * *room : 4096;
+    void *grown = text_take(*room, size);
+    if (count)
+        memcpy(grown, array, count * size);
+    free(array);
+    return grown;
+}
+
+/* Where phrases begin and end is phrase_level's to say. One that was over before it counted makes
+ * room for the next. */
+static void follow_phrases(Analysis *analysis, const EarHop *hop) {
+    Measures *m = analysis->measures;
+    bool sung = hop->kind == MOMENT_SUNG;
+    bool apart = analysis->phrase.state.silent >= analysis->phrase.split;
+    size_t now = analysis->n_hops - 1;
+    phrase_level_step(&analysis->phrase, hop->k_power, sung);
+    if (!sung)
+        return;
+    if (apart && (m->n_phrases == 0 || analysis->phrase_counts))
+        (void)text_grow(&m->phrases, &m->n_phrases, sizeof *m->phrases);
+    MeasurePhrase *phrase = &m->phrases[m->n_phrases - 1];
+    if (apart)
+        phrase->start_s = fmax(0.0, analysis_hop_s(analysis, now));
+    phrase->end_s = analysis_hop_s(analysis, now + 1);
+    phrase->lufs = loudness_from_power((double)analysis->phrase.state.power);
+    analysis->phrase_counts = !analysis->phrase.state.beginning;
+}
+
+/* The finder tells of the hop breath_late before this one. */
+static void follow_breaths(Analysis *analysis, const VoiceFrame *frame) {
+    Measures *m = analysis->measures;
+    bool down = breath_finder_step(&analysis->breath, frame);
+    double hop_s = (double)analysis->listener.sense.hop / analysis->rate_hz;
+    double middle_s =
+        analysis_hop_s(analysis, analysis->n_hops - 1) - (double)analysis->breath_late * hop_s;
+    if (down && !analysis->breathing) {
+        MeasureBreath *breath = text_grow(&m->breaths, &m->n_breaths, sizeof *breath);
+        breath->start_s = fmax(0.0, middle_s - 0.5 * hop_s);
+    }
+    if (down)
+        m->breaths[m->n_breaths - 1].end_s = middle_s + 0.5 * hop_s;
+    analysis->breathing = down;
+}
+
+static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
+    analysis->hops =
+        more(analysis->hops, analysis->n_hops, &analysis->room_hops, sizeof *analysis->hops);
+    EarHop *hop = &analysis->hops[analysis->n_hops++];
+    hop->power = frame->power[1] + frame->power[2] + frame->power[3] + frame->power[4];
+    hop->kind = (unsigned char)sung_gate_step(&analysis->gate, frame);
+    hop->k_power = analysis->k_late[0]; /* of the moment that the frame tells of */
+    memmove(analysis->k_late, analysis->k_late + 1,
+            sizeof analysis->k_late - sizeof *analysis->k_late);
+    analysis->k_late[VOICE_SENSE_DELAY - 1] =
+        (float)(analysis->k_sum / (double)analysis->listener.sense.hop);
+    analysis->k_sum = 0.0;
+    follow_phrases(analysis, hop);
+    follow_breaths(analysis, frame);
+    analysis->window_sung += hop->kind == MOMENT_SUNG;
+    if (analysis->n_hops % analysis->window_hops == 0) {
+        band_crest_window(&analysis->profile, 2 * analysis->window_sung >= analysis->window_hops);
+        analysis->window_sung = 0;
+    }
+}
+
+/* ---- spectra ---- */
+
+/* Hops up to `hop` that are quiet, in a row. */
+static size_t quiet_run(const Analysis *analysis, long hop) {
+    size_t run = 0;
+    if (hop >= (long)analysis->n_hops)
+        hop = (long)analysis->n_hops - 1;
+    while (hop - (long)run >= VOICE_SENSE_SMOOTHED &&
+           analysis->hops[hop - (long)run].kind == MOMENT_QUIET)
+        run++;
+    return run;
+}
+
+/* Of hops first..last - 1, those that are sung. */
+static long count_sung(const Analysis *analysis, long first, long last) {
+    long sung = 0;
+    for (long i = first; i < last; i++)
+        sung += i >= 0 && i < (long)analysis->n_hops && analysis->hops[i].kind == MOMENT_SUNG;
+    return sung;
+}
+
+/* Readings of the pitch within a quarter of a window around its middle: their mean when all are
+ * voiced and none is far from the first, 0 when none is voiced, -1 otherwise. */
+static double window_pitch(const Analysis *analysis, double middle_s, double reach_s) {
+    double step_s = analysis_reading_s(analysis, 1) - analysis_reading_s(analysis, 0);
+    long first = lround((middle_s - reach_s - analysis_reading_s(analysis, 0)) / step_s);
+    long last = lround((middle_s + reach_s - analysis_reading_s(analysis, 0)) / step_s);
+    double low = INFINITY, high = 0.0, sum = 0.0;
+    if (first < 0 || last >= (long)analysis->n_readings)
+        return -1.0;
+    for (long i = first; i <= last; i++) {
+        low = fmin(low, (double)analysis->readings[i]);
+        high = fmax(high, (double)analysis->readings[i]);
+        sum += (double)analysis->readings[i];
+    }
+    return high == 0.0 ? 0.0 : high < STEADY * low ? sum / (double)(last - first + 1) : -1.0;
+}
+
+/* The same window for what stands through all of them. */
+static void feed_standing(Analysis *analysis, bool silent) {
+    double size_s = (double)analysis->spectrum.size / analysis->rate_hz;
+    double middle_s = (double)analysis->window_end / analysis->rate_hz - 0.5 * size_s;
+    double f0_hz = window_pitch(analysis, middle_s, 0.25 * size_s);
+    if (f0_hz > 0.0)
+        resonances_voice(&analysis->standing, analysis->spectrum.power, f0_hz,
+                         analysis->spectrum.state.windows);
+    else if (silent && window_pitch(analysis, middle_s, 0.5 * size_s) == 0.0)
+        resonances_noise(&analysis->standing, analysis->spectrum.power);
+}
+
+/* The window is `size` frames up to window_end. It is sung when three quarters of its middle half,
+ * which its weight is in, are; and quiet when all of it is, with a guard behind it, and has been
+ * for longer than any sibilant lasts or a room rings on: in a take without gaps, what is quiet
+ * among the rest is no noise floor. */
+static void judge_window(Analysis *analysis) {
+    double hop = (double)analysis->listener.sense.hop;
+    double size = (double)analysis->spectrum.size, end = (double)analysis->window_end;
+    long first = lround((end - size) / hop) + VOICE_SENSE_DELAY;
+    long last = lround(end / hop) + VOICE_SENSE_DELAY;
+    long quarter = (last - first) / 4;
+    size_t quiet_hops = (size_t)(QUIET_S * analysis->rate_hz / hop);
+    mean_spectrum_count(&analysis->spectrum, SPECTRUM_ALL);
+    if (quiet_run(analysis, last + GUARD_HOPS) >= quiet_hops)
+        mean_spectrum_count(&analysis->spectrum, SPECTRUM_QUIET);
+    if (4 * count_sung(analysis, first + quarter, last - quarter) >=
+        3 * (last - first - 2 * quarter))
+        mean_spectrum_count(&analysis->spectrum, SPECTRUM_SUNG);
+    feed_standing(analysis, count_sung(analysis, first - GUARD_HOPS, last + GUARD_HOPS) == 0);
+}
+
+static void feed_spectrum(Analysis *analysis, const float *in, size_t n) {
+    for (size_t at = 0; at < n;) {
+        size_t room = mean_spectrum_room(&analysis->spectrum);
+        size_t take = n - at < room ? n - at : room;
+        if (take == room && analysis->window_waits)
+            judge_window(analysis); /* half a window later: by now its end is known */
+        if (mean_spectrum_feed(&analysis->spectrum, in + at, take)) {
+            analysis->window_waits = true;
+            analysis->window_end = analysis->frames + at + take;
+        }
+        at += take;
+    }
+}
+
+/* ---- each kind of sound ---- */
+
+static void add_k_power(Analysis *analysis, const float *const *in, size_t at, size_t n) {
+    float y[OCTAVE_BANK_MAX_GROUP];
+    for (unsigned c = 0; c < analysis->channels; c++) {
+        k_weight_process(&analysis->k[c], in[c] + at, y, n);
+        for (size_t i = 0; i < n; i++)
+            analysis->k_sum += (double)(y[i] * y[i]);
+    }
+}
+
+static void hear_voice(Analysis *analysis, const float *const *in, size_t n) {
+    VoiceFrame frame;
+    for (size_t at = 0; at < n;) {
+        size_t room = listener_room(&analysis->listener);
+        size_t take = n - at < room ? n - at : room;
+        add_k_power(analysis, in, at, take);
+        band_crest_process(&analysis->profile, analysis->mid + at, take);
+        if (listener_hear(&analysis->listener, in, analysis->channels, at, take, &frame))
+            finish_hop(analysis, &frame);
+        at += take;
+    }
+}
+
+static void hear_pitch(Analysis *analysis, const float *in, size_t n) {
+    for (size_t at = 0; at < n;) {
+        size_t room = pitch_until(&analysis->pitch);
+        size_t take = n - at < room ? n - at : room;
+        if (pitch_process(&analysis->pitch, in + at, take)) {
+            PitchReading reading = pitch_reading(&analysis->pitch);
+            pitch_floor_step(&analysis->voiced, &reading);
+            analysis->readings = more(analysis->readings, analysis->n_readings,
+                                      &analysis->room_readings, sizeof *analysis->readings);
+            analysis->readings[analysis->n_readings++] = pitch_floor_voiced_hz(&analysis->voiced);
+        }
+        at += take;
+    }
+}
+
+static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uint64_t end) {
+    Measures *m = analysis->measures;
+    SibilanceNow now = sibilance_step(&analysis->sibilance, powers->band, powers->voice);
+    CentreAndSpread centre =
+        spectral_centre_step(&analysis->centre, powers->band, powers->slope, powers->curve);
+    size_t late = sibilance_latency(&analysis->sibilance);
+    analysis->centres[analysis->steps % ANALYSIS_CENTRES] = centre.g;
+    float g = analysis->centres[(analysis->steps + ANALYSIS_CENTRES - late) % ANALYSIS_CENTRES];
+    analysis->steps++;
+    double at_s = ((double)end - (double)band_ratio_age(&analysis->bands) -
+                   (double)(late * analysis->bands.hop)) /
+                  analysis->rate_hz;
+    bool hissing =
+        !sibilance_in_vowel(now.minimum_duration_db) && now.minimum_duration_db > SIBILANT_LEAST_DB;
+    MeasureSibilant *last = m->n_sibilants ? &m->sibilants[m->n_sibilants - 1] : NULL;
+    if (hissing && !analysis->hissing && !(last && at_s < last->end_s + SIBILANT_JOIN_S)) {
+        last = text_grow(&m->sibilants, &m->n_sibilants, sizeof *last);
+        *last = (MeasureSibilant){.start_s = fmax(0.0, at_s), .ratio_db = -INFINITY};
+    }
+    if (hissing && last) {
+        last->end_s = at_s;
+        if ((double)now.minimum_duration_db > last->ratio_db) {
+            last->ratio_db = (double)now.minimum_duration_db;
+            last->centre_hz = (double)spectral_centre_hz(analysis->rate_hz, g);
+        }
+    }
+    analysis->hissing = hissing;
+}
+
+static void hear_sibilants(Analysis *analysis, const float *const *in, size_t n, uint64_t from) {
+    const float *left = in[0], *right = in[analysis->channels - 1];
+    for (size_t at = 0; at < n;) {
+        size_t room = band_ratio_room(&analysis->bands);
+        size_t take = n - at < room ? n - at : room;
+        BandPowers powers;
+        band_ratio_feed(&analysis->bands, left + at, right + at, take);
+        at += take;
+        if (band_ratio_hop(&analysis->bands, &powers))
+            hear_sibilant_step(analysis, &powers, from + at);
+    }
+}
+
+/* A click is a run of hops that the finder wants to cut; its band is the one to be cut most. */
+static void hear_click_hop(Analysis *analysis) {
+    Measures *m = analysis->measures;
+    size_t coming = analysis->clicks.history.known;
+    if (coming < analysis->click_late)
+        return;
+    size_t hop = coming - analysis->click_late;
+    const float *cut = click_finder_cut(&analysis->clicks, hop);
+    size_t band = 0;
+    for (size_t b = 1; b < analysis->levels.bands; b++)
+        band = cut[b] > cut[band] ? b : band;
+    bool clicking = cut[band] > 0.0f;
+    double at_s = ((double)hop + 0.5) * (double)analysis->levels.hop / analysis->rate_hz;
+    if (clicking && (m->n_clicks == 0 || at_s > analysis->click_s + CLICK_JOIN_S))
+        (void)text_grow(&m->clicks, &m->n_clicks, sizeof *m->clicks);
+    if (clicking)
+        analysis->click_s = at_s;
+    if (clicking && (double)cut[band] > m->clicks[m->n_clicks - 1].height_db)
+        m->clicks[m->n_clicks - 1] = (MeasureClick){
+            .at_s = at_s,
+            .low_hz = (double)analysis->levels.edge_hz[band],
+            .high_hz = (double)analysis->levels.edge_hz[band + 1],
+            .height_db = (double)cut[band],
+        };
+}
+
+static void hear_clicks(Analysis *analysis, const float *const *in, size_t n) {
+    float power[BAND_LEVELS_ROW];
+    for (size_t at = 0; at < n;) {
+        size_t room = band_levels_room(&analysis->levels);
+        size_t take = n - at < room ? n - at : room;
+        if (band_levels_process(&analysis->levels, in, at, take, power)) {
+            click_finder_step(&analysis->clicks, power);
+            hear_click_hop(analysis);
+        }
+        at += take;
+    }
+}
+
+/* ---- all together ---- */
+
+static void make_mid(Analysis *analysis, const float *const *in, size_t n) {
+    const float *left = in[0], *right = in[analysis->channels - 1];
+    for (size_t i = 0; i < n; i++)
+        analysis->mid[i] = 0.5f * left[i] + 0.5f * right[i];
+}
+
+/* Those that find sounds, and so tell of the past. */
+static void detect(Analysis *analysis, const float *const *in, size_t n, uint64_t from) {
+    make_mid(analysis, in, n);
+    hear_voice(analysis, in, n);
+    hear_pitch(analysis, analysis->mid, n);
+    hear_sibilants(analysis, in, n, from);
+    hear_clicks(analysis, in, n);
+}
+
+void analysis_hear(Analysis *analysis, const float *const *in, size_t n) {
+    loudness_process(&analysis->loudness, in, n);
+    true_peak_process(&analysis->peak, in, n);
+    clipping_process(&analysis->tops, in, n);
+    detect(analysis, in, n, analysis->frames);
+    hum_process(&analysis->hum, analysis->mid, n);
+    feed_spectrum(analysis, analysis->mid, n);
+    analysis->frames += n;
+}
+
+/* Phrases that were taken for some before the voice was known. */
+static void drop_faint_phrases(Analysis *analysis) {
+    Measures *m = analysis->measures;
+    double mean = 0.0;
+    size_t kept = 0;
+    for (size_t i = 0; i < m->n_phrases; i++)
+        mean += pow(10.0, 0.1 * m->phrases[i].lufs) / (double)m->n_phrases;
+    for (size_t i = 0; i < m->n_phrases; i++)
+        if (m->phrases[i].lufs > 10.0 * log10(mean) - UNDER_VOICE_DB)
+            m->phrases[kept++] = m->phrases[i];
+    m->n_phrases = kept;
+}
+
+/* What stands out of no band by the threshold is not worth the name. */
+static void drop_low_clicks(Measures *m) {
+    size_t kept = 0;
+    for (size_t i = 0; i < m->n_clicks; i++)
+        if (m->clicks[i].height_db >= (double)CLICK_THRESHOLD_DB)
+            m->clicks[kept++] = m->clicks[i];
+    m->n_clicks = kept;
+}
+
+static void drop_short_sibilants(Measures *m) {
+    size_t kept = 0;
+    for (size_t i = 0; i < m->n_sibilants; i++)
+        if (m->sibilants[i].end_s - m->sibilants[i].start_s >= SIBILANT_SHORTEST_S)
+            m->sibilants[kept++] = m->sibilants[i];
+    m->n_sibilants = kept;
+}
+
+/* Sounds that begin in the silence after the take are none. */
+static void drop_late(Analysis *analysis) {
+    Measures *m = analysis->measures;
+    double end_s = (double)analysis->frames / analysis->rate_hz;
+    if (m->n_phrases && !analysis->phrase_counts)
+        m->n_phrases--;
+    for (size_t i = 0; i < m->n_phrases; i++)
+        m->phrases[i].end_s = fmin(m->phrases[i].end_s, end_s);
+    while (m->n_breaths && m->breaths[m->n_breaths - 1].start_s >= end_s)
+        m->n_breaths--;
+    while (m->n_sibilants && m->sibilants[m->n_sibilants - 1].start_s >= end_s)
+        m->n_sibilants--;
+    while (m->n_clicks && m->clicks[m->n_clicks - 1].at_s >= end_s)
+        m->n_clicks--;
+}
+
+void analysis_finish(Analysis *analysis) {
+    static const float silence[ANALYSIS_BLOCK];
+    const float *in[] = {silence, silence};
+    uint64_t from = analysis->frames;
+    true_peak_process(&analysis->peak, in, TRUE_PEAK_TAPS);
+    for (uint64_t left = (uint64_t)(FLUSH_S * analysis->rate_hz); left;) {
+        size_t n = left < ANALYSIS_BLOCK ? (size_t)left : ANALYSIS_BLOCK;
+        detect(analysis, in, n, from);
+        from += n;
+        left -= n;
+    }
+    if (analysis->window_waits)
+        judge_window(analysis);
+    drop_late(analysis);
+    drop_faint_phrases(analysis);
+    drop_short_sibilants(analysis->measures);
+    drop_low_clicks(analysis->measures);
+}

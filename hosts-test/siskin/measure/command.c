@@ -1,0 +1,150 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin measure: what a take is like, in figures. */
+#include "siskin/command.h"
+#include "siskin/measure/print.h"
+#include "siskin/measure/takes.h"
+#include "siskin/options.h"
+
+#include <stdio.h>
+
+typedef struct {
+    const char *against;
+    bool json, csv, all, quiet, help;
+} Words;
+
+typedef struct {
+    const Words *words;
+    Takes takes;
+    size_t failed;
+    Measures reference;
+    Json json;
+    Progress progress;
+} Job;
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin measure TAKE...\n"
+         "siskin measure --json|--csv TAKE...\n"
+         "\n"
+         "Tells what each TAKE is like: loudness and peaks; noise, hum, rumble, clipping, the "
+         "room and its\n"
+         "peaks; phrases, breaths, sibilants and clicks; colour in four bands; pitch and key. Of a "
+         "folder,\n"
+         "every take in it. Nothing is written but to the standard output.\n"
+         "\n"
+         "  siskin measure take.wav\n"
+         "  siskin measure --against finished.wav take.wav\n"
+         "  siskin measure --csv takes > takes.csv\n");
+    options_print(options, count);
+    puts(
+        "\n"
+        "Levels in dBFS are mean squares: a full-scale sine is -3.0. Loudness is that of ITU-R\n"
+        "BS.1770-4 and EBU Tech 3341 and 3342. Sounds are found as the processors find them, at\n"
+        "their defaults. T60 is read from how phrases die away; a dry voice reads 0.2 s or so.\n"
+        "A standing peak is one between 150 Hz and 1 kHz, as of a room or a boxy mount, that "
+        "stays\n"
+        "where it is while notes and vowels move.\n"
+        "Off pitch: steady parts, with the vibrato smoothed away, against the nearest note of the\n"
+        "key in the take's own tuning.\n"
+        "\n"
+        "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
+}
+
+/* ---- measuring ---- */
+
+static void tell(Job *job, const Measures *measures, size_t number) {
+    const Measures *reference = job->words->against ? &job->reference : NULL;
+    if (job->words->json)
+        tell_json(&job->json, measures, reference);
+    else if (job->words->csv)
+        tell_csv(measures, reference);
+    else if (job->takes.folder && !job->words->all && !reference)
+        tell_row(measures);
+    else {
+        if (number)
+            putchar('\n');
+        tell_table(measures, reference, job->words->all);
+    }
+    fflush(stdout);
+}
+
+static void begin_output(Job *job) {
+    if (job->words->json) {
+        job->json = json_begin(stdout);
+        json_open(&job->json, NULL, '{', false);
+        json_text(&job->json, "reference", job->words->against);
+        json_open(&job->json, "takes", '[', false);
+    } else if (job->words->csv) {
+        tell_csv_head(job->words->against != NULL);
+    } else if (job->takes.folder && !job->words->all && !job->words->against) {
+        tell_row_head();
+    }
+}
+
+static void end_output(Job *job) {
+    if (!job->words->json)
+        return;
+    json_close(&job->json, ']');
+    json_close(&job->json, '}');
+}
+
+static int measure_all(Job *job) {
+    HostError error;
+    job->progress = progress_begin(job->words->quiet);
+    if (job->words->against &&
+        !takes_measure(job->words->against, &job->reference, &job->progress, &error))
+        return command_fail("measure", STATUS_FAILED, &error);
+    begin_output(job);
+    for (size_t i = 0; i < job->takes.n; i++) {
+        Measures measures;
+        if (!takes_measure(job->takes.path[i], &measures, &job->progress, &error)) {
+            command_fail("measure", STATUS_FAILED, &error);
+            job->failed++;
+            continue;
+        }
+        tell(job, &measures, i);
+        measures_free(&measures);
+    }
+    end_output(job);
+    measures_free(&job->reference);
+    return job->failed ? STATUS_FAILED : STATUS_OK;
+}
+
+/* ---- the command ---- */
+
+int command_measure(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    Job job = {.words = &words};
+    const Option options[] = {
+        {"json", NULL, "all figures and events as JSON; what cannot be told is null", NULL,
+         &words.json},
+        {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
+        {"against", "REFERENCE",
+         "also how much more level and crest each band has than in\n"
+         "REFERENCE, at the same integrated loudness",
+         &words.against, NULL},
+        {"all", NULL, "also list each phrase, breath, sibilant and click", NULL, &words.all},
+        {"quiet", NULL, "show no progress", NULL, &words.quiet},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("measure", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc < 1) {
+        host_fail(&error, "name a TAKE or a folder of takes; siskin measure --help tells more");
+        return command_fail("measure", STATUS_USAGE, &error);
+    }
+    if (words.json && words.csv) {
+        host_fail(&error, "--json and --csv cannot both be had at once");
+        return command_fail("measure", STATUS_USAGE, &error);
+    }
+    int status = takes_find(&job.takes, argc, argv, &error)
+                     ? measure_all(&job)
+                     : command_fail("measure", STATUS_FAILED, &error);
+    takes_free(&job.takes);
+    return status;
+}

@@ -1,0 +1,409 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/measure/print.h"
+
+#include "siskin/text.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *const tell_band_name[BAND_CREST_BANDS] = {"bottom", "body", "presence", "air"};
+static const char *const band_range[BAND_CREST_BANDS] = {"to 200 Hz", "200 Hz..1 kHz", "1..5 kHz",
+                                                         "from 5 kHz"};
+static const char *const notes[12] = {"C",  "C#", "D",  "Eb", "E",  "F",
+                                      "F#", "G",  "Ab", "A",  "Bb", "B"};
+
+/* Rounded to so many decimals, and no "-0". */
+static double rounded(double value, int decimals) {
+    double scale = pow(10.0, decimals);
+    return round(value * scale) / scale + 0.0;
+}
+
+double tell_more_level_db(const Measures *take, const Measures *reference, size_t band) {
+    return (take->band_db[band] - take->integrated_lufs) -
+           (reference->band_db[band] - reference->integrated_lufs);
+}
+
+double tell_more_crest_db(const Measures *take, const Measures *reference, size_t band) {
+    return take->crest_db[band] - reference->crest_db[band];
+}
+
+const char *tell_key(char buffer[24], unsigned tonic, bool minor) {
+    snprintf(buffer, 24, "%s %s", notes[tonic % 12], minor ? "minor" : "major");
+    return buffer;
+}
+
+const char *tell_note(char buffer[24], double hz) {
+    if (isnan(hz)) {
+        snprintf(buffer, 24, "-");
+        return buffer;
+    }
+    double semitones = 69.0 + 12.0 * log2(hz / 440.0); /* 69 is the A of 440 Hz, 60 is C4 */
+    int nearest = (int)lround(semitones);
+    snprintf(buffer, 24, "%s%d %+.0f", notes[nearest % 12], nearest / 12 - 1,
+             rounded(100.0 * (semitones - nearest), 0));
+    return buffer;
+}
+
+static int by_value(const void *a, const void *b) {
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+double tell_quantile(const double *values, size_t n, double p) {
+    double *sorted = text_take(n, sizeof *sorted);
+    size_t count = 0;
+    for (size_t i = 0; i < n; i++)
+        if (isfinite(values[i]))
+            sorted[count++] = values[i];
+    qsort(sorted, count, sizeof *sorted, by_value);
+    double at = p * (double)(count - 1);
+    size_t below = count ? (size_t)at : 0;
+    double share = at - (double)below;
+    double value = count == 0           ? (double)NAN
+                   : below + 1 == count ? sorted[below]
+                                        : (1.0 - share) * sorted[below] + share * sorted[below + 1];
+    free(sorted);
+    return value;
+}
+
+double tell_median(const double *values, size_t n) {
+    return tell_quantile(values, n, 0.5);
+}
+
+/* ---- the table ---- */
+
+typedef struct {
+    char text[24];
+} Figure;
+
+/* "-12.3"; "-" for what is not known. */
+static Figure figure(double value, int decimals) {
+    Figure figure = {"-"};
+    if (isfinite(value))
+        snprintf(figure.text, sizeof figure.text, "%.*f", decimals, rounded(value, decimals));
+    return figure;
+}
+
+static void heading(const char *text) {
+    printf("\n  %s\n", text);
+}
+
+/* "    what ........  value unit, more"; `more` is a format of its own. */
+static void row(const char *what, double value, int decimals, const char *unit, const char *more,
+                ...) __attribute__((format(printf, 5, 6)));
+
+static void row(const char *what, double value, int decimals, const char *unit, const char *more,
+                ...) {
+    va_list args;
+    printf("    %-28s", what);
+    if (isnan(value))
+        printf("%9s", "unknown");
+    else if (isinf(value))
+        printf("%9s", value < 0 ? "silent" : "endless");
+    else
+        printf("%9.*f %s", decimals, rounded(value, decimals), unit);
+    va_start(args, more);
+    vprintf(more, args);
+    va_end(args);
+    putchar('\n');
+}
+
+static void table_level(const Measures *m) {
+    heading("Loudness");
+    row("integrated", m->integrated_lufs, 1, "LUFS", "%s", "");
+    row("range", m->range_lu, 1, "LU", "%s", "");
+    row("short-term, most", m->short_most_lufs, 1, "LUFS", "%s", "");
+    row("momentary, most", m->momentary_most_lufs, 1, "LUFS", "%s", "");
+    row("true peak", m->true_peak_db, 1, "dBTP", "   (sample peak %s dBFS)",
+        figure(m->sample_peak_db, 1).text);
+}
+
+static void table_peak(const StandingPeak *peak) {
+    if (!peak->known)
+        row("standing peak", (double)NAN, 0, "", "   (too little was sung, or too few notes)");
+    else if (!peak->found)
+        printf("    %-28s%9s   from %.0f Hz to 1 kHz\n", "standing peak", "none", peak->from_hz);
+    else
+        row("standing peak", peak->hz, 0, "Hz", "   %.0f..%.0f Hz, some %.0f dB; seen in %s",
+            peak->low_hz, peak->high_hz, peak->height_db,
+            peak->by_noise ? "voice and noise" : "the voice");
+}
+
+static void table_faults(const Measures *m) {
+    heading("Recording");
+    row("noise floor", m->noise_db, 1, "dBFS", "%s", "");
+    row("its slope", m->noise_slope_db, 1, "dB/octave", "%s", "");
+    if (!m->hum_known)
+        row("hum", (double)NAN, 1, "", "   (the take is too short)");
+    else if (!m->hum.found)
+        printf("    %-28s%9s\n", "hum", "none");
+    else
+        row("hum", 10.0 * log10(m->hum.total), 1, "dBFS", "   at %.0f Hz and harmonics",
+            m->hum.mains_hz);
+    row("rumble", m->rumble_db, 1, "dBFS", "   below %.0f Hz", m->rumble_below_hz);
+    for (unsigned c = 0; c < m->channels; c++)
+        row(m->channels == 1 ? "DC"
+            : c              ? "DC, right"
+                             : "DC, left",
+            text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
+    row("clipped tops", (double)m->flat_tops, 0, "",
+        "   longest %.2f ms; %llu frames at full scale", m->longest_top_ms,
+        (unsigned long long)m->full_scale);
+    row("reverberation, T60", m->t60_s, 2, "s", "   from %zu phrase ends", m->n_decays);
+    table_peak(&m->peak);
+}
+
+static double per_minute(const Measures *m, size_t count) {
+    return m->length_s > 0.0 ? 60.0 * (double)count / m->length_s : (double)NAN;
+}
+
+static double median_breath(const Measures *m, bool lengths) {
+    double *values = text_take(m->n_breaths, sizeof *values);
+    for (size_t i = 0; i < m->n_breaths; i++)
+        values[i] = lengths ? m->breaths[i].end_s - m->breaths[i].start_s : m->breaths[i].under_db;
+    double median = tell_median(values, m->n_breaths);
+    free(values);
+    return median;
+}
+
+static double median_sibilant(const Measures *m, bool centres) {
+    double *values = text_take(m->n_sibilants, sizeof *values);
+    for (size_t i = 0; i < m->n_sibilants; i++)
+        values[i] = centres ? m->sibilants[i].centre_hz : m->sibilants[i].ratio_db;
+    double median = tell_median(values, m->n_sibilants);
+    free(values);
+    return median;
+}
+
+static double median_click(const Measures *m) {
+    double *values = text_take(m->n_clicks, sizeof *values);
+    for (size_t i = 0; i < m->n_clicks; i++)
+        values[i] = m->clicks[i].height_db;
+    double median = tell_median(values, m->n_clicks);
+    free(values);
+    return median;
+}
+
+static void table_sounds(const Measures *m) {
+    heading("Sounds");
+    row("phrases", (double)m->n_phrases, 0, "", "   %.1f s sung", m->sung_s);
+    row("spread between them", m->spread_db, 1, "dB", "   loudest over softest %s dB",
+        figure(measures_phrase_reach(m), 1).text);
+    row("breaths", (double)m->n_breaths, 0, "",
+        "   %.1f a minute; median %s dB under the voice, %s s", per_minute(m, m->n_breaths),
+        figure(median_breath(m, false), 1).text, figure(median_breath(m, true), 2).text);
+    row("sibilants", (double)m->n_sibilants, 0, "",
+        "   %.1f a minute; median %s dB over the vowels, %s Hz", per_minute(m, m->n_sibilants),
+        figure(median_sibilant(m, false), 1).text, figure(median_sibilant(m, true), 0).text);
+    row("clicks", (double)m->n_clicks, 0, "", "   %.1f a minute; median %s dB high",
+        per_minute(m, m->n_clicks), figure(median_click(m), 1).text);
+}
+
+static void table_colour(const Measures *m, const Measures *reference) {
+    heading("Colour");
+    row("8..16 kHz over 0.2..2 kHz", m->air_db, 1, "dB", "%s", "");
+    printf("    %-28s%9s%15s", "band", "level", "crest");
+    puts(reference ? "     over the reference: level, crest" : "");
+    for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
+        char what[40];
+        snprintf(what, sizeof what, "%s, %s", tell_band_name[i], band_range[i]);
+        printf("    %-28s%9s dBFS%7s dB", what, figure(m->band_db[i], 1).text,
+               figure(m->crest_db[i], 1).text);
+        if (reference)
+            printf("%18s dB%9s dB", figure(tell_more_level_db(m, reference, i), 1).text,
+                   figure(tell_more_crest_db(m, reference, i), 1).text);
+        putchar('\n');
+    }
+}
+
+static void table_pitch(const Measures *m) {
+    char low[24], middle[24], high[24], key[24], next[24];
+    heading("Pitch");
+    row("voiced", m->voiced_s, 1, "s", "%s", "");
+    printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest", figure(m->low_hz, 1).text,
+           tell_note(low, m->low_hz), tell_note(middle, m->middle_hz), tell_note(high, m->high_hz));
+    if (!m->key_known) {
+        printf("    %-28s%9s\n", "key", "unknown");
+        return;
+    }
+    const Tonality *k = &m->key;
+    printf("    %-28s%9s   confidence %.2f (r %.2f; then %s, %.2f)\n", "key",
+           tell_key(key, k->tonic, k->minor), k->confidence, k->r,
+           tell_key(next, k->next_tonic, k->next_minor), k->next_r);
+    printf("    %-28s%9s   r %.2f;  parallel r %.2f\n", "relative",
+           tell_key(key, k->relative_tonic, !k->minor), k->relative_r, k->parallel_r);
+    row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
+    row("off the key's notes, mean", m->off_cents, 0, "cents", "   leaning %s cents",
+        figure(m->lean_cents, 0).text);
+}
+
+static void table_phrases(const Measures *m) {
+    char start[32], end[32];
+    printf("\n    %-4s%10s%10s%12s%12s%14s\n", "", "from", "to", "loudness", "off pitch",
+           "leaning");
+    for (size_t i = 0; i < m->n_phrases; i++) {
+        const MeasurePhrase *p = &m->phrases[i];
+        printf("    %-4zu%10s%10s%7.1f LUFS", i + 1, text_time(start, p->start_s),
+               text_time(end, p->end_s), p->lufs);
+        if (isnan(p->off_cents))
+            puts("           -             -");
+        else
+            printf("%6.0f cents%+8.0f cents\n", p->off_cents, rounded(p->lean_cents, 0));
+    }
+}
+
+static void table_events(const Measures *m) {
+    char start[32];
+    heading("Phrases");
+    table_phrases(m);
+    heading("Breaths");
+    for (size_t i = 0; i < m->n_breaths; i++)
+        printf("    %10s%8.2f s %8s dB under the voice\n", text_time(start, m->breaths[i].start_s),
+               m->breaths[i].end_s - m->breaths[i].start_s, figure(m->breaths[i].under_db, 1).text);
+    heading("Sibilants");
+    for (size_t i = 0; i < m->n_sibilants; i++)
+        printf("    %10s%8.2f s %8.1f dB over the vowels %8.0f Hz\n",
+               text_time(start, m->sibilants[i].start_s),
+               m->sibilants[i].end_s - m->sibilants[i].start_s, m->sibilants[i].ratio_db,
+               m->sibilants[i].centre_hz);
+    heading("Clicks");
+    for (size_t i = 0; i < m->n_clicks; i++)
+        printf("    %10s%8.1f dB high %8.0f..%.0f Hz\n", text_time(start, m->clicks[i].at_s),
+               m->clicks[i].height_db, m->clicks[i].low_hz, m->clicks[i].high_hz);
+}
+
+void tell_table(const Measures *m, const Measures *reference, bool all) {
+    char length[32];
+    printf("%s: %s, %g Hz, %s\n", m->path, text_time(length, m->length_s), m->rate_hz,
+           m->channels == 1 ? "mono" : "stereo");
+    table_level(m);
+    table_faults(m);
+    table_sounds(m);
+    table_colour(m, reference);
+    table_pitch(m);
+    if (all)
+        table_events(m);
+}
+
+/* ---- a line for each of several takes ---- */
+
+void tell_row_head(void) {
+    printf("%-28s%9s%8s%8s%8s%8s%8s%8s%7s%8s%7s  %s\n", "take", "length", "LUFS", "LU", "dBTP",
+           "noise", "phrases", "breaths", "sibil.", "clicks", "T60 s", "key");
+}
+
+static void cell(int width, double value, int decimals) {
+    if (isfinite(value))
+        printf("%*.*f", width, decimals, value);
+    else
+        printf("%*s", width, "-");
+}
+
+void tell_row(const Measures *m) {
+    char length[32], key[24];
+    printf("%-28s%9s", text_base(m->path), text_time(length, m->length_s));
+    cell(8, m->integrated_lufs, 1);
+    cell(8, m->range_lu, 1);
+    cell(8, m->true_peak_db, 1);
+    cell(8, m->noise_db, 1);
+    printf("%8zu%8zu%7zu%8zu", m->n_phrases, m->n_breaths, m->n_sibilants, m->n_clicks);
+    cell(7, m->t60_s, 2);
+    printf("  %s\n", m->key_known ? tell_key(key, m->key.tonic, m->key.minor) : "-");
+}
+
+/* ---- CSV ---- */
+
+typedef struct {
+    const char *name;
+    double value;
+} Column;
+
+enum { MOST_COLUMNS = 64 };
+
+static size_t columns_of(const Measures *m, const Measures *reference, Column *c) {
+    size_t n = 0;
+    c[n++] = (Column){"length_s", m->length_s};
+    c[n++] = (Column){"rate_hz", m->rate_hz};
+    c[n++] = (Column){"channels", m->channels};
+    c[n++] = (Column){"integrated_lufs", m->integrated_lufs};
+    c[n++] = (Column){"range_lu", m->range_lu};
+    c[n++] = (Column){"short_term_most_lufs", m->short_most_lufs};
+    c[n++] = (Column){"momentary_most_lufs", m->momentary_most_lufs};
+    c[n++] = (Column){"true_peak_dbtp", m->true_peak_db};
+    c[n++] = (Column){"noise_dbfs", m->noise_db};
+    c[n++] = (Column){"noise_slope_db_per_octave", m->noise_slope_db};
+    c[n++] = (Column){"hum_hz", m->hum.found ? m->hum.mains_hz : (double)NAN};
+    c[n++] = (Column){"hum_dbfs", m->hum.found ? 10.0 * log10(m->hum.total) : (double)NAN};
+    c[n++] = (Column){"rumble_dbfs", m->rumble_db};
+    c[n++] = (Column){"clipped_tops", (double)m->flat_tops};
+    c[n++] = (Column){"t60_s", m->t60_s};
+    c[n++] = (Column){"standing_peak_hz", m->peak.found ? m->peak.hz : (double)NAN};
+    c[n++] = (Column){"standing_peak_db", m->peak.found ? m->peak.height_db : (double)NAN};
+    c[n++] = (Column){"sung_s", m->sung_s};
+    c[n++] = (Column){"phrases", (double)m->n_phrases};
+    c[n++] = (Column){"phrase_spread_db", m->spread_db};
+    c[n++] = (Column){"breaths", (double)m->n_breaths};
+    c[n++] = (Column){"breath_under_voice_db", median_breath(m, false)};
+    c[n++] = (Column){"sibilants_per_minute", per_minute(m, m->n_sibilants)};
+    c[n++] = (Column){"sibilant_ratio_db", median_sibilant(m, false)};
+    c[n++] = (Column){"clicks", (double)m->n_clicks};
+    c[n++] = (Column){"air_db", m->air_db};
+    c[n++] = (Column){"lowest_hz", m->low_hz};
+    c[n++] = (Column){"highest_hz", m->high_hz};
+    c[n++] = (Column){"key_confidence", m->key_known ? m->key.confidence : (double)NAN};
+    c[n++] = (Column){"tuning_cents", m->key_known ? m->key.tuning_cents : (double)NAN};
+    c[n++] = (Column){"off_pitch_cents", m->off_cents};
+    static const char *const level[] = {"bottom_dbfs", "body_dbfs", "presence_dbfs", "air_dbfs"};
+    static const char *const crest[] = {"bottom_crest_db", "body_crest_db", "presence_crest_db",
+                                        "air_crest_db"};
+    static const char *const more[] = {"bottom_over_reference_db", "body_over_reference_db",
+                                       "presence_over_reference_db", "air_over_reference_db"};
+    static const char *const more_crest[] = {
+        "bottom_crest_over_reference_db", "body_crest_over_reference_db",
+        "presence_crest_over_reference_db", "air_crest_over_reference_db"};
+    for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
+        c[n++] = (Column){level[i], m->band_db[i]};
+        c[n++] = (Column){crest[i], m->crest_db[i]};
+        if (reference) {
+            c[n++] = (Column){more[i], tell_more_level_db(m, reference, i)};
+            c[n++] = (Column){more_crest[i], tell_more_crest_db(m, reference, i)};
+        }
+    }
+    return n;
+}
+
+void tell_csv_head(bool reference) {
+    static const Measures none = {0};
+    Column column[MOST_COLUMNS];
+    size_t n = columns_of(&none, reference ? &none : NULL, column);
+    fputs("take,key", stdout);
+    for (size_t i = 0; i < n; i++)
+        printf(",%s", column[i].name);
+    putchar('\n');
+}
+
+void tell_csv_text(const char *text) {
+    putchar('"');
+    for (; *text; text++) {
+        if (*text == '"')
+            putchar('"');
+        putchar(*text);
+    }
+    putchar('"');
+}
+
+void tell_csv(const Measures *m, const Measures *reference) {
+    Column column[MOST_COLUMNS];
+    char key[24];
+    size_t n = columns_of(m, reference, column);
+    tell_csv_text(m->path);
+    printf(",%s", m->key_known ? tell_key(key, m->key.tonic, m->key.minor) : "");
+    for (size_t i = 0; i < n; i++) {
+        putchar(',');
+        if (isfinite(column[i].value))
+            printf("%.6g", column[i].value);
+    }
+    putchar('\n');
+}

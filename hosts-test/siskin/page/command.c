@@ -1,0 +1,367 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin report: a take before and after its processors, as a page to look at and to listen to. */
+#include "siskin/command.h"
+#include "siskin/chains/order.h"
+#include "siskin/chains/settings.h"
+#include "siskin/options.h"
+#include "siskin/page/write.h"
+#include "siskin/place.h"
+#include "siskin/pool.h"
+#include "siskin/render/report.h"
+#include "siskin/text.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { MOST_TRACE_ROWS = 120000, MOST_CHAIN_BYTES = 1 << 20 };
+static const double TRACE_STEP_MS = 5.0;
+
+typedef struct {
+    const char *bundles, *chain;
+    bool stereo, quiet, help;
+} Words;
+
+typedef struct {
+    const Words *words;
+    const char *take, *out;
+    Chain *chain;
+    SafeFile result, trace; /* beside the page while it is made */
+    double trace_step_s;
+    Progress progress;
+    const char *now; /* what is under way */
+    int status;
+    Page page;
+} Job;
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin report TAKE PAGE.html PROCESSOR [CONTROL=VALUE]... [PROCESSOR ...]\n"
+         "siskin report --chain FILE TAKE PAGE.html [BUS=FILE]...\n"
+         "\n"
+         "Renders TAKE as siskin render would, and writes what was done to it as one page that\n"
+         "needs nothing else: waveforms, spectrograms, loudness, pitch and the gain of each\n"
+         "processor over time; every phrase, breath, sibilant and click with what became of it;\n"
+         "the measurements before and after; and the take, the result and what was removed, to be\n"
+         "switched between while they play. Any browser shows it. TAKE is never changed.\n"
+         "\n"
+         "  siskin report take.wav page.html transient-tamer breath-ducker depth=18\n"
+         "  siskin report --chain lead-hard take.wav page.html\n");
+    options_print(options, count);
+    puts("\n"
+         "The result lies beside PAGE.html for as long as the page is made. The sound in the page\n"
+         "is lossless when that fits, else coded; a page of ten minutes is under 10 MB.\n"
+         "\n"
+         "Exit status: 0 done, 1 a file, plugin or the machine failed, 2 the command line or the\n"
+         "chain is wrong.");
+}
+
+/* ---- what is asked for ---- */
+
+static bool ends_like_a_page(const char *path) {
+    const char *dot = strrchr(text_base(path), '.');
+    return dot && (strcasecmp(dot, ".html") == 0 || strcasecmp(dot, ".htm") == 0);
+}
+
+static bool is_directory(const char *path) {
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
+}
+
+static bool check_paths(const Job *job, HostError *error) {
+    if (is_directory(job->take))
+        return host_fail(error, "%s is a folder; a page is of one take", job->take);
+    if (is_directory(job->out))
+        return host_fail(error, "%s is a folder; name the page to write", job->out);
+    if (!ends_like_a_page(job->out))
+        return host_fail(error, "%s: a page's name ends in .html", job->out);
+    if (safe_same_file(job->out, job->take))
+        return host_fail(error, "%s is the take itself; give the page another name", job->out);
+    if (job->chain->path && safe_same_file(job->out, job->chain->path))
+        return host_fail(error, "%s is the chain file itself; give another name", job->out);
+    for (size_t i = 0; i < job->chain->n_busses; i++) {
+        const char *file = job->chain->busses[i].file;
+        if (file && safe_same_file(job->out, file))
+            return host_fail(error, "%s would be written over %s, which is read", job->out, file);
+    }
+    return true;
+}
+
+/* ---- the chain as text ---- */
+
+static char *read_text(const char *path, HostError *error) {
+    FILE *file = fopen(path, "r");
+    if (!file) {
+        host_fail(error, "cannot read %s: %s", path, strerror(errno));
+        return NULL;
+    }
+    char *text = text_take(MOST_CHAIN_BYTES + 1, 1);
+    size_t n = fread(text, 1, MOST_CHAIN_BYTES, file);
+    text[n] = '\0';
+    fclose(file);
+    return text;
+}
+
+static void add_text(char **text, const char *format, const char *a, const char *b) {
+    char *more = text_print(format, a, b);
+    char *longer = text_print("%s%s", *text, more);
+    free(more);
+    free(*text);
+    *text = longer;
+}
+
+static void add_processor(char **text, const ChainProcessor *p) {
+    add_text(text, "%s%s", p->name, "");
+    if (p->preset)
+        add_text(text, " %s=%s", "preset", p->preset);
+    for (size_t i = 0; i < p->n_settings; i++)
+        add_text(text, " %s=%s", p->settings[i].control, p->settings[i].value);
+    if (p->key.name)
+        add_text(text, " %s=%s", "key", p->key.name);
+    add_text(text, "%s%s", "\n", "");
+}
+
+/* The chain file as it is, or the processors of the command line, a line each; then the files. */
+static bool tell_chain(Job *job, HostError *error) {
+    const Chain *chain = job->chain;
+    char **text = &job->page.chain_text;
+    *text = chain->path ? read_text(chain->path, error) : text_copy("");
+    if (!*text)
+        return false;
+    for (size_t b = 0; !chain->path && b < chain->n_busses; b++)
+        for (size_t i = 0; i < chain->busses[b].n_processors; i++)
+            add_processor(text, &chain->busses[b].processors[i]);
+    for (size_t b = 0; b < chain->n_busses; b++)
+        if (chain->busses[b].file)
+            add_text(text, "# %s is fed by %s\n", chain->busses[b].name, chain->busses[b].file);
+    return true;
+}
+
+/* ---- the render ---- */
+
+static void finish_render(void *user, size_t number, const TakeReport *report) {
+    (void)number;
+    Job *job = user;
+    memcpy(&job->page.report, report, sizeof *report);
+}
+
+static void show(void *user, double done) {
+    Job *job = user;
+    progress_show(&job->progress, job->now, done);
+}
+
+static void show_render(void *user, double done, size_t jobs_done, size_t jobs_running) {
+    (void)jobs_done;
+    (void)jobs_running;
+    show(user, done);
+}
+
+/* A row of the trace: 5 ms, longer for long takes. */
+static bool choose_step(Job *job, HostError *error) {
+    AudioReader reader;
+    bool fine = audio_open(&reader, job->take, error);
+    if (fine) {
+        double length_s = (double)reader.frames / reader.rate_hz;
+        double step_s = fmax(1e-3 * TRACE_STEP_MS, length_s / MOST_TRACE_ROWS);
+        job->trace_step_s = fmax(1.0, rint(step_s * reader.rate_hz)) / reader.rate_hz;
+    }
+    audio_close(&reader);
+    return fine;
+}
+
+static bool render(Job *job, Host *host, HostError *error) {
+    const PoolWatcher watcher = {finish_render, show_render, job};
+    TakeJob take = {.take = job->take,
+                    .out = job->result.part,
+                    .chain = job->chain,
+                    .format = {AUDIO_WAV, AUDIO_BITS_FLOAT, false},
+                    .stereo = job->words->stereo,
+                    .trace = job->trace.part,
+                    .trace_step_ms = 1e3 * job->trace_step_s};
+    for (size_t i = 0; i < job->chain->n_busses; i++)
+        take.feed[i] = job->chain->busses[i].file;
+    job->now = "rendering";
+    if (!pool_run(host, &take, 1, 1, &watcher, error))
+        return false;
+    const TakeReport *report = &job->page.report;
+    if (!report->done && report->usage)
+        job->status = STATUS_USAGE;
+    return report->done || host_fail(error, "%s", report->error.text);
+}
+
+/* ---- measuring and looking ---- */
+
+static bool look_at(Job *job, const char *path, Look *look, HostError *error) {
+    static float audio[2][AUDIO_BLOCK];
+    float *const to[] = {audio[0], audio[1]};
+    const float *const from[] = {audio[0], audio[1]};
+    AudioReader reader;
+    bool fine = audio_open(&reader, path, error);
+    if (fine && !look_open(look, reader.rate_hz, reader.channels, reader.frames))
+        fine = host_fail(error, "out of memory");
+    while (fine && reader.at < reader.frames) {
+        uint64_t left = reader.frames - reader.at;
+        size_t n = left < AUDIO_BLOCK ? (size_t)left : AUDIO_BLOCK;
+        fine = audio_read(&reader, to, n, error);
+        if (fine)
+            look_hear(look, from, n);
+        show(job, (double)reader.at / (double)reader.frames);
+    }
+    if (fine)
+        look_finish(look);
+    audio_close(&reader);
+    return fine;
+}
+
+static bool gather(Job *job, HostError *error) {
+    Page *page = &job->page;
+    const char *result = job->result.part;
+    job->now = "measuring the take";
+    if (!measure_take(job->take, &page->before, show, job, error))
+        return false;
+    job->now = "measuring the result";
+    if (!measure_take(result, &page->after, show, job, error))
+        return false;
+    job->now = "drawing";
+    if (!look_at(job, job->take, &page->before_look, error) ||
+        !look_at(job, result, &page->after_look, error) ||
+        !gains_read(&page->gains, job->trace.part, job->trace_step_s, error))
+        return false;
+    job->now = "coding the sound";
+    return sounds_make(&page->sounds, job->take, result, SOUND_BUDGET, show, job, error);
+}
+
+/* ---- the page ---- */
+
+static bool write_file(const Page *page, SafeFile *safe, HostError *error) {
+    int fd = dup(safe->fd);
+    FILE *file = fd >= 0 ? fdopen(fd, "w") : NULL;
+    if (!file) {
+        host_fail(error, "cannot write %s: %s", safe->path, strerror(errno));
+        if (fd >= 0)
+            close(fd);
+        return false;
+    }
+    errno = 0;
+    page_write(file, page);
+    bool failed = fflush(file) != 0 || ferror(file);
+    failed = fclose(file) != 0 || failed;
+    return !failed || host_fail(error, "cannot write %s: %s", safe->path,
+                                errno ? strerror(errno) : "writing failed");
+}
+
+static bool write_page(Job *job, HostError *error) {
+    SafeFile safe;
+    SafeFile *const files[] = {&safe};
+    if (!safe_open(&safe, job->out, error))
+        return false;
+    bool fine = write_file(&job->page, &safe, error) && safe_commit(files, 1, error);
+    safe_discard(&safe);
+    return fine;
+}
+
+/* The result and the trace are written under names that go with this process. */
+static bool open_aside(Job *job, HostError *error) {
+    char *result = text_print("%s.result.wav", job->out);
+    char *trace = text_print("%s.trace.csv", job->out);
+    bool fine = safe_open(&job->result, result, error) && safe_open(&job->trace, trace, error);
+    free(result);
+    free(trace);
+    return fine;
+}
+
+static void free_page(Page *page) {
+    free(page->chain_text);
+    measures_free(&page->before);
+    measures_free(&page->after);
+    look_close(&page->before_look);
+    look_close(&page->after_look);
+    gains_free(&page->gains);
+    sounds_free(&page->sounds);
+}
+
+static void tell_done(const Job *job) {
+    struct stat status;
+    const Page *page = &job->page;
+    char length[32];
+    if (job->words->quiet || stat(job->out, &status) != 0)
+        return;
+    printf("%s: %s of %s, %.1f MB, sound %s\n", job->out, text_time(length, page->before.length_s),
+           job->take, 1e-6 * (double)status.st_size, page->sounds.coded ? "coded" : "lossless");
+}
+
+static bool make_page(Job *job, Host *host, HostError *error) {
+    safe_catch_signals();
+    job->progress = progress_begin(job->words->quiet);
+    bool fine = choose_step(job, error) && open_aside(job, error) && render(job, host, error) &&
+                gather(job, error) && tell_chain(job, error) && write_page(job, error);
+    progress_clear(&job->progress);
+    safe_discard(&job->result);
+    safe_discard(&job->trace);
+    return fine;
+}
+
+/* ---- the command ---- */
+
+static int report(Job *job, HostError *error) {
+    job->page.take = job->take;
+    job->page.chain = job->chain;
+    Host *host = place_open_host(job->words->bundles, error);
+    if (!host)
+        return command_fail("report", STATUS_FAILED, error);
+    job->status = STATUS_FAILED;
+    int result = STATUS_OK;
+    if (!settings_check(host, job->chain, error))
+        result = command_fail("report", STATUS_USAGE, error);
+    else if (!make_page(job, host, error))
+        result = command_fail("report", job->status, error);
+    else
+        tell_done(job);
+    if (result == STATUS_OK)
+        report_notes(&job->page.report);
+    free_page(&job->page);
+    host_close(host);
+    return result;
+}
+
+int command_report(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    const Option options[] = {
+        {"chain", "FILE",
+         "busses and processors from a chain file, or a ready chain by its\n"
+         "name (siskin list tells them)",
+         &words.chain, NULL},
+        {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
+        {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("report", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc < 2) {
+        host_fail(&error, "name a TAKE, a PAGE.html and processors; siskin report --help tells "
+                          "more");
+        return command_fail("report", STATUS_USAGE, &error);
+    }
+    Job *job = text_take(1, sizeof *job);
+    job->words = &words;
+    job->take = argv[0];
+    job->out = argv[1];
+    job->chain = order_chain(words.chain, argc - 2, argv + 2, &error);
+    int status = job->chain && check_paths(job, &error)
+                     ? report(job, &error)
+                     : command_fail("report", STATUS_USAGE, &error);
+    chain_free(job->chain);
+    free(job);
+    return status;
+}

@@ -1,0 +1,243 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/pool.h"
+
+#include "siskin/text.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/mman.h>
+#include <sys/prctl.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+enum { TICK_MS = 100 };
+
+typedef struct {
+    pid_t process; /* 0: this place is free */
+    int pipe;      /* nothing is sent through it: it closes when the process ends */
+    size_t job;
+    TakeReport *report; /* shared with the process */
+    int running;        /* where it was at the last tick: in which processor, and how far */
+    uint64_t at;
+    double stuck_s; /* for how long it has been there */
+    bool given_up;
+} Place;
+
+typedef struct {
+    Host *host;
+    const TakeJob *jobs;
+    size_t count, started, done;
+    Place *places;
+    unsigned n_places;
+    const PoolWatcher *watcher;
+} Pool;
+
+/* The signal that asked this process to end. A handler can reach nothing but globals. */
+static volatile sig_atomic_t asked_to_end;
+
+static void remember(int signal_number) {
+    asked_to_end = signal_number;
+}
+
+static const int ending[] = {SIGINT, SIGTERM, SIGHUP};
+enum { N_ENDING = sizeof ending / sizeof *ending };
+
+static void catch_signals(struct sigaction *before) {
+    struct sigaction action = {.sa_handler = remember}; /* no SA_RESTART: poll() must return */
+    sigemptyset(&action.sa_mask);
+    for (size_t i = 0; i < N_ENDING; i++) {
+        sigaction(ending[i], NULL, &before[i]);
+        if (before[i].sa_handler != SIG_IGN)
+            sigaction(ending[i], &action, NULL);
+    }
+}
+
+static void restore_signals(const struct sigaction *before) {
+    for (size_t i = 0; i < N_ENDING; i++)
+        sigaction(ending[i], &before[i], NULL);
+}
+
+/* ---- the child ---- */
+
+static _Noreturn void be_child(const Pool *pool, const Place *place, pid_t parent) {
+    for (size_t i = 0; i < N_ENDING; i++)
+        if (signal(ending[i], SIG_DFL) == SIG_IGN)
+            signal(ending[i], SIG_IGN);
+    safe_catch_signals();
+    prctl(PR_SET_PDEATHSIG, SIGTERM); /* for a parent that is killed outright */
+    if (getppid() != parent)
+        _exit(1);
+    take_render(pool->host, &pool->jobs[place->job], place->report);
+    fflush(NULL); /* what plugins printed */
+    _exit(0);
+}
+
+static bool start(Pool *pool, Place *place, HostError *error) {
+    int ends[2];
+    pid_t parent = getpid();
+    if (pipe2(ends, O_CLOEXEC) != 0)
+        return host_fail(error, "cannot start a render: %s", strerror(errno));
+    memset(place->report, 0, sizeof *place->report);
+    place->job = pool->started;
+    place->stuck_s = 0.0;
+    place->given_up = false;
+    fflush(NULL);
+    pid_t process = fork();
+    if (process == 0)
+        be_child(pool, place, parent);
+    close(ends[1]);
+    if (process < 0) {
+        close(ends[0]);
+        return host_fail(error, "cannot start a render: %s", strerror(errno));
+    }
+    place->process = process;
+    place->pipe = ends[0];
+    pool->started++;
+    return true;
+}
+
+/* ---- the end of a child ---- */
+
+static double patience_s(const TakeJob *job) {
+    return job->patience_s > 0.0 ? job->patience_s : TAKE_PATIENCE_S;
+}
+
+/* Ends a child whose processor does not come back. Only ticks count, not the clock: while all is
+ * stopped, or the machine asleep, nothing is stuck. */
+static void watch(const Pool *pool, Place *place) {
+    int running = atomic_load(&place->report->status.running);
+    uint64_t at = atomic_load(&place->report->status.done);
+    bool stuck = running && running == place->running && at == place->at;
+    place->stuck_s = stuck ? place->stuck_s + TICK_MS / 1000.0 : 0.0;
+    place->running = running;
+    place->at = at;
+    if (place->stuck_s <= patience_s(&pool->jobs[place->job]) || place->given_up)
+        return;
+    place->given_up = true;
+    kill(place->process, SIGKILL); /* it may have blocked what asks more kindly */
+}
+
+static void remove_leftovers(const TakeJob *job, pid_t process) {
+    char *path[TAKE_MAX_OUTPUTS];
+    size_t count = take_outputs(job, path);
+    for (size_t i = 0; i < count; i++) {
+        safe_remove_leftover(path[i], process);
+        free(path[i]);
+    }
+}
+
+static void explain_end(TakeReport *report, const TakeJob *job, bool given_up, int status) {
+    int running = atomic_load(&report->status.running);
+    const char *who = running >= 1 && running <= CHAIN_MAX_PROCESSORS
+                          ? report->processor[running - 1].label
+                          : "the render";
+    if (given_up)
+        host_fail(&report->error, "%s did not come back within %g s", who, patience_s(job));
+    else if (WIFSIGNALED(status))
+        host_fail(&report->error, "%s crashed (%s)", who, strsignal(WTERMSIG(status)));
+    else
+        host_fail(&report->error, "%s ended the process (status %d)", who, WEXITSTATUS(status));
+}
+
+static void reap(Pool *pool, Place *place) {
+    int status = 0;
+    while (waitpid(place->process, &status, 0) < 0 && errno == EINTR)
+        ;
+    close(place->pipe);
+    if (!place->report->done && !place->report->error.text[0])
+        explain_end(place->report, &pool->jobs[place->job], place->given_up, status);
+    if (!place->report->done)
+        remove_leftovers(&pool->jobs[place->job], place->process);
+    place->process = 0;
+    pool->done++;
+    pool->watcher->done(pool->watcher->user, place->job, place->report);
+}
+
+static void end_all(Pool *pool) {
+    for (unsigned i = 0; i < pool->n_places; i++)
+        if (pool->places[i].process)
+            kill(pool->places[i].process, SIGTERM);
+    for (unsigned i = 0; i < pool->n_places; i++) {
+        Place *place = &pool->places[i];
+        if (!place->process)
+            continue;
+        while (waitpid(place->process, NULL, 0) < 0 && errno == EINTR)
+            ;
+        if (!place->report->done)
+            remove_leftovers(&pool->jobs[place->job], place->process);
+        close(place->pipe);
+        place->process = 0;
+    }
+}
+
+/* ---- the loop ---- */
+
+static void tick(const Pool *pool) {
+    double done = (double)pool->done;
+    size_t running = 0;
+    for (unsigned i = 0; i < pool->n_places; i++) {
+        if (!pool->places[i].process)
+            continue;
+        GraphStatus *status = &pool->places[i].report->status;
+        uint64_t total = atomic_load(&status->total);
+        running++;
+        done += total ? (double)atomic_load(&status->done) / (double)total : 0.0;
+    }
+    pool->watcher->tick(pool->watcher->user, done / (double)pool->count, pool->done, running);
+}
+
+static void wait_a_moment(Pool *pool) {
+    struct pollfd *fds = text_take(pool->n_places, sizeof *fds);
+    for (unsigned i = 0; i < pool->n_places; i++) /* a negative fd is passed over */
+        fds[i] = (struct pollfd){.fd = pool->places[i].process ? pool->places[i].pipe : -1,
+                                 .events = POLLIN};
+    int ready = poll(fds, pool->n_places, TICK_MS);
+    for (unsigned i = 0; i < pool->n_places && ready > 0 && !asked_to_end; i++)
+        if (fds[i].revents)
+            reap(pool, &pool->places[i]);
+    for (unsigned i = 0; i < pool->n_places && ready == 0; i++)
+        if (pool->places[i].process)
+            watch(pool, &pool->places[i]);
+    free(fds);
+}
+
+static bool run(Pool *pool, HostError *error) {
+    while (pool->done < pool->count && !asked_to_end) {
+        for (unsigned i = 0; i < pool->n_places && pool->started < pool->count; i++)
+            if (!pool->places[i].process && !start(pool, &pool->places[i], error))
+                return false;
+        wait_a_moment(pool);
+        if (pool->done < pool->count && !asked_to_end)
+            tick(pool);
+    }
+    return true;
+}
+
+bool pool_run(Host *host, const TakeJob *jobs, size_t count, unsigned parallel,
+              const PoolWatcher *watcher, HostError *error) {
+    unsigned n_places = parallel < count ? parallel : (unsigned)count;
+    struct sigaction before[N_ENDING];
+    TakeReport *reports = mmap(NULL, n_places * sizeof *reports, PROT_READ | PROT_WRITE,
+                               MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+    if (reports == MAP_FAILED)
+        return host_fail(error, "out of memory");
+    Pool pool = {
+        .host = host, .jobs = jobs, .count = count, .n_places = n_places, .watcher = watcher};
+    pool.places = text_take(n_places, sizeof *pool.places);
+    for (unsigned i = 0; i < n_places; i++)
+        pool.places[i].report = &reports[i];
+    catch_signals(before);
+    bool fine = run(&pool, error);
+    end_all(&pool);
+    restore_signals(before);
+    munmap(reports, n_places * sizeof *reports);
+    free(pool.places);
+    if (asked_to_end)
+        raise(asked_to_end);
+    return fine;
+}

@@ -1,0 +1,348 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/render/audio.h"
+
+#include "siskin/render/cut.h"
+#include "siskin/text.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* ---- reading ---- */
+
+static bool check_info(AudioReader *reader, const SF_INFO *info, HostError *error) {
+    if (info->channels < 1 || info->channels > AUDIO_CHANNELS)
+        return host_fail(error, "%s has %d channels; 1 (mono) or 2 (stereo) are allowed",
+                         reader->path, info->channels);
+    if (info->frames < 1)
+        return host_fail(error, "%s holds no audio", reader->path);
+    reader->rate_hz = info->samplerate;
+    reader->channels = (unsigned)info->channels;
+    reader->frames = (uint64_t)info->frames;
+    reader->interleaved = text_take((size_t)AUDIO_BLOCK * reader->channels, sizeof(float));
+    return true;
+}
+
+static bool open_file(AudioReader *reader, HostError *error) {
+    struct stat status;
+    char why[128];
+    SF_INFO info = {0};
+    int fd = open(reader->path, O_RDONLY | O_CLOEXEC);
+    if (fd < 0)
+        return host_fail(error, "cannot read %s: %s", reader->path, strerror(errno));
+    if (fstat(fd, &status) == 0 && !S_ISREG(status.st_mode)) {
+        close(fd);
+        return host_fail(error, "cannot read %s: it is %s", reader->path,
+                         S_ISDIR(status.st_mode) ? "a directory" : "not a plain file");
+    }
+    if (cut_off(fd, why, sizeof why)) {
+        close(fd);
+        return host_fail(error, "%s %s", reader->path, why);
+    }
+    reader->file = sf_open_fd(fd, SFM_READ, &info, SF_TRUE);
+    if (!reader->file) /* libsndfile has closed fd */
+        return host_fail(error, "cannot read %s as audio: %s", reader->path, sf_strerror(NULL));
+    return check_info(reader, &info, error);
+}
+
+bool audio_open(AudioReader *reader, const char *path, HostError *error) {
+    *reader = (AudioReader){.path = text_copy(path)};
+    if (open_file(reader, error))
+        return true;
+    audio_close(reader);
+    return false;
+}
+
+static void clean(AudioReader *reader, size_t n) {
+    for (size_t i = 0; i < n * reader->channels; i++) {
+        if (isfinite(reader->interleaved[i]))
+            continue;
+        reader->interleaved[i] = 0.0f;
+        if (reader->cleaned++ == 0)
+            reader->first_cleaned = reader->at + i / reader->channels;
+    }
+}
+
+bool audio_read(AudioReader *reader, float *const *channel, size_t n, HostError *error) {
+    size_t there = n;
+    if (reader->frames - reader->at < there)
+        there = (size_t)(reader->frames - reader->at);
+    sf_count_t got =
+        there ? sf_readf_float(reader->file, reader->interleaved, (sf_count_t)there) : 0;
+    if (got < (sf_count_t)there) {
+        char is[32];
+        char should[32];
+        double at = (double)(reader->at + (uint64_t)(got > 0 ? got : 0));
+        return host_fail(error, "%s ends at %s, but its header promises %s", reader->path,
+                         text_time(is, at / reader->rate_hz),
+                         text_time(should, (double)reader->frames / reader->rate_hz));
+    }
+    clean(reader, there);
+    for (unsigned c = 0; c < reader->channels; c++) {
+        for (size_t i = 0; i < there; i++)
+            channel[c][i] = reader->interleaved[i * reader->channels + c];
+        memset(channel[c] + there, 0, (n - there) * sizeof(float));
+    }
+    reader->at += there;
+    return true;
+}
+
+void audio_close(AudioReader *reader) {
+    if (reader->file)
+        sf_close(reader->file);
+    free(reader->path);
+    free(reader->interleaved);
+    *reader = (AudioReader){0};
+}
+
+/* ---- formats ---- */
+
+static const struct {
+    const char *extension;
+    AudioContainer container; /* AUDIO_BY_NAME: can be read, but is not written */
+} known_extensions[] = {
+    {".wav", AUDIO_WAV},     {".flac", AUDIO_FLAC},   {".aiff", AUDIO_AIFF},
+    {".aif", AUDIO_AIFF},    {".wave", AUDIO_WAV},    {".bwf", AUDIO_WAV},
+    {".rf64", AUDIO_WAV},    {".w64", AUDIO_BY_NAME}, {".caf", AUDIO_BY_NAME},
+    {".aifc", AUDIO_AIFF},   {".ogg", AUDIO_BY_NAME}, {".opus", AUDIO_BY_NAME},
+    {".mp3", AUDIO_BY_NAME}, {".au", AUDIO_BY_NAME},  {".snd", AUDIO_BY_NAME},
+};
+
+enum { N_EXTENSIONS = sizeof known_extensions / sizeof *known_extensions };
+
+static int find_extension(const char *path) {
+    const char *dot = strrchr(text_base(path), '.');
+    for (int i = 0; dot && i < N_EXTENSIONS; i++)
+        if (strcasecmp(dot, known_extensions[i].extension) == 0)
+            return i;
+    return -1;
+}
+
+bool audio_looks_like(const char *path) {
+    return find_extension(path) >= 0;
+}
+
+const char *audio_extension(AudioContainer container) {
+    for (int i = 0; i < N_EXTENSIONS; i++)
+        if (known_extensions[i].container == container)
+            return known_extensions[i].extension;
+    return "";
+}
+
+bool audio_resolve_format(AudioFormat *format, const char *path, HostError *error) {
+    int known = find_extension(path);
+    if (format->container == AUDIO_BY_NAME && known >= 0)
+        format->container = known_extensions[known].container;
+    if (format->container == AUDIO_BY_NAME)
+        return host_fail(error,
+                         "%s: the name does not end in .wav, .flac, .aif or .aiff; rename it, or "
+                         "say --format wav, flac or aiff",
+                         path);
+    if (format->bits == AUDIO_BITS_USUAL)
+        format->bits = format->container == AUDIO_WAV ? AUDIO_BITS_FLOAT : AUDIO_BITS_24;
+    if (format->container == AUDIO_FLAC && format->bits == AUDIO_BITS_FLOAT)
+        return host_fail(error, "%s: FLAC holds no floats; allowed are --bits 24 and 16", path);
+    return true;
+}
+
+const char *audio_format_name(char buffer[48], const AudioFormat *format) {
+    static const char *const containers[] = {"", "WAV", "FLAC", "AIFF"};
+    static const char *const bits[] = {"", "float", "24 bit", "16 bit"};
+    bool dithered = format->bits == AUDIO_BITS_16 && !format->no_dither;
+    snprintf(buffer, 48, "%s %s%s", bits[format->bits], containers[format->container],
+             dithered ? ", dithered" : "");
+    return buffer;
+}
+
+/* ---- writing ---- */
+
+/* libsndfile is given these in place of a file, so that the errno of a failed write is seen however
+ * deep inside the encoder, or at closing, it happens. */
+
+static sf_count_t io_length(void *user) {
+    const AudioWriter *writer = user;
+    struct stat status;
+    return fstat(writer->safe.fd, &status) == 0 ? status.st_size : -1;
+}
+
+static sf_count_t io_seek(sf_count_t offset, int whence, void *user) {
+    const AudioWriter *writer = user;
+    return lseek(writer->safe.fd, offset, whence);
+}
+
+static sf_count_t io_read(void *to, sf_count_t count, void *user) {
+    const AudioWriter *writer = user;
+    return read(writer->safe.fd, to, (size_t)count);
+}
+
+static sf_count_t io_write(const void *from, sf_count_t count, void *user) {
+    AudioWriter *writer = user;
+    sf_count_t done = (sf_count_t)safe_write(&writer->safe, from, (size_t)count);
+    if (done < count && !writer->write_error)
+        writer->write_error = errno;
+    return done;
+}
+
+static sf_count_t io_tell(void *user) {
+    return io_seek(0, SEEK_CUR, user);
+}
+
+/* A WAV or AIFF counts its bytes in 32 bits. RF64 (EBU Tech 3306) is the WAV that does not. */
+static bool choose_form(AudioWriter *writer, uint64_t frames, int *form, HostError *error) {
+    static const int containers[] = {0, SF_FORMAT_WAV, SF_FORMAT_FLAC, SF_FORMAT_AIFF};
+    static const int bits[] = {0, SF_FORMAT_FLOAT, SF_FORMAT_PCM_24, SF_FORMAT_PCM_16};
+    static const unsigned bytes[] = {0, 4, 3, 2};
+    const uint64_t room_for_headers = 1 << 20;
+    AudioContainer container = writer->format.container;
+    uint64_t size = frames * writer->channels * bytes[writer->format.bits] + room_for_headers;
+    *form = containers[container] | bits[writer->format.bits];
+    writer->is_rf64 = size > UINT32_MAX && container == AUDIO_WAV;
+    if (writer->is_rf64)
+        *form = SF_FORMAT_RF64 | bits[writer->format.bits];
+    if (size > UINT32_MAX && container == AUDIO_AIFF)
+        return host_fail(error,
+                         "%s: an AIFF file ends at 4 GB; write a .wav, which goes on as RF64",
+                         writer->safe.path);
+    return true;
+}
+
+/* What places the take in a session and names it. Most containers hold only some of this, and
+ * libsndfile refuses the rest: that is fine. */
+static void keep_metadata(SNDFILE *to, SNDFILE *from) {
+    SF_BROADCAST_INFO_VAR(2048) broadcast;
+    SF_CUES cues;
+    if (sf_command(from, SFC_GET_BROADCAST_INFO, &broadcast, sizeof broadcast) == SF_TRUE)
+        sf_command(to, SFC_SET_BROADCAST_INFO, &broadcast, sizeof broadcast);
+    if (sf_command(from, SFC_GET_CUE, &cues, sizeof cues) == SF_TRUE)
+        sf_command(to, SFC_SET_CUE, &cues, sizeof cues);
+    for (int id = SF_STR_FIRST; id <= SF_STR_LAST; id++) {
+        const char *text = sf_get_string(from, id);
+        if (text)
+            sf_set_string(to, id, text);
+    }
+}
+
+bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
+                  unsigned channels, uint64_t frames, const AudioReader *like, HostError *error) {
+    static SF_VIRTUAL_IO io = {io_length, io_seek, io_read, io_write, io_tell};
+    SF_INFO info = {.samplerate = (int)lrint(rate_hz), .channels = (int)channels};
+    *writer = (AudioWriter){.format = *format, .channels = channels, .noise = 0x9E3779B9};
+    if (!safe_open(&writer->safe, path, error))
+        return false;
+    if (!choose_form(writer, frames, &info.format, error)) {
+        audio_discard(writer);
+        return false;
+    }
+    writer->file = sf_open_virtual(&io, SFM_WRITE, &info, writer);
+    if (!writer->file) {
+        host_fail(error, "cannot write %s: %s", path,
+                  writer->write_error ? strerror(writer->write_error) : sf_strerror(NULL));
+        audio_discard(writer);
+        return false;
+    }
+    /* The peak chunk holds the time of writing: without it equal renders are equal files. */
+    sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
+    if (like)
+        keep_metadata(writer->file, like->file);
+    size_t samples = (size_t)AUDIO_BLOCK * channels;
+    if (format->bits == AUDIO_BITS_FLOAT)
+        writer->interleaved = text_take(samples, sizeof(float));
+    else
+        writer->integers = text_take(samples, sizeof(int));
+    return true;
+}
+
+/* Uniform in [-0.5, 0.5): Marsaglia, "Xorshift RNGs", Journal of Statistical Software 8(14), 2003,
+ * the generator with shifts 13, 17, 5. */
+static double uniform(uint32_t *state) {
+    uint32_t x = *state;
+    x ^= x << 13;
+    x ^= x >> 17;
+    x ^= x << 5;
+    *state = x;
+    return x * 0x1p-32 - 0.5;
+}
+
+/* Rounds to `bits` bits, left-justified in an int as libsndfile takes them. Dither: the sum of two
+ * uniform values of one step each, which makes mean and variance of the error independent of the
+ * signal (Lipshitz, Wannamaker and Vanderkooy, "Quantization and dither: a theoretical survey",
+ * J. Audio Eng. Soc. 40(5), 1992, section 4). */
+static int quantize(AudioWriter *writer, double sample, int bits, bool dither) {
+    double steps = ldexp(1.0, bits - 1);
+    double value = sample * steps;
+    if (dither)
+        value += uniform(&writer->noise) + uniform(&writer->noise);
+    value = floor(value + 0.5);
+    if (fabs(sample) > 1.0) /* +1 itself is one step over, a thing no one can hear or help */
+        writer->clipped++;
+    value = fmin(fmax(value, -steps), steps - 1.0);
+    return (int)value * (1 << (32 - bits));
+}
+
+bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, HostError *error) {
+    int bits = writer->format.bits == AUDIO_BITS_16 ? 16 : 24;
+    bool dither = bits == 16 && !writer->format.no_dither;
+    for (size_t i = 0; i < n; i++) {
+        for (unsigned c = 0; c < writer->channels; c++) {
+            float sample = channel[c][i];
+            writer->peak = fmax(writer->peak, fabs((double)sample));
+            size_t at = i * writer->channels + c;
+            if (writer->interleaved)
+                writer->interleaved[at] = sample;
+            else
+                writer->integers[at] = quantize(writer, (double)sample, bits, dither);
+        }
+    }
+    sf_count_t wrote = writer->interleaved
+                           ? sf_writef_float(writer->file, writer->interleaved, (sf_count_t)n)
+                           : sf_writef_int(writer->file, writer->integers, (sf_count_t)n);
+    if (wrote != (sf_count_t)n || writer->write_error)
+        return host_fail(error, "cannot write %s: %s", writer->safe.path,
+                         writer->write_error ? strerror(writer->write_error)
+                                             : sf_strerror(writer->file));
+    return true;
+}
+
+/* The encoder's last bytes and the header are written here. */
+static bool finish(AudioWriter *writer, HostError *error) {
+    int failed = sf_close(writer->file);
+    writer->file = NULL;
+    if (failed || writer->write_error)
+        return host_fail(error, "cannot write %s: %s", writer->safe.path,
+                         writer->write_error ? strerror(writer->write_error)
+                                             : sf_error_number(failed));
+    return true;
+}
+
+bool audio_commit(AudioWriter *const *writers, size_t count, SafeFile *also, HostError *error) {
+    SafeFile *files[SAFE_MOST] = {NULL};
+    bool fine = count < SAFE_MOST || host_fail(error, "too many files at once");
+    for (size_t i = 0; i < count && fine; i++) {
+        fine = finish(writers[i], error);
+        files[i] = &writers[i]->safe;
+    }
+    if (fine && also)
+        files[count] = also;
+    if (fine)
+        fine = safe_commit(files, count + (also != NULL), error);
+    for (size_t i = 0; i < count; i++)
+        audio_discard(writers[i]);
+    return fine;
+}
+
+void audio_discard(AudioWriter *writer) {
+    if (writer->file)
+        sf_close(writer->file);
+    writer->file = NULL;
+    safe_discard(&writer->safe);
+    free(writer->interleaved);
+    free(writer->integers);
+    writer->interleaved = NULL;
+    writer->integers = NULL;
+}

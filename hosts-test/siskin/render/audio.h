@@ -1,0 +1,89 @@
+/* SPDX-License-Identifier: ISC */
+/* audio.h: reading and writing audio files in blocks, through libsndfile.
+ *
+ * Samples are floats, full scale +-1; channels are apart, one array each. */
+#ifndef SISKIN_RENDER_AUDIO_H
+#define SISKIN_RENDER_AUDIO_H
+
+#include "siskin/safe.h"
+
+#include <sndfile.h>
+
+enum {
+    AUDIO_CHANNELS = 2, /* most channels of a file read or written */
+    AUDIO_BLOCK = 4096, /* most frames of one audio_read or audio_write */
+};
+
+/* ---- reading ---- */
+
+typedef struct {
+    char *path;
+    SNDFILE *file;
+    double rate_hz;
+    unsigned channels;      /* 1..AUDIO_CHANNELS */
+    uint64_t frames;        /* as the header says; at least 1 */
+    uint64_t at;            /* frames read so far */
+    uint64_t cleaned;       /* samples that were not finite, and were read as 0 */
+    uint64_t first_cleaned; /* frame of the first of them */
+    float *interleaved;
+} AudioReader;
+
+/* Fails on a file that is missing, not audio, empty, of more than two channels, or shorter than its
+ * header says. */
+bool audio_open(AudioReader *reader, const char *path, HostError *error);
+
+/* The next n <= AUDIO_BLOCK frames, silence past the end. Fails when the file ends too soon. */
+bool audio_read(AudioReader *reader, float *const *channel, size_t n, HostError *error);
+
+void audio_close(AudioReader *reader); /* fine on a zeroed one, and twice */
+
+/* ---- writing ---- */
+
+typedef enum { AUDIO_BY_NAME, AUDIO_WAV, AUDIO_FLAC, AUDIO_AIFF } AudioContainer;
+typedef enum { AUDIO_BITS_USUAL, AUDIO_BITS_FLOAT, AUDIO_BITS_24, AUDIO_BITS_16 } AudioBits;
+
+typedef struct {
+    AudioContainer container; /* AUDIO_BY_NAME: after the file name's extension */
+    AudioBits bits;           /* AUDIO_BITS_USUAL: float for WAV, 24 for FLAC and AIFF */
+    bool no_dither;           /* 16 bit is dithered unless this is set; other forms never are */
+} AudioFormat;
+
+/* Replaces AUDIO_BY_NAME and AUDIO_BITS_USUAL. Fails on an extension that says nothing and on a
+ * form that the container cannot hold; the text lists what can be had. */
+bool audio_resolve_format(AudioFormat *format, const char *path, HostError *error);
+/* "float WAV", "16 bit FLAC, dithered". */
+const char *audio_format_name(char buffer[48], const AudioFormat *format);
+/* ".wav", ".flac" or ".aiff". */
+const char *audio_extension(AudioContainer container);
+/* Whether a name ends like an audio file that can be read. */
+bool audio_looks_like(const char *path);
+
+typedef struct {
+    SafeFile safe;
+    SNDFILE *file;
+    AudioFormat format;
+    unsigned channels;
+    bool is_rf64;       /* too large for a plain WAV */
+    int write_error;    /* errno of the first write that failed, else 0 */
+    double peak;        /* largest absolute sample written, before any clipping */
+    uint64_t clipped;   /* samples beyond full scale of an integer format */
+    uint32_t noise;     /* state of the dither */
+    float *interleaved; /* one of these two is used */
+    int *integers;
+} AudioWriter;
+
+/* Starts a file of `frames` frames that will be complete or not be there (see safe.h).
+ * `format` is resolved. `like`, or NULL: the take whose time stamp, markers and titles are kept.
+ * The writer may not move in memory until it is committed or discarded. */
+bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
+                  unsigned channels, uint64_t frames, const AudioReader *like, HostError *error);
+
+/* Appends n <= AUDIO_BLOCK frames. Fails when the disk is full, and so on. */
+bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, HostError *error);
+
+/* Finishes all these files, and `also` (or NULL) with them, or leaves none of them. They are closed
+ * either way. */
+bool audio_commit(AudioWriter *const *writers, size_t count, SafeFile *also, HostError *error);
+void audio_discard(AudioWriter *writer); /* fine on a zeroed one, and after audio_commit */
+
+#endif

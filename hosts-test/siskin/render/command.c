@@ -1,0 +1,285 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin render: takes through processors, from file to file. */
+#include "siskin/command.h"
+#include "siskin/chains/order.h"
+#include "siskin/chains/settings.h"
+#include "siskin/options.h"
+#include "siskin/place.h"
+#include "siskin/pool.h"
+#include "siskin/render/folder.h"
+#include "siskin/render/report.h"
+#include "siskin/text.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Options as written. */
+typedef struct {
+    const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
+    bool stems, stereo, skip_done, no_dither, quiet, help;
+} Words;
+
+/* Options as meant. */
+typedef struct {
+    Chain *chain;
+    TakeJob job;
+    const char *trace;
+    unsigned parallel;
+    bool skip_done, quiet;
+} Request;
+
+#define MAX_TAIL_S 600.0
+#define MAX_PATIENCE_S 86400.0
+
+enum { MAX_JOBS = 256 };
+
+static void print_help(const Option *options, size_t count) {
+    puts(
+        "siskin render TAKE OUT PROCESSOR [CONTROL=VALUE]... [PROCESSOR ...]\n"
+        "siskin render --chain FILE TAKE OUT [BUS=FILE]...\n"
+        "\n"
+        "Passes TAKE through the processors in the order given and writes OUT, with TAKE's length\n"
+        "and position: the latency of processors is taken out. TAKE is never changed, and OUT is\n"
+        "there only when it is complete. A processor is one of ours (siskin list) or any LV2\n"
+        "plugin by its URI. A value may carry its unit or be a label: range=8dB audition=removed.\n"
+        "A processor also takes preset=NAME, and, if it listens to a key, key=FILE.\n"
+        "\n"
+        "  siskin render take.wav out.wav transient-tamer breath-ducker depth=18\n"
+        "  siskin render wet.wav ducked.wav return-ducker key=lead.wav lookahead=10\n"
+        "  siskin render --chain lead-with-return take.wav mix.wav return=wet.wav\n"
+        "\n"
+        "If TAKE is a folder, every take in it is rendered into the folder OUT, under its own "
+        "name;\n"
+        "a key or a bus may then be fed from a folder too, which holds files of the same names.\n");
+    options_print(options, count);
+    puts("\n"
+         "A chain file has one statement a line; # begins a comment, \"quotes\" hold words "
+         "together.\n"
+         "  bus NAME [mono|stereo]  begins a bus; the lines after it are the bus's\n"
+         "  from BUS [DB]           a send: it hears BUS, or BUS.in, before its processors\n"
+         "  PROCESSOR [CONTROL=VALUE]... [preset=NAME] [key=BUS|BUS.in|none]\n"
+         "  fader DB                its gain, after its processors\n"
+         "  pan POSITION            -100 left to 100 right: equal power for a mono bus, which is\n"
+         "                          3 dB down on each side in the middle; a balance for stereo\n"
+         "  to BUS|none             where it goes instead of the mix\n"
+         "A bus that no other feeds is fed by a file: the first by TAKE, the others by BUS=FILE. "
+         "The\n"
+         "bus 'mix' is what is written. BUS as a key or send is heard after its fader, before its\n"
+         "pan. Sends, keys and busses stay aligned, whatever latency each has. Without any pan, "
+         "mono\n"
+         "busses make a mono mix.\n"
+         "\n"
+         "Exit status: 0 done, 1 a file, plugin or the machine failed (of a folder: at least one\n"
+         "take did), 2 the command line or the chain is wrong.");
+}
+
+/* ---- options ---- */
+
+static bool number_option(const char *word, const char *name, double least, double most,
+                          double *value, HostError *error) {
+    if (!word)
+        return true;
+    if (text_number(word, value) && *value >= least && *value <= most)
+        return true;
+    return host_fail(error, "--%s %s: allowed are %g to %g", name, word, least, most);
+}
+
+static bool choice_option(const char *word, const char *name, const char *const *choices,
+                          size_t count, int *value, HostError *error) {
+    char list[128] = "";
+    for (size_t i = 0; word && i < count; i++) {
+        text_add(list, sizeof list, "%s%s", i ? ", " : "", choices[i]);
+        if (strcmp(word, choices[i]) == 0) {
+            *value = (int)i + 1; /* 0 is the default of each of these */
+            return true;
+        }
+    }
+    return !word || host_fail(error, "--%s %s: allowed are %s", name, word, list);
+}
+
+static bool read_options(const Words *words, Request *request, HostError *error) {
+    static const char *const formats[] = {"wav", "flac", "aiff"};
+    static const char *const bits[] = {"float", "24", "16"};
+    double jobs = (double)sysconf(_SC_NPROCESSORS_ONLN);
+    int format = AUDIO_BY_NAME;
+    int depth = AUDIO_BITS_USUAL;
+    request->job.trace_step_ms = TAKE_TRACE_STEP_MS;
+    if (!number_option(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
+        !number_option(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
+                       error) ||
+        !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
+                       error) ||
+        !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
+        !choice_option(words->format, "format", formats, 3, &format, error) ||
+        !choice_option(words->bits, "bits", bits, 3, &depth, error))
+        return false;
+    request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
+    request->job.stems = words->stems;
+    request->job.stereo = words->stereo;
+    request->trace = words->trace;
+    request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
+    request->skip_done = words->skip_done;
+    request->quiet = words->quiet;
+    return true;
+}
+
+/* ---- the chain ---- */
+
+static bool read_chain(const Words *words, int argc, char **argv, Request *request,
+                       HostError *error) {
+    request->chain = order_chain(words->chain, argc - 2, argv + 2, error);
+    request->job.chain = request->chain;
+    return request->chain != NULL;
+}
+
+/* ---- one take ---- */
+
+typedef struct {
+    const Request *request;
+    Progress progress;
+    int status;
+} Single;
+
+static void finish_single(void *user, size_t number, const TakeReport *report) {
+    (void)number;
+    Single *single = user;
+    progress_clear(&single->progress);
+    if (!report->done) {
+        int status = report->usage ? STATUS_USAGE : STATUS_FAILED;
+        single->status = command_fail("render", status, &report->error);
+        return;
+    }
+    if (!single->request->quiet)
+        report_take(&single->request->job, report);
+    report_notes(report);
+}
+
+static void show_single(void *user, double done, size_t jobs_done, size_t jobs_running) {
+    (void)jobs_done;
+    (void)jobs_running;
+    Single *single = user;
+    progress_show(&single->progress, text_base(single->request->job.take), done);
+}
+
+static int render_single(Host *host, Request *request, const char *take, const char *out) {
+    HostError error;
+    struct stat status;
+    TakeJob *job = &request->job;
+    Single single = {.request = request};
+    const PoolWatcher watcher = {finish_single, show_single, &single};
+    job->take = take;
+    job->out = out;
+    job->trace = request->trace;
+    for (size_t i = 0; i < job->chain->n_busses; i++)
+        job->feed[i] = job->chain->busses[i].file;
+    if (stat(out, &status) == 0 && S_ISDIR(status.st_mode)) {
+        host_fail(&error, "%s is a folder; name the file to write", out);
+        return command_fail("render", STATUS_USAGE, &error);
+    }
+    if (!audio_resolve_format(&job->format, out, &error))
+        return command_fail("render", STATUS_USAGE, &error);
+    single.progress = progress_begin(request->quiet);
+    bool ran = pool_run(host, job, 1, 1, &watcher, &error);
+    progress_clear(&single.progress);
+    return ran ? single.status : command_fail("render", STATUS_FAILED, &error);
+}
+
+/* ---- a folder ---- */
+
+static int render_folder(Host *host, Request *request, const char *takes, const char *outs) {
+    HostError error;
+    size_t failed = 0;
+    const FolderJob folder = {.takes = takes,
+                              .outs = outs,
+                              .like = &request->job,
+                              .traces = request->trace,
+                              .parallel = request->parallel,
+                              .skip_done = request->skip_done,
+                              .quiet = request->quiet};
+    AudioFormat *format = &request->job.format;
+    if (format->container == AUDIO_BY_NAME)
+        format->container = AUDIO_WAV;
+    if (!audio_resolve_format(format, outs, &error))
+        return command_fail("render", STATUS_USAGE, &error);
+    if (!folder_render(host, &folder, &failed, &error))
+        return command_fail("render", STATUS_FAILED, &error);
+    return failed ? STATUS_FAILED : STATUS_OK;
+}
+
+/* ---- the command ---- */
+
+static int render(const Words *words, int argc, char **argv, Request *request) {
+    HostError error;
+    struct stat status;
+    if (argc < 2) {
+        host_fail(&error, "name a TAKE, an OUT and processors; siskin render --help tells more");
+        return command_fail("render", STATUS_USAGE, &error);
+    }
+    if (!read_options(words, request, &error) || !read_chain(words, argc, argv, request, &error))
+        return command_fail("render", STATUS_USAGE, &error);
+    Host *host = place_open_host(words->bundles, &error);
+    if (!host)
+        return command_fail("render", STATUS_FAILED, &error);
+    int result = STATUS_OK;
+    if (!settings_check(host, request->chain, &error))
+        result = command_fail("render", STATUS_USAGE, &error);
+    else if (stat(argv[0], &status) == 0 && S_ISDIR(status.st_mode))
+        result = render_folder(host, request, argv[0], argv[1]);
+    else
+        result = render_single(host, request, argv[0], argv[1]);
+    host_close(host);
+    return result;
+}
+
+int command_render(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    Request request = {0};
+    const Option options[] = {
+        {"chain", "FILE",
+         "busses and processors from a chain file, or a ready chain by its\n"
+         "name (siskin list tells them)",
+         &words.chain, NULL},
+        {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
+         &words.stems},
+        {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
+         NULL},
+        {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
+        {"format", "NAME", "wav, flac or aiff (else after OUT's name; folders: wav)", &words.format,
+         NULL},
+        {"bits", "DEPTH",
+         "float, 24 or 16 (wav: float; flac, aiff: 24); 16 is dithered\n"
+         "with triangular noise of two steps, 24 is rounded",
+         &words.bits, NULL},
+        {"no-dither", NULL, "round to 16 bit without dither", NULL, &words.no_dither},
+        {"trace", "FILE",
+         "write all meters over time as comma-separated values\n"
+         "(TAKE a folder: FILE is a folder too)",
+         &words.trace, NULL},
+        {"trace-step", "MS", "length of one row of the trace (5)", &words.trace_step, NULL},
+        {"jobs", "N", "takes of a folder at a time (as many as there are cores)", &words.jobs,
+         NULL},
+        {"skip-done", NULL,
+         "folder: leave out takes whose output is newer than the take,\n"
+         "what feeds its busses, and the chain file",
+         NULL, &words.skip_done},
+        {"patience", "SECONDS", "how long a processor may take over one block (60)",
+         &words.patience, NULL},
+        {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
+        {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("render", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    int status = render(&words, argc, argv, &request);
+    chain_free(request.chain);
+    return status;
+}

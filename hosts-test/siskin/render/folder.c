@@ -1,0 +1,200 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/render/folder.h"
+
+#include "siskin/pool.h"
+#include "siskin/render/report.h"
+#include "siskin/text.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+typedef struct {
+    const FolderJob *folder;
+    char **names; /* of the takes, sorted */
+    size_t n_names;
+    TakeJob *jobs; /* those to be rendered */
+    size_t n_jobs;
+    size_t rendered, failed, skipped;
+    Progress progress;
+} Folder;
+
+static bool is_directory(const char *path) {
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
+}
+
+char *folder_feed(const char *feed, const char *take) {
+    return is_directory(feed) ? text_print("%s/%s", feed, text_base(take)) : text_copy(feed);
+}
+
+static int by_name(const void *a, const void *b) {
+    return strcmp(*(char *const *)a, *(char *const *)b);
+}
+
+static bool find_takes(Folder *all, HostError *error) {
+    DIR *dir = opendir(all->folder->takes);
+    if (!dir)
+        return host_fail(error, "cannot read %s: %s", all->folder->takes, strerror(errno));
+    for (const struct dirent *entry; (entry = readdir(dir));) {
+        char *path = text_print("%s/%s", all->folder->takes, entry->d_name);
+        if (entry->d_name[0] != '.' && audio_looks_like(entry->d_name) && !is_directory(path))
+            *(char **)text_grow(&all->names, &all->n_names, sizeof *all->names) =
+                text_copy(entry->d_name);
+        free(path);
+    }
+    closedir(dir);
+    if (all->n_names == 0)
+        return host_fail(error, "%s holds no takes (files such as .wav, .flac, .aiff)",
+                         all->folder->takes);
+    qsort(all->names, all->n_names, sizeof *all->names, by_name);
+    return true;
+}
+
+/* The take's name with another extension, in another folder. */
+static char *renamed(const char *folder, const char *name, const char *extension) {
+    const char *dot = strrchr(name, '.');
+    int length = dot && dot != name ? (int)(dot - name) : (int)strlen(name);
+    return text_print("%s/%.*s%s", folder, length, name, extension);
+}
+
+static TakeJob make_job(const FolderJob *folder, const char *name) {
+    TakeJob job = *folder->like;
+    job.take = text_print("%s/%s", folder->takes, name);
+    job.out = renamed(folder->outs, name, audio_extension(job.format.container));
+    job.trace = folder->traces ? renamed(folder->traces, name, ".csv") : NULL;
+    for (size_t i = 0; i < job.chain->n_busses; i++)
+        job.feed[i] =
+            job.chain->busses[i].file ? folder_feed(job.chain->busses[i].file, job.take) : NULL;
+    return job;
+}
+
+static void free_job(TakeJob *job) {
+    free((char *)job->take);
+    free((char *)job->out);
+    free((char *)job->trace);
+    for (size_t i = 0; i < job->chain->n_busses; i++)
+        free((char *)job->feed[i]);
+}
+
+static bool newer(const struct timespec *a, const struct timespec *b) {
+    return a->tv_sec != b->tv_sec ? a->tv_sec > b->tv_sec : a->tv_nsec > b->tv_nsec;
+}
+
+static void newest(const char *path, struct timespec *time) {
+    struct stat status;
+    if (path && stat(path, &status) == 0 && newer(&status.st_mtim, time))
+        *time = status.st_mtim;
+}
+
+/* An output only ever gets its name when it is complete, so one that is there is whole. */
+static bool is_done(const TakeJob *job) {
+    char *path[TAKE_MAX_OUTPUTS];
+    struct timespec inputs = {0};
+    struct stat status;
+    bool done = true;
+    newest(job->take, &inputs);
+    newest(job->chain->path, &inputs);
+    for (size_t i = 0; i < job->chain->n_busses; i++)
+        newest(job->feed[i], &inputs);
+    size_t count = take_outputs(job, path);
+    for (size_t i = 0; i < count; i++) {
+        done = done && stat(path[i], &status) == 0 && !newer(&inputs, &status.st_mtim);
+        free(path[i]);
+    }
+    return done;
+}
+
+/* Two takes that differ in their extension alone would be written to one file. */
+static bool is_taken(const Folder *all, const char *out) {
+    for (size_t i = 0; i < all->n_jobs; i++)
+        if (strcmp(all->jobs[i].out, out) == 0)
+            return true;
+    return false;
+}
+
+static void choose_jobs(Folder *all) {
+    for (size_t i = 0; i < all->n_names; i++) {
+        TakeJob job = make_job(all->folder, all->names[i]);
+        if (is_taken(all, job.out)) {
+            char *why = text_print("%s is the output of another take", job.out);
+            report_row_failed(all->names[i], why);
+            all->failed++;
+            free(why);
+        } else if (all->folder->skip_done && is_done(&job)) {
+            if (!all->folder->quiet)
+                report_row_skipped(all->names[i]);
+            all->skipped++;
+        } else {
+            *(TakeJob *)text_grow(&all->jobs, &all->n_jobs, sizeof job) = job;
+            continue;
+        }
+        free_job(&job);
+    }
+}
+
+static void row(void *user, size_t number, const TakeReport *report) {
+    Folder *all = user;
+    const TakeJob *job = &all->jobs[number];
+    progress_clear(&all->progress);
+    if (!report->done) {
+        all->failed++;
+        report_row_failed(text_base(job->take), report->error.text);
+    } else {
+        all->rendered++;
+        if (!all->folder->quiet)
+            report_row_done(text_base(job->take), report);
+    }
+    fflush(stdout);
+    report_notes(report);
+}
+
+static void show(void *user, double done, size_t jobs_done, size_t jobs_running) {
+    Folder *all = user;
+    char what[96];
+    snprintf(what, sizeof what, "%zu of %zu takes done, %zu under work", jobs_done, all->n_jobs,
+             jobs_running);
+    progress_show(&all->progress, what, done);
+}
+
+static bool make_folder(const char *path, HostError *error) {
+    if (mkdir(path, 0777) == 0 || (errno == EEXIST && is_directory(path)))
+        return true;
+    return host_fail(error, "cannot make the folder %s: %s", path, strerror(errno));
+}
+
+static bool run(Host *host, Folder *all, HostError *error) {
+    const FolderJob *folder = all->folder;
+    const PoolWatcher watcher = {row, show, all};
+    if (!find_takes(all, error) || !make_folder(folder->outs, error) ||
+        (folder->traces && !make_folder(folder->traces, error)))
+        return false;
+    if (safe_same_file(folder->takes, folder->outs))
+        return host_fail(error, "%s and %s are one folder; takes are never written over",
+                         folder->takes, folder->outs);
+    choose_jobs(all);
+    all->progress = progress_begin(folder->quiet);
+    bool fine = all->n_jobs == 0 ||
+                pool_run(host, all->jobs, all->n_jobs, folder->parallel, &watcher, error);
+    progress_clear(&all->progress);
+    return fine;
+}
+
+bool folder_render(Host *host, const FolderJob *folder, size_t *failed, HostError *error) {
+    Folder all = {.folder = folder};
+    bool fine = run(host, &all, error);
+    if (fine && !folder->quiet)
+        printf("%zu takes: %zu rendered, %zu skipped, %zu failed\n", all.n_names, all.rendered,
+               all.skipped, all.failed);
+    *failed = all.failed;
+    for (size_t i = 0; i < all.n_jobs; i++)
+        free_job(&all.jobs[i]);
+    for (size_t i = 0; i < all.n_names; i++)
+        free(all.names[i]);
+    free(all.jobs);
+    free(all.names);
+    return fine;
+}

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: ISC */
+/* folder.h: renders every take in a folder into another folder. */
+#ifndef SISKIN_RENDER_FOLDER_H
+#define SISKIN_RENDER_FOLDER_H
+
+#include "siskin/render/take.h"
+
+typedef struct {
+    const char *takes, *outs; /* folders; `outs` is made if it is not there */
+    const TakeJob *like;      /* what to do with each; its take, out, feed and trace are not used,
+                                 its format has a container */
+    const char *traces;       /* folder for traces, or NULL */
+    unsigned parallel;        /* takes at a time */
+    bool skip_done; /* leave out takes whose outputs are there and newer than all inputs */
+    bool quiet;     /* print failures only */
+} FolderJob;
+
+/* Prints a row for each take and a last line. Fails when the folders cannot be used; failed takes
+ * are only counted. */
+bool folder_render(Host *host, const FolderJob *folder, size_t *failed, HostError *error);
+
+/* The file that feeds a bus: `feed` itself, or, when it is a folder, the file in it that has the
+ * take's name. The caller frees it. */
+char *folder_feed(const char *feed, const char *take);
+
+#endif

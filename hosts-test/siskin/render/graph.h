@@ -1,0 +1,65 @@
+/* SPDX-License-Identifier: ISC */
+/* graph.h: audio nodes, and edges between them that keep everything in time.
+ *
+ * A node is a source (a file), a junction (where edges are summed), a processor (a plugin) or a
+ * sink (a file). Audio runs through the whole graph in blocks, in an order in which every node
+ * comes after what feeds it, so memory does not depend on the length of the files.
+ *
+ * Time. Each node's output is late by some frames, compared with the files that are read: a source
+ * by 0, any other node by the latest of its inputs, plus, for a processor, the latency it reports.
+ * An edge delays what arrives earlier than the latest input of its node, whether at the main or at
+ * the key input, so whatever meets in a node belongs together. A sink leaves out the frames by
+ * which it is late. */
+#ifndef SISKIN_RENDER_GRAPH_H
+#define SISKIN_RENDER_GRAPH_H
+
+#include "siskin/render/audio.h"
+
+#include <stdatomic.h>
+
+typedef struct Graph Graph;
+
+typedef enum { GRAPH_MAIN, GRAPH_KEY } GraphInput;
+
+/* to[c] = sum over s of gain[c][s] * from[s]; rows and columns beyond the channels are not used. */
+typedef struct {
+    float gain[AUDIO_CHANNELS][AUDIO_CHANNELS];
+} GraphMatrix;
+
+/* Called after each run() of a processor with the meters as it left them. The output that the run
+ * gave belongs to frames at..at + n - 1 of the files, some of them before 0 or past the end. */
+typedef void GraphWatch(void *user, const HostInstance *instance, int64_t at, size_t n);
+
+/* Written while the graph runs; may lie in memory that another process reads. */
+typedef struct {
+    _Atomic uint64_t done, total; /* frames */
+    _Atomic int running;          /* `mark` of the processor whose code runs now, or 0 */
+} GraphStatus;
+
+/* Runs of processors are cut at multiples of `step` frames counted from the start of the files at
+ * their output, so that meters are read at the same moments for all of them. */
+Graph *graph_new(double rate_hz, size_t step);
+void graph_free(Graph *graph); /* frees nodes and edges, but nothing that was handed in */
+
+/* Each returns the number of the new node. What is handed in must stay until graph_free. */
+int graph_source(Graph *graph, AudioReader *reader);
+int graph_junction(Graph *graph, unsigned channels, const char *label);
+int graph_processor(Graph *graph, HostInstance *instance, size_t latency, const char *label,
+                    int mark, GraphWatch *watch, void *user);
+int graph_sink(Graph *graph, AudioWriter *writer);
+
+/* The channels of a node's output. */
+unsigned graph_channels(const Graph *graph, int node);
+
+void graph_connect(Graph *graph, int from, int to, GraphInput input, const GraphMatrix *matrix);
+
+/* Finds the order and the delays. Fails on a loop, which it names by a label in it. */
+bool graph_prepare(Graph *graph, HostError *error);
+/* Frames by which a node's output is late; after graph_prepare. */
+size_t graph_lateness(const Graph *graph, int node);
+
+/* Runs until every sink has `frames` frames. Fails on whatever a reader, writer or plugin does
+ * wrong; a plugin that gives out what is not a number is named. */
+bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *error);
+
+#endif

@@ -1,0 +1,534 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/render/take.h"
+
+#include "siskin/chains/settings.h"
+#include "siskin/render/meter.h"
+#include "siskin/text.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+/* A bus on its way into the graph. */
+typedef struct {
+    AudioReader reader;
+    enum { UNKNOWN, ASKED, KNOWN } in_state, out_state; /* of the channel counts */
+    unsigned in_channels, out_channels;
+    const HostPlugin **plugins; /* [n_processors] */
+    int *nodes;                 /* [n_processors] */
+    int in_node, out_node;
+} Placed;
+
+typedef struct {
+    Host *host;
+    const TakeJob *job;
+    const Chain *chain;
+    TakeReport *report;
+    HostError *error;
+    double rate_hz;
+    uint64_t frames; /* of the output */
+    size_t step;
+    Placed placed[CHAIN_MAX_BUSSES];
+    HostInstance *instances[CHAIN_MAX_PROCESSORS];
+    Meter meters[CHAIN_MAX_PROCESSORS];
+    AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
+    size_t n_writers;
+    Trace trace;
+    Graph *graph;
+} Take;
+
+static void note(Take *take, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+static void note(Take *take, const char *format, ...) {
+    char line[512];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    text_add(take->report->notes, sizeof take->report->notes, "%s\n", line);
+}
+
+/* ---- files ---- */
+
+static char *stem_path(const char *out, const char *bus) {
+    const char *base = text_base(out);
+    const char *dot = strrchr(base, '.');
+    size_t length = dot && dot != base ? (size_t)(dot - out) : strlen(out);
+    return text_print("%.*s.%s%s", (int)length, out, bus, out + length);
+}
+
+static bool has_stem(const TakeJob *job, size_t bus) {
+    return job->stems && job->chain->busses[bus].to == job->chain->mix;
+}
+
+size_t take_outputs(const TakeJob *job, char *path[TAKE_MAX_OUTPUTS]) {
+    size_t count = 0;
+    path[count++] = text_copy(job->out);
+    for (size_t i = 0; i < job->chain->n_busses; i++)
+        if (has_stem(job, i))
+            path[count++] = stem_path(job->out, job->chain->busses[i].name);
+    if (job->trace)
+        path[count++] = text_copy(job->trace);
+    return count;
+}
+
+static const char *input_of(const Take *take, size_t bus) {
+    if (!take->chain->busses[bus].wants_file)
+        return NULL;
+    return (int)bus == take->chain->take ? take->job->take : take->job->feed[bus];
+}
+
+static bool check_outputs(Take *take) {
+    char *path[TAKE_MAX_OUTPUTS];
+    size_t count = take_outputs(take->job, path);
+    bool fine = true;
+    for (size_t o = 0; o < count && fine; o++) {
+        for (size_t b = 0; b < take->chain->n_busses && fine; b++) {
+            const char *input = input_of(take, b);
+            if (input && safe_same_file(path[o], input))
+                fine = host_fail(take->error,
+                                 "%s would be written over %s, which is read; give "
+                                 "another name",
+                                 path[o], input);
+        }
+        if (take->chain->path && safe_same_file(path[o], take->chain->path))
+            fine =
+                host_fail(take->error, "%s is the chain file itself; give another name", path[o]);
+        for (size_t other = 0; other < o && fine; other++)
+            if (strcmp(path[o], path[other]) == 0 || safe_same_file(path[o], path[other]))
+                fine = host_fail(take->error, "%s would be written twice", path[o]);
+    }
+    for (size_t o = 0; o < count; o++)
+        free(path[o]);
+    return fine;
+}
+
+static bool open_inputs(Take *take) {
+    const char *first = take->job->take;
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        const char *path = input_of(take, i);
+        AudioReader *reader = &take->placed[i].reader;
+        if (!path)
+            continue;
+        if (!audio_open(reader, path, take->error))
+            return false;
+        if (take->rate_hz == 0.0) {
+            take->rate_hz = reader->rate_hz;
+            first = path;
+        }
+        if (reader->rate_hz != take->rate_hz)
+            return host_fail(take->error, "%s is at %g Hz but %s at %g Hz; they must be the same",
+                             path, reader->rate_hz, first, take->rate_hz);
+    }
+    return true;
+}
+
+/* The output is as long as the longest file that can be heard in it. */
+static void find_length(Take *take) {
+    bool heard[CHAIN_MAX_BUSSES] = {false};
+    const Chain *chain = take->chain;
+    heard[chain->mix] = true;
+    for (bool more = true; more;) {
+        more = false;
+        for (size_t i = 0; i < chain->n_busses; i++) {
+            const ChainBus *bus = &chain->busses[i];
+            bool now = bus->to >= 0 && heard[bus->to];
+            for (size_t other = 0; other < chain->n_busses; other++)
+                for (size_t s = 0; heard[other] && s < chain->busses[other].n_sends; s++)
+                    now = now || chain->busses[other].sends[s].from.bus == (int)i;
+            more = more || (now && !heard[i]);
+            heard[i] = heard[i] || now;
+        }
+    }
+    for (size_t i = 0; i < chain->n_busses; i++)
+        if (heard[i] && take->placed[i].reader.frames > take->frames)
+            take->frames = take->placed[i].reader.frames;
+    take->frames += (uint64_t)llround(take->job->tail_s * take->rate_hz);
+}
+
+/* ---- channels: a bus is as wide as what comes in, unless it says otherwise ---- */
+
+static bool in_channels(Take *take, int bus, unsigned *channels);
+static bool out_channels(Take *take, int bus, unsigned *channels);
+
+static bool tap_channels(Take *take, const ChainTap *tap, unsigned *channels) {
+    return tap->before ? in_channels(take, tap->bus, channels)
+                       : out_channels(take, tap->bus, channels);
+}
+
+static bool widest_input(Take *take, int number, unsigned *widest) {
+    const ChainBus *bus = &take->chain->busses[number];
+    unsigned channels = bus->wants_file ? take->placed[number].reader.channels : 1;
+    *widest = channels;
+    for (size_t i = 0; i < bus->n_sends; i++) {
+        if (!tap_channels(take, &bus->sends[i].from, &channels))
+            return false;
+        *widest = channels > *widest ? channels : *widest;
+    }
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        if (take->chain->busses[i].to != number)
+            continue;
+        if (!out_channels(take, (int)i, &channels))
+            return false;
+        channels = take->chain->busses[i].panned ? 2 : channels;
+        *widest = channels > *widest ? channels : *widest;
+    }
+    return true;
+}
+
+static bool in_channels(Take *take, int number, unsigned *channels) {
+    Placed *placed = &take->placed[number];
+    const ChainBus *bus = &take->chain->busses[number];
+    if (placed->in_state == ASKED)
+        return chain_fail(take->chain, bus->line, take->error, "bus %s feeds itself in a loop",
+                          bus->name);
+    if (placed->in_state == UNKNOWN) {
+        placed->in_state = ASKED;
+        if (!widest_input(take, number, &placed->in_channels))
+            return false;
+        if (bus->channels)
+            placed->in_channels = bus->channels;
+        if (number == take->chain->take && take->job->stereo && !bus->channels)
+            placed->in_channels = 2;
+        placed->in_state = KNOWN;
+    }
+    *channels = placed->in_channels;
+    return true;
+}
+
+static const char *wide(unsigned channels) {
+    return channels == 1 ? "mono" : "stereo";
+}
+
+static bool check_plugin(Take *take, const ChainBus *bus, const ChainProcessor *processor,
+                         const HostPlugin *plugin, unsigned channels) {
+    const Chain *chain = take->chain;
+    const char *what = chain->path ? bus->name : "the take";
+    const char *advice =
+        chain->path ? "; 'bus NAME stereo' makes a bus stereo" : "; --stereo makes the take stereo";
+    if (plugin->n_in != channels || plugin->n_out < 1 || plugin->n_out > AUDIO_CHANNELS)
+        return chain_fail(chain, processor->line, take->error,
+                          "%s takes %zu channels and gives %zu, but %s is %s here, so allowed are "
+                          "plugins that take %u and give 1 or 2%s",
+                          processor->name, plugin->n_in, plugin->n_out, what, wide(channels),
+                          channels, channels == 1 ? advice : "");
+    if (processor->key.bus >= 0 && plugin->n_key > AUDIO_CHANNELS)
+        return chain_fail(chain, processor->line, take->error,
+                          "%s has %zu key inputs; key= is for processors with 1 or 2",
+                          processor->name, plugin->n_key);
+    return true;
+}
+
+static bool out_channels(Take *take, int number, unsigned *channels) {
+    Placed *placed = &take->placed[number];
+    const ChainBus *bus = &take->chain->busses[number];
+    if (!in_channels(take, number, channels))
+        return false;
+    if (placed->out_state != KNOWN) {
+        placed->plugins = text_take(bus->n_processors, sizeof(const HostPlugin *));
+        placed->nodes = text_take(bus->n_processors, sizeof *placed->nodes);
+        for (size_t i = 0; i < bus->n_processors; i++) {
+            const ChainProcessor *processor = &bus->processors[i];
+            HostError why;
+            placed->plugins[i] = settings_find(take->host, processor->name, *channels, &why);
+            if (!placed->plugins[i])
+                return chain_fail(take->chain, processor->line, take->error, "%s", why.text);
+            if (!check_plugin(take, bus, processor, placed->plugins[i], *channels))
+                return false;
+            *channels = (unsigned)placed->plugins[i]->n_out;
+        }
+        placed->out_channels = *channels;
+        placed->out_state = KNOWN;
+    }
+    *channels = placed->out_channels;
+    return true;
+}
+
+static bool find_channels(Take *take) {
+    unsigned channels = 0;
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (!out_channels(take, (int)i, &channels))
+            return false;
+    return true;
+}
+
+/* ---- nodes ---- */
+
+/* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". */
+static void name_processor(const Take *take, size_t number, size_t index, char *label,
+                           size_t size) {
+    size_t before = 0;
+    const ChainBus *bus = &take->chain->busses[number];
+    const HostPlugin *plugin = take->placed[number].plugins[index];
+    const char *name = plugin->id ? plugin->id : plugin->name;
+    for (size_t i = 0; i < index; i++)
+        before += take->placed[number].plugins[i] == plugin;
+    label[0] = '\0';
+    if (take->chain->path && take->chain->n_busses > 2)
+        text_add(label, size, "%s: ", bus->name);
+    text_add(label, size, "%s", name);
+    if (before)
+        text_add(label, size, " %zu", before + 1);
+}
+
+static bool make_instance(Take *take, const ChainProcessor *processor, const HostPlugin *plugin,
+                          size_t number, size_t *latency) {
+    HostError why;
+    bool fine = false;
+    atomic_store(&take->report->status.running, (int)number + 1);
+    HostInstance *instance = host_instantiate(take->host, plugin, take->rate_hz, AUDIO_BLOCK, &why);
+    take->instances[number] = instance;
+    if (instance)
+        fine = settings_apply(instance, processor, take->rate_hz, &why) &&
+               host_probe_latency(instance, latency, &why);
+    atomic_store(&take->report->status.running, 0);
+    return fine || chain_fail(take->chain, processor->line, take->error, "%s", why.text);
+}
+
+static const GraphMatrix unity = {{{1.0f, 0.0f}, {0.0f, 1.0f}}};
+
+static bool make_processors(Take *take, size_t number) {
+    Placed *placed = &take->placed[number];
+    const ChainBus *bus = &take->chain->busses[number];
+    placed->in_node = graph_junction(take->graph, placed->in_channels, bus->name);
+    placed->out_node = placed->in_node;
+    for (size_t i = 0; i < bus->n_processors; i++) {
+        size_t index = take->report->n_processors++;
+        size_t latency = 0;
+        TakeProcessor *report = &take->report->processor[index];
+        name_processor(take, number, i, report->label, sizeof report->label);
+        if (!make_instance(take, &bus->processors[i], placed->plugins[i], index, &latency))
+            return false;
+        report->latency_ms = 1000.0 * (double)latency / take->rate_hz;
+        meter_start(&take->meters[index], report, placed->plugins[i], take->frames,
+                    take->job->trace ? &take->trace : NULL);
+        placed->nodes[i] =
+            graph_processor(take->graph, take->instances[index], latency, report->label,
+                            (int)index + 1, meter_watch, &take->meters[index]);
+        graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
+        placed->out_node = placed->nodes[i];
+    }
+    return true;
+}
+
+/* ---- edges ---- */
+
+static float linear(double db) {
+    return (float)pow(10.0, db / 20.0);
+}
+
+/* Between widths without a pan: mono goes to both sides as it is, stereo becomes the mean. */
+static GraphMatrix convert(unsigned from, unsigned to, float gain) {
+    GraphMatrix matrix = {{{0.0f}}};
+    if (from == 1) {
+        matrix.gain[0][0] = gain;
+        matrix.gain[1][0] = to == 2 ? gain : 0.0f;
+    } else if (to == 1) {
+        matrix.gain[0][0] = matrix.gain[0][1] = 0.5f * gain;
+    } else {
+        matrix.gain[0][0] = matrix.gain[1][1] = gain;
+    }
+    return matrix;
+}
+
+/* Equal-power pan: a mono bus of power 1 has power 1 over both sides wherever it stands, so -3 dB
+ * on each in the middle. A stereo bus is balanced: the far side fades by the same curve, the near
+ * one stays. Into a mono bus there is nothing to pan. */
+static GraphMatrix panned(unsigned from, unsigned to, float gain, double pan) {
+    if (to == 1)
+        return convert(from, to, gain);
+    GraphMatrix matrix = {{{0.0f}}};
+    double at = pan / CHAIN_MAX_PAN;
+    if (from == 1) {
+        matrix.gain[0][0] = gain * (float)sin((1.0 - at) * M_PI_4);
+        matrix.gain[1][0] = gain * (float)sin((1.0 + at) * M_PI_4);
+    } else {
+        matrix.gain[0][0] = gain * (at > 0.0 ? (float)sin((1.0 - at) * M_PI_2) : 1.0f);
+        matrix.gain[1][1] = gain * (at < 0.0 ? (float)sin((1.0 + at) * M_PI_2) : 1.0f);
+    }
+    return matrix;
+}
+
+static void connect_tap(Take *take, const ChainTap *tap, double gain_db, int to,
+                        unsigned to_channels, GraphInput input) {
+    const Placed *from = &take->placed[tap->bus];
+    double db = gain_db + (tap->before ? 0.0 : take->chain->busses[tap->bus].fader_db);
+    GraphMatrix matrix =
+        convert(tap->before ? from->in_channels : from->out_channels, to_channels, linear(db));
+    graph_connect(take->graph, tap->before ? from->in_node : from->out_node, to, input, &matrix);
+}
+
+static GraphMatrix to_side(const Take *take, size_t bus, unsigned channels) {
+    const ChainBus *from = &take->chain->busses[bus];
+    return panned(take->placed[bus].out_channels, channels, linear(from->fader_db), from->pan);
+}
+
+static void connect_bus(Take *take, size_t number) {
+    Placed *placed = &take->placed[number];
+    const ChainBus *bus = &take->chain->busses[number];
+    if (bus->wants_file) {
+        GraphMatrix matrix = convert(placed->reader.channels, placed->in_channels, 1.0f);
+        graph_connect(take->graph, graph_source(take->graph, &placed->reader), placed->in_node,
+                      GRAPH_MAIN, &matrix);
+    }
+    for (size_t i = 0; i < bus->n_sends; i++)
+        connect_tap(take, &bus->sends[i].from, bus->sends[i].gain_db, placed->in_node,
+                    placed->in_channels, GRAPH_MAIN);
+    for (size_t i = 0; i < bus->n_processors; i++)
+        if (bus->processors[i].key.bus >= 0)
+            connect_tap(take, &bus->processors[i].key, 0.0, placed->nodes[i],
+                        (unsigned)placed->plugins[i]->n_key, GRAPH_KEY);
+    if (bus->to >= 0) {
+        const Placed *to = &take->placed[bus->to];
+        GraphMatrix matrix = to_side(take, number, to->in_channels);
+        graph_connect(take->graph, placed->out_node, to->in_node, GRAPH_MAIN, &matrix);
+    }
+}
+
+static bool connect_sink(Take *take, int from, const GraphMatrix *matrix, const char *path,
+                         unsigned channels) {
+    AudioWriter *writer = text_take(1, sizeof *writer);
+    const AudioReader *like = &take->placed[take->chain->take].reader;
+    if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames, like,
+                      take->error)) {
+        free(writer);
+        return false;
+    }
+    take->writers[take->n_writers++] = writer;
+    graph_connect(take->graph, from, graph_sink(take->graph, writer), GRAPH_MAIN, matrix);
+    return true;
+}
+
+static bool connect_sinks(Take *take) {
+    const Placed *mix = &take->placed[take->chain->mix];
+    float gain = linear(take->chain->busses[take->chain->mix].fader_db);
+    GraphMatrix matrix = convert(mix->out_channels, mix->out_channels, gain);
+    take->report->channels = mix->out_channels;
+    if (!connect_sink(take, mix->out_node, &matrix, take->job->out, mix->out_channels))
+        return false;
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        if (!has_stem(take->job, i))
+            continue;
+        char *path = stem_path(take->job->out, take->chain->busses[i].name);
+        matrix = to_side(take, i, mix->in_channels);
+        bool fine = connect_sink(take, take->placed[i].out_node, &matrix, path, mix->in_channels);
+        free(path);
+        if (!fine)
+            return false;
+    }
+    return true;
+}
+
+/* ---- the whole ---- */
+
+static bool build(Take *take) {
+    double asked_ms = take->job->trace_step_ms;
+    double step = (asked_ms > 0.0 ? asked_ms : TAKE_TRACE_STEP_MS) * take->rate_hz / 1000.0;
+    take->step = step < 1.0 ? 1 : (size_t)lrint(step);
+    take->graph = graph_new(take->rate_hz, take->step);
+    if (take->job->trace &&
+        !trace_open(&take->trace, take->job->trace, take->rate_hz, take->step, take->error))
+        return false;
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (!make_processors(take, i))
+            return false;
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        connect_bus(take, i);
+    if (!connect_sinks(take))
+        return false;
+    HostError why;
+    take->report->usage = !graph_prepare(take->graph, &why);
+    return !take->report->usage || chain_fail(take->chain, 0, take->error, "%s", why.text);
+}
+
+static void begin_trace(Take *take) {
+    size_t latest = 0;
+    for (size_t b = 0; b < take->chain->n_busses; b++)
+        for (size_t i = 0; i < take->chain->busses[b].n_processors; i++) {
+            size_t late = graph_lateness(take->graph, take->placed[b].nodes[i]);
+            latest = late > latest ? late : latest;
+        }
+    trace_begin(&take->trace, take->frames, latest + AUDIO_BLOCK);
+}
+
+static void take_notes(Take *take) {
+    char time[32];
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        const AudioReader *reader = &take->placed[i].reader;
+        if (reader->cleaned)
+            note(take, "%s: %llu samples were not numbers, the first at %s; taken as silence",
+                 reader->path, (unsigned long long)reader->cleaned,
+                 text_time(time, (double)reader->first_cleaned / reader->rate_hz));
+    }
+    for (size_t i = 0; i < take->n_writers; i++) {
+        const AudioWriter *writer = take->writers[i];
+        if (writer->clipped)
+            note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
+                 writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        if (writer->is_rf64)
+            note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);
+    }
+    take->report->peak = take->writers[0]->peak;
+}
+
+static bool render(Take *take) {
+    if (!open_inputs(take))
+        return false;
+    take->report->usage = true; /* until everything fits together */
+    if (!check_outputs(take) || !find_channels(take))
+        return false;
+    take->report->usage = false;
+    find_length(take);
+    take->report->rate_hz = take->rate_hz;
+    take->report->length_s = (double)take->frames / take->rate_hz;
+    if (!build(take))
+        return false;
+    if (take->job->trace)
+        begin_trace(take);
+    if (!graph_run(take->graph, take->frames, &take->report->status, take->error))
+        return false;
+    for (size_t i = 0; i < take->report->n_processors; i++)
+        meter_finish(&take->meters[i]);
+    take_notes(take);
+    if (take->job->trace && !trace_finish(&take->trace, take->error))
+        return false;
+    return audio_commit(take->writers, take->n_writers, take->job->trace ? &take->trace.safe : NULL,
+                        take->error);
+}
+
+static void clean_up(Take *take) {
+    for (size_t i = 0; i < take->n_writers; i++) {
+        audio_discard(take->writers[i]);
+        free(take->writers[i]);
+    }
+    trace_discard(&take->trace);
+    graph_free(take->graph);
+    for (size_t i = 0; i < take->report->n_processors; i++)
+        host_free(take->instances[i]);
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        audio_close(&take->placed[i].reader);
+        free(take->placed[i].plugins);
+        free(take->placed[i].nodes);
+    }
+}
+
+void take_render(Host *host, const TakeJob *job, TakeReport *report) {
+    struct timespec begin;
+    struct timespec end;
+    clock_gettime(CLOCK_MONOTONIC, &begin);
+    Take *take = text_take(1, sizeof *take);
+    take->host = host;
+    take->job = job;
+    take->chain = job->chain;
+    take->report = report;
+    take->error = &report->error;
+    report->done = render(take);
+    clean_up(take);
+    free(take);
+    clock_gettime(CLOCK_MONOTONIC, &end);
+    report->seconds =
+        (double)(end.tv_sec - begin.tv_sec) + 1e-9 * (double)(end.tv_nsec - begin.tv_nsec);
+}

@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/safe.h"
+
+#include "siskin/text.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <limits.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Names to remove when a signal ends the process. A handler can reach nothing but globals. */
+static char *volatile unfinished[SAFE_MOST];
+
+static const int ENDING[] = {SIGINT, SIGTERM, SIGHUP};
+
+static void remove_and_die(int signal_number) {
+    for (size_t i = 0; i < SAFE_MOST; i++)
+        if (unfinished[i])
+            unlink(unfinished[i]);
+    for (size_t i = 0; i < SAFE_MOST; i++) /* folders, now that they are empty */
+        if (unfinished[i])
+            rmdir(unfinished[i]);
+    signal(signal_number, SIG_DFL);
+    raise(signal_number);
+}
+
+void safe_catch_signals(void) {
+    struct sigaction action = {.sa_handler = remove_and_die, .sa_flags = SA_RESTART};
+    sigemptyset(&action.sa_mask);
+    for (size_t i = 0; i < sizeof ENDING / sizeof *ENDING; i++) {
+        struct sigaction before;
+        /* nohup and background jobs of a shell ignore some of these on purpose. */
+        if (sigaction(ENDING[i], NULL, &before) == 0 && before.sa_handler != SIG_IGN)
+            sigaction(ENDING[i], &action, NULL);
+    }
+    signal(SIGXFSZ, SIG_IGN);
+}
+
+/* The path that a write to `path` ends up at: its links followed where they lead to a file. */
+static char *follow(const char *path) {
+    char *real = realpath(path, NULL);
+    return real ? real : text_copy(path);
+}
+
+static char *part_name(const char *path, pid_t process) {
+    char *for_dir = text_copy(path);
+    /* File names end at 255 bytes: cut the base so that the additions always fit. */
+    char *name =
+        text_print("%s/.%.200s.%ld.part", dirname(for_dir), text_base(path), (long)process);
+    free(for_dir);
+    return name;
+}
+
+static int free_slot(void) {
+    for (int i = 0; i < SAFE_MOST; i++)
+        if (!unfinished[i])
+            return i;
+    return -1;
+}
+
+static mode_t usual_mode(void) {
+    mode_t mask = umask(0);
+    umask(mask);
+    return 0666 & ~mask;
+}
+
+static bool fail_open(SafeFile *file, HostError *error, const char *why) {
+    host_fail(error, "cannot write %s: %s", file->path, why);
+    free(file->path);
+    free(file->part);
+    *file = (SafeFile){.fd = -1, .slot = -1};
+    return false;
+}
+
+bool safe_open(SafeFile *file, const char *path, HostError *error) {
+    struct stat status;
+    mode_t mode = usual_mode();
+    *file = (SafeFile){.path = follow(path), .fd = -1, .slot = free_slot()};
+    if (file->slot < 0)
+        return fail_open(file, error, "too many files at once");
+    if (stat(file->path, &status) == 0) {
+        if (S_ISDIR(status.st_mode))
+            return fail_open(file, error, "it is a directory");
+        if (!S_ISREG(status.st_mode))
+            return fail_open(file, error, "it is not a plain file");
+        if (access(file->path, W_OK) != 0)
+            return fail_open(file, error, strerror(errno));
+        mode = status.st_mode & 07777;
+    }
+    file->part = part_name(file->path, getpid());
+    unlink(file->part); /* of a dead process that had our number: this one is ours alone */
+    unfinished[file->slot] = file->part; /* ahead: a signal may come as soon as it is there */
+    file->fd = open(file->part, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+    if (file->fd < 0) {
+        unfinished[file->slot] = NULL;
+        return fail_open(file, error, strerror(errno));
+    }
+    if (fchmod(file->fd, mode) != 0 && errno != EPERM) { /* EPERM: file systems without modes */
+        const char *why = strerror(errno);
+        safe_discard(file);
+        return host_fail(error, "cannot write %s: %s", path, why);
+    }
+    return true;
+}
+
+static void release(SafeFile *file) {
+    unfinished[file->slot] = NULL;
+    free(file->path);
+    free(file->part);
+    *file = (SafeFile){.fd = -1, .slot = -1};
+}
+
+void safe_discard(SafeFile *file) {
+    if (!file->part)
+        return;
+    if (file->fd >= 0)
+        close(file->fd);
+    unlink(file->part);
+    release(file);
+}
+
+char *safe_temporary(HostError *error) {
+    const char *temporary = getenv("TMPDIR");
+    char *folder = text_print("%s/siskin-XXXXXX", temporary ? temporary : "/tmp");
+    int slot = free_slot();
+    sigset_t signals, before;
+    sigemptyset(&signals);
+    for (size_t i = 0; i < sizeof ENDING / sizeof *ENDING; i++)
+        sigaddset(&signals, ENDING[i]);
+    /* None may come between its being there and its being known. */
+    sigprocmask(SIG_BLOCK, &signals, &before);
+    bool made = slot >= 0 && mkdtemp(folder);
+    if (made)
+        unfinished[slot] = folder;
+    sigprocmask(SIG_SETMASK, &before, NULL);
+    if (made)
+        return folder;
+    host_fail(error, "cannot make the folder %s: %s", folder,
+              slot < 0 ? "too many files at once" : strerror(errno));
+    free(folder);
+    return NULL;
+}
+
+void safe_temporary_end(char *folder) {
+    if (!folder)
+        return;
+    rmdir(folder);
+    for (size_t i = 0; i < SAFE_MOST; i++)
+        if (unfinished[i] == folder)
+            unfinished[i] = NULL;
+    free(folder);
+}
+
+/* The rename itself is on the disk only when the directory is. */
+static void sync_directory(const char *path) {
+    char *for_dir = text_copy(path);
+    int fd = open(dirname(for_dir), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd >= 0) {
+        fsync(fd);
+        close(fd);
+    }
+    free(for_dir);
+}
+
+static bool bring_to_disk(SafeFile *file, HostError *error) {
+    /* EINVAL: a file system that cannot sync; its write errors were seen by write(). */
+    bool fine = fsync(file->fd) == 0 || errno == EINVAL || errno == ENOTSUP;
+    int why = errno;
+    if (close(file->fd) != 0 && fine) {
+        fine = false;
+        why = errno;
+    }
+    file->fd = -1;
+    return fine || host_fail(error, "cannot write %s: %s", file->path, strerror(why));
+}
+
+bool safe_commit(SafeFile *const *files, size_t count, HostError *error) {
+    bool fine = true;
+    size_t final = 0;
+    for (size_t i = 0; i < count && fine; i++)
+        fine = bring_to_disk(files[i], error);
+    for (; final < count && fine; final++) {
+        if (rename(files[final]->part, files[final]->path) != 0) {
+            fine = host_fail(error, "cannot write %s: %s", files[final]->path, strerror(errno));
+            break;
+        }
+        sync_directory(files[final]->path);
+        release(files[final]);
+    }
+    for (size_t i = final; i < count; i++)
+        safe_discard(files[i]);
+    return fine;
+}
+
+void safe_remove_leftover(const char *path, pid_t process) {
+    char *real = follow(path);
+    char *part = part_name(real, process);
+    unlink(part);
+    free(part);
+    free(real);
+}
+
+bool safe_same_file(const char *a, const char *b) {
+    struct stat sa;
+    struct stat sb;
+    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
+           sa.st_ino == sb.st_ino;
+}
+
+size_t safe_write(const SafeFile *file, const void *bytes, size_t n) {
+    size_t done = 0;
+    while (done < n) {
+        ssize_t wrote = write(file->fd, (const char *)bytes + done, n - done);
+        if (wrote < 0 && errno == EINTR)
+            continue;
+        if (wrote == 0)
+            errno = ENOSPC;
+        if (wrote <= 0)
+            break;
+        done += (size_t)wrote;
+    }
+    return done;
+}

@@ -1,0 +1,752 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin measure: on takes of the test singer, whose every sound is labelled, and on signals whose
+ * measures are known. */
+#include "basic/decibel.h"
+#include "singer.h"
+#include "siskin/json.h"
+#include "siskin/measure/take.h"
+#include "siskin/tests/run_siskin.h"
+
+static const double pi = 3.14159265358979323846;
+
+/* ---- helpers ---- */
+
+static void write_mono(const char *path, const float *audio, size_t n, double rate_hz) {
+    Sound sound = make_sound(1, (sf_count_t)n, (int)rate_hz);
+    memcpy(sound.audio, audio, n * sizeof(float));
+    write_wav(path, &sound);
+    free(sound.audio);
+}
+
+static Measures measure_file(const char *path) {
+    Measures measures;
+    HostError error;
+    ck_assert_msg(measure_take(path, &measures, NULL, NULL, &error), "%s", error.text);
+    return measures;
+}
+
+static Measures measure_audio(const float *audio, size_t n, double rate_hz) {
+    write_mono("take.wav", audio, n, rate_hz);
+    return measure_file("take.wav");
+}
+
+static SingerTake sing(SingerVoice voice, double rate_hz, uint64_t seed, size_t phrases) {
+    SingerTake take;
+    SingerParams params = singer_params(voice, rate_hz, seed);
+    params.phrases = phrases;
+    ck_assert(singer_take(&params, &take));
+    return take;
+}
+
+static bool is_sibilant(SingerKind kind) {
+    return kind == SINGER_S || kind == SINGER_SH || kind == SINGER_Z;
+}
+
+typedef struct {
+    size_t labels, met, events, idle; /* labels that an event meets; events that meet none */
+} Tally;
+
+typedef bool IsKind(SingerKind kind);
+typedef void Event(const Measures *m, size_t i, double *start_s, double *end_s);
+
+static void count_meetings(Tally *tally, const SingerTake *take, IsKind *is_kind, const Measures *m,
+                           size_t n, Event *event, double slack_s) {
+    for (size_t k = 0; k < take->n_labels + n; k++) {
+        bool met = false;
+        bool by_label = k < take->n_labels;
+        if (by_label && !is_kind(take->labels[k].kind))
+            continue;
+        for (size_t i = 0; i < (by_label ? n : take->n_labels); i++) {
+            const SingerLabel *label = &take->labels[by_label ? k : i];
+            double start_s, end_s;
+            event(m, by_label ? i : k - take->n_labels, &start_s, &end_s);
+            met = met ||
+                  (is_kind(label->kind) && start_s < (double)label->end / take->rate_hz + slack_s &&
+                   end_s > (double)label->start / take->rate_hz - slack_s);
+        }
+        tally->labels += by_label;
+        tally->met += by_label && met;
+        tally->events += !by_label;
+        tally->idle += !by_label && !met;
+    }
+}
+
+static void breath_event(const Measures *m, size_t i, double *start_s, double *end_s) {
+    *start_s = m->breaths[i].start_s;
+    *end_s = m->breaths[i].end_s;
+}
+
+static void sibilant_event(const Measures *m, size_t i, double *start_s, double *end_s) {
+    *start_s = m->sibilants[i].start_s;
+    *end_s = m->sibilants[i].end_s;
+}
+
+static void click_event(const Measures *m, size_t i, double *start_s, double *end_s) {
+    *start_s = *end_s = m->clicks[i].at_s;
+}
+
+static void phrase_event(const Measures *m, size_t i, double *start_s, double *end_s) {
+    *start_s = m->phrases[i].start_s;
+    *end_s = m->phrases[i].end_s;
+}
+
+static bool is_breath(SingerKind kind) {
+    return kind == SINGER_BREATH;
+}
+
+static bool is_click(SingerKind kind) {
+    return kind == SINGER_CLICK;
+}
+
+static bool is_phrase(SingerKind kind) {
+    return kind == SINGER_PHRASE;
+}
+
+static void tell(const char *what, Tally t) {
+    printf("%s: %zu of %zu labels met; %zu of %zu events idle\n", what, t.met, t.labels, t.idle,
+           t.events);
+}
+
+/* Where the pitch is known to both: the share of frames more than 20 % off (gross errors of speech,
+ * from memory), and those voiced. */
+static void count_pitch(const SingerTake *take, const Measures *m, size_t *both, size_t *gross) {
+    for (size_t i = 0; i < m->n_pitch; i++) {
+        size_t at = (size_t)((double)i * MEASURE_PITCH_STEP_S * take->rate_hz);
+        if (at >= take->n || take->f0_hz[at] <= 0.0f || m->pitch_hz[i] <= 0.0f)
+            continue;
+        double ratio = (double)m->pitch_hz[i] / (double)take->f0_hz[at];
+        *both += 1;
+        *gross += ratio > 1.2 || ratio < 1.0 / 1.2;
+    }
+}
+
+static double voiced_edge_s(const SingerTake *take, const SingerLabel *phrase, bool last) {
+    double edge = last ? 0.0 : INFINITY;
+    for (size_t i = 0; i < take->n_labels; i++) {
+        const SingerLabel *label = &take->labels[i];
+        if (label->kind != SINGER_VOICED || label->start < phrase->start ||
+            label->end > phrase->end)
+            continue;
+        edge = last ? fmax(edge, (double)label->end) : fmin(edge, (double)label->start);
+    }
+    return edge / take->rate_hz;
+}
+
+/* Errors of the start of the first and the end of the last found phrase within each labelled one,
+ * against its voiced parts. */
+static void phrase_errors(const SingerTake *take, const Measures *m, double *starts, double *ends,
+                          size_t *n) {
+    for (size_t k = 0; k < take->n_labels; k++) {
+        const SingerLabel *label = &take->labels[k];
+        double start_s = NAN, end_s = NAN;
+        for (size_t i = 0; label->kind == SINGER_PHRASE && i < m->n_phrases; i++) {
+            if (m->phrases[i].start_s > (double)label->end / take->rate_hz ||
+                m->phrases[i].end_s < (double)label->start / take->rate_hz)
+                continue;
+            start_s = isnan(start_s) ? m->phrases[i].start_s : start_s;
+            end_s = m->phrases[i].end_s;
+        }
+        if (isnan(start_s))
+            continue;
+        starts[*n] = fabs(start_s - voiced_edge_s(take, label, false));
+        ends[(*n)++] = fabs(end_s - voiced_edge_s(take, label, true));
+    }
+}
+
+/* ---- counted against labels ---- */
+
+/* Six singers that nothing here was fitted to. Tolerances: breaths as design asks of the ducker
+ * (precision 0.97, recall 0.96 of frames; of some 50 events one in 25 may be missed or wrong);
+ * sibilants: eight in ten, since a /z/ whose voicing outweighs its friction is none to the
+ * de-esser, and nothing else (one event in 20); clicks as the tamer's targets, 85 % even inside
+ * words, and one event in ten may be a plosive's burst; phrases: each, and their sung parts' edges
+ * within 60 ms in the median, 10 hops of hearing. */
+START_TEST(sounds_are_counted_as_they_are_labelled) {
+    Tally phrases = {0}, breaths = {0}, sibilants = {0}, clicks = {0};
+    double starts[128], ends[128];
+    size_t n = 0, both = 0, gross = 0;
+    for (uint64_t seed = 71; seed <= 76; seed++) {
+        SingerTake take = sing(seed % 2 ? SINGER_WOMAN : SINGER_MAN, 44100.0, seed, 6);
+        Measures m = measure_audio(take.mix, take.n, take.rate_hz);
+        count_meetings(&phrases, &take, is_phrase, &m, m.n_phrases, phrase_event, 0.0);
+        count_meetings(&breaths, &take, is_breath, &m, m.n_breaths, breath_event, 0.0);
+        count_meetings(&sibilants, &take, is_sibilant, &m, m.n_sibilants, sibilant_event, 0.0);
+        count_meetings(&clicks, &take, is_click, &m, m.n_clicks, click_event, 0.005);
+        phrase_errors(&take, &m, starts, ends, &n);
+        count_pitch(&take, &m, &both, &gross);
+        measures_free(&m);
+        singer_free(&take);
+    }
+    tell("phrases", phrases);
+    tell("breaths", breaths);
+    tell("sibilants", sibilants);
+    tell("clicks", clicks);
+    double start_s = signals_quantile(starts, n, 0.5), end_s = signals_quantile(ends, n, 0.5);
+    printf("edges of phrases: %.3f, %.3f s; gross pitch errors %zu of %zu\n", start_s, end_s, gross,
+           both);
+    fflush(stdout);
+    ck_assert_uint_eq(phrases.met, phrases.labels);
+    ck_assert_uint_eq(phrases.idle, 0);
+    ck_assert_uint_le(phrases.events, phrases.labels * 5 / 4);
+    ck_assert_double_le(start_s, 0.06);
+    ck_assert_double_le(end_s, 0.06);
+    ck_assert_uint_ge(breaths.met * 25, breaths.labels * 24);
+    ck_assert_uint_le(breaths.idle * 25, breaths.events);
+    ck_assert_uint_ge(sibilants.met * 10, sibilants.labels * 8);
+    ck_assert_uint_le(sibilants.idle * 20, sibilants.events);
+    ck_assert_uint_ge(clicks.met * 100, clicks.labels * 85);
+    ck_assert_uint_le(clicks.idle * 10, clicks.events);
+    ck_assert_uint_gt(both, 1000);
+    ck_assert_uint_le(gross * 100, both);
+}
+END_TEST
+
+/* A breath's label has its RMS over the RMS of its phrase; measured is the band from 359 to 5745 Hz
+ * of both, in which a breath has almost all of its energy and a low voice some dB less than all. */
+START_TEST(breaths_lie_under_the_voice_as_labelled) {
+    double off[64];
+    size_t n = 0;
+    for (uint64_t seed = 81; seed <= 83; seed++) {
+        SingerTake take = sing(SINGER_WOMAN, 44100.0, seed, 8);
+        Measures m = measure_audio(take.mix, take.n, take.rate_hz);
+        for (size_t k = 0; k < take.n_labels; k++)
+            for (size_t i = 0; take.labels[k].kind == SINGER_BREATH && i < m.n_breaths; i++)
+                if (m.breaths[i].start_s < (double)take.labels[k].end / take.rate_hz &&
+                    m.breaths[i].end_s > (double)take.labels[k].start / take.rate_hz)
+                    off[n++] = fabs(-m.breaths[i].under_db - take.labels[k].value);
+        measures_free(&m);
+        singer_free(&take);
+    }
+    double median_db = signals_quantile(off, n, 0.5);
+    printf("breath level: median error %.1f dB of %zu\n", median_db, n);
+    ck_assert_uint_gt(n, 10);
+    ck_assert_double_le(median_db, 4.0);
+}
+END_TEST
+
+/* ---- pitch and key ---- */
+
+enum { RATE = 44100, NOTE_FRAMES = RATE * 7 / 10, REST_FRAMES = RATE / 20 };
+
+/* A voice-like tone with 5.5 Hz vibrato of +-60 cents around `hz`, faded at both ends. */
+static void add_note(float *out, double hz, double cents) {
+    double phase = 0.0;
+    for (size_t i = 0; i < NOTE_FRAMES; i++) {
+        double s = (double)i / RATE;
+        double now = hz * exp2((cents + 60.0 * sin(2.0 * pi * 5.5 * s)) / 1200.0);
+        double x = 0.0;
+        for (int k = 1; k <= 12; k++)
+            x += sin(k * phase) / k;
+        out[i] = (float)(0.1 * x);
+        phase += 2.0 * pi * now / RATE;
+    }
+    signals_fade_ends(out, NOTE_FRAMES, RATE / 50);
+}
+
+static double semitone_hz(int over_c4) {
+    return 440.0 * exp2((over_c4 - 9) / 12.0);
+}
+
+/* Phrases in D major, each note 0.7 s, ending on a long D; the third phrase is sung `sharp` cents
+ * too high; all of it is tuned 20 cents over A 440. In semitones over C4. */
+enum { PHRASES = 4, NOTES = 9, GAP_FRAMES = RATE * 8 / 10 };
+static const int melody[2][NOTES] = {{2, 4, 6, 7, 9, 6, 4, 2, 2}, {9, 11, 13, 14, 9, 7, 6, 2, 2}};
+
+static float *sing_melody(double sharp, size_t *n) {
+    size_t phrase = NOTES * NOTE_FRAMES + GAP_FRAMES;
+    *n = PHRASES * phrase + GAP_FRAMES;
+    float *audio = calloc(*n, sizeof(float));
+    float *note = calloc(NOTE_FRAMES, sizeof(float));
+    Random random = random_seeded(17);
+    ck_assert(audio && note);
+    signals_noise(audio, *n, 1e-4, &random);
+    for (size_t p = 0; p < PHRASES; p++)
+        for (size_t i = 0; i < NOTES; i++) {
+            add_note(note, semitone_hz(melody[p % 2][i]), 20.0 + (p == 2 ? sharp : 0.0));
+            signals_add(audio + GAP_FRAMES + p * phrase + i * NOTE_FRAMES, note, NOTE_FRAMES);
+        }
+    free(note);
+    return audio;
+}
+
+START_TEST(a_melody_has_its_key_tuning_and_errors_without_its_vibrato) {
+    size_t n;
+    float *audio = sing_melody(0.0, &n);
+    Measures m = measure_audio(audio, n, RATE);
+    ck_assert(m.key_known);
+    ck_assert_uint_eq(m.key.tonic, 2);
+    ck_assert(!m.key.minor);
+    ck_assert_double_gt(m.key.confidence, 0.3);
+    ck_assert_double_eq_tol(m.key.tuning_cents, 20.0, 3.0);
+    ck_assert_uint_eq(m.n_phrases, PHRASES);
+    /* +-60 cents of vibrato would be 38 cents off in the mean. */
+    ck_assert_double_le(m.off_cents, 6.0);
+    for (size_t i = 0; i < m.n_phrases; i++)
+        ck_assert_double_eq_tol(m.phrases[i].lean_cents, 0.0, 5.0);
+    ck_assert_double_eq_tol(1200.0 * log2(m.low_hz / semitone_hz(2)), 20.0 - 40.0, 50.0);
+    ck_assert_double_eq_tol(1200.0 * log2(m.high_hz / semitone_hz(14)), 20.0 + 40.0, 50.0);
+    measures_free(&m);
+    free(audio);
+}
+END_TEST
+
+/* Of four phrases one is 32 cents sharp: the tuning moves by about a quarter of that, and the
+ * phrase stands out by 32 against the others. */
+START_TEST(a_phrase_sung_sharp_leans) {
+    size_t n;
+    float *audio = sing_melody(32.0, &n);
+    Measures m = measure_audio(audio, n, RATE);
+    ck_assert_uint_eq(m.n_phrases, PHRASES);
+    ck_assert(m.key_known && m.key.tonic == 2 && !m.key.minor);
+    double others =
+        (m.phrases[0].lean_cents + m.phrases[1].lean_cents + m.phrases[3].lean_cents) / 3;
+    ck_assert_double_eq_tol(m.phrases[2].lean_cents - others, 32.0, 4.0);
+    measures_free(&m);
+    free(audio);
+}
+END_TEST
+
+START_TEST(steady_notes_are_read_within_5_cents) {
+    enum { FRAMES = 48000 };
+    static float audio[FRAMES];
+    for (int step = 0; step < 7; step++) {
+        double hz = 70.0 * pow(1.37, step);
+        signals_harmonics(audio, FRAMES, 48000.0, hz, 4000.0, -6.0, 0.1);
+        Measures m = measure_audio(audio, FRAMES, 48000.0);
+        size_t voiced = 0;
+        for (size_t i = 5; i + 5 < m.n_pitch; i++) {
+            if (m.pitch_hz[i] <= 0.0f)
+                continue;
+            voiced++;
+            ck_assert_double_le(fabs(1200.0 * log2((double)m.pitch_hz[i] / hz)), 5.0);
+        }
+        ck_assert_uint_gt(voiced, 35);
+        measures_free(&m);
+    }
+}
+END_TEST
+
+/* ---- the recording ---- */
+
+/* The singer in a room of that decay: noise of 60 dB in t60, `db` over the voice itself. */
+static void put_in_room(SingerTake *take, double t60_s, double db) {
+    size_t length = (size_t)(t60_s * take->rate_hz);
+    float *dry = calloc(take->n, sizeof(float));
+    /* Sparse: one reflection in each 2 ms, of either sign, as many as make the level. */
+    size_t spacing = (size_t)(0.002 * take->rate_hz);
+    Random random = random_seeded(5);
+    double energy = 0.0;
+    memcpy(dry, take->mix, take->n * sizeof(float));
+    for (size_t at = spacing; at < length; at += spacing)
+        energy += pow(10.0, -6.0 * (double)at / (t60_s * take->rate_hz));
+    for (size_t at = spacing; at + spacing < length; at += spacing) {
+        size_t late = at + random_below(&random, spacing);
+        double gain = pow(10.0, -3.0 * (double)late / (t60_s * take->rate_hz)) / sqrt(energy) *
+                      decibel_to_gain(db) * (random_unit(&random) < 0.5 ? -1.0 : 1.0);
+        for (size_t i = late; i < take->n; i++)
+            take->mix[i] += (float)gain * dry[i - late];
+    }
+    free(dry);
+}
+
+START_TEST(the_room_is_told_within_20_percent) {
+    const double times[] = {0.4, 0.8};
+    for (size_t i = 0; i < 2; i++) {
+        SingerTake take;
+        SingerParams params = singer_params(SINGER_WOMAN, 16000.0, 91 + i);
+        params.phrases = 8;
+        params.breath_share = 0.0;
+        params.gap_clicks = 0.0;
+        ck_assert(singer_take(&params, &take));
+        put_in_room(&take, times[i], 0.0);
+        Measures m = measure_audio(take.mix, take.n, take.rate_hz);
+        printf("T60 %.2f s: %.3f s from %zu ends\n", times[i], m.t60_s, m.n_decays);
+        ck_assert_double_eq_tol(m.t60_s / times[i], 1.0, 0.2);
+        measures_free(&m);
+        singer_free(&take);
+    }
+}
+END_TEST
+
+/* A mode that rings on after whatever excites it: adds (10^(db / 20) - 1) of it at its centre. */
+static void add_mode(float *audio, size_t n, double rate_hz, double hz, double db, double q) {
+    double turn = 2.0 * pi * hz / rate_hz, fade = exp(-pi * hz / (q * rate_hz));
+    double gain = (pow(10.0, db / 20.0) - 1.0) * 2.0 * pi * hz / (q * rate_hz);
+    double re = 0.0, im = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        double next = fade * (re * cos(turn) - im * sin(turn)) + (double)audio[i];
+        im = fade * (re * sin(turn) + im * cos(turn));
+        re = next;
+        audio[i] += (float)(gain * re);
+    }
+}
+
+/* test_resonances.c tells how often; here that it comes through. Within a sixth of an octave.
+ */
+START_TEST(a_standing_peak_is_told_and_a_clean_take_has_none) {
+    const double rates[] = {16000.0, 44100.0, 96000.0};
+    for (size_t i = 0; i < 3; i++) {
+        SingerTake take = sing(i == 1 ? SINGER_WOMAN : SINGER_MAN, rates[i], 60 + i, 7);
+        Measures clean = measure_audio(take.mix, take.n, rates[i]);
+        ck_assert(clean.peak.known && !clean.peak.found);
+        add_mode(take.mix, take.n, rates[i], 640.0, 8.0, 6.0);
+        Measures boxy = measure_audio(take.mix, take.n, rates[i]);
+        printf("%g Hz: %.0f Hz, %.1f dB\n", rates[i], boxy.peak.hz, boxy.peak.height_db);
+        ck_assert(boxy.peak.found);
+        ck_assert_double_lt(fabs(log2(boxy.peak.hz / 640.0)), 1.0 / 6.0);
+        ck_assert(boxy.peak.low_hz < boxy.peak.hz && boxy.peak.hz < boxy.peak.high_hz);
+        ck_assert_ran("measure take.wav");
+        ck_assert_ptr_nonnull(strstr(ran.out, "standing peak"));
+        ck_assert_ptr_nonnull(strstr(ran.out, " Hz, some "));
+        ck_assert_ran("measure --json take.wav");
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"standing_peak\": {"));
+        measures_free(&clean);
+        measures_free(&boxy);
+        singer_free(&take);
+    }
+}
+END_TEST
+
+/* The singer's room tone in its own stem is the truth for the noise floor. */
+START_TEST(noise_hum_and_rumble_are_told_as_laid_in) {
+    SingerTake take;
+    SingerParams params = singer_params(SINGER_MAN, 48000.0, 95);
+    params.phrases = 6;
+    params.room_db = -62.0;
+    ck_assert(singer_take(&params, &take));
+    double room_db = signals_band_db(take.stem[SINGER_STEM_ROOM], take.n, 48000.0, 20.0, 20000.0);
+    Measures clean = measure_audio(take.mix, take.n, take.rate_hz);
+    ck_assert_double_eq_tol(clean.noise_db, room_db, 1.5);
+    ck_assert(clean.hum_known && !clean.hum.found);
+    signals_sine_add(take.mix, take.n, 48000.0, 60.0, decibel_to_gain(-47.0), 0.0);
+    signals_sine_add(take.mix, take.n, 48000.0, 180.0, decibel_to_gain(-53.0), 1.0);
+    signals_sine_add(take.mix, take.n, 48000.0, 24.0, decibel_to_gain(-37.0), 1.0);
+    Measures dirty = measure_audio(take.mix, take.n, take.rate_hz);
+    ck_assert(dirty.hum.found);
+    ck_assert_double_eq(dirty.hum.mains_hz, 60.0);
+    ck_assert_double_eq_tol(10.0 * log10(dirty.hum.power[0]), -50.0, 1.0);
+    ck_assert_double_eq_tol(10.0 * log10(dirty.hum.power[2]), -56.0, 1.0);
+    ck_assert_double_eq_tol(dirty.rumble_db, -40.0, 1.0);
+    ck_assert_double_lt(clean.rumble_db, -60.0);
+    measures_free(&clean);
+    measures_free(&dirty);
+    singer_free(&take);
+}
+END_TEST
+
+/* White noise: density falls by nothing an octave; brown, after y += x, by 6.02. */
+START_TEST(the_slope_of_the_noise_is_that_of_its_spectrum) {
+    enum { FRAMES = 48000 * 6 };
+    float *audio = calloc(FRAMES, sizeof(float));
+    for (int brown = 0; brown < 2; brown++) {
+        Random random = random_seeded(6);
+        double y = 0.0;
+        signals_noise(audio, FRAMES, 1e-3, &random);
+        for (size_t i = 0; brown && i < FRAMES; i++) {
+            y = 0.9999 * y + (double)audio[i];
+            audio[i] = (float)(0.01 * y);
+        }
+        Measures m = measure_audio(audio, FRAMES, 48000.0);
+        ck_assert_double_eq_tol(m.noise_slope_db, brown ? -6.02 : 0.0, 0.4);
+        ck_assert(!m.key_known);
+        ck_assert_uint_eq(m.n_phrases, 0);
+        ck_assert(isnan(m.t60_s) && isnan(m.spread_db) && isnan(m.air_db) && isnan(m.low_hz));
+        measures_free(&m);
+    }
+    free(audio);
+}
+END_TEST
+
+/* A gain changes levels by itself, and nothing else. */
+START_TEST(a_gain_moves_levels_alone) {
+    SingerTake take = sing(SINGER_WOMAN, 44100.0, 97, 4);
+    Measures loud = measure_audio(take.mix, take.n, take.rate_hz);
+    signals_scale(take.mix, take.n, 0.25);
+    Measures soft = measure_audio(take.mix, take.n, take.rate_hz);
+    const double gain_db = 20.0 * log10(0.25);
+    ck_assert_double_eq_tol(soft.integrated_lufs, loud.integrated_lufs + gain_db, 0.01);
+    ck_assert_double_eq_tol(soft.true_peak_db, loud.true_peak_db + gain_db, 1e-3);
+    ck_assert_double_eq_tol(soft.range_lu, loud.range_lu, 0.021);
+    ck_assert_double_eq_tol(soft.noise_db, loud.noise_db + gain_db, 0.01);
+    ck_assert_uint_eq(soft.n_phrases, loud.n_phrases);
+    ck_assert_uint_eq(soft.n_breaths, loud.n_breaths);
+    ck_assert_uint_eq(soft.n_sibilants, loud.n_sibilants);
+    /* One may lie at its threshold to within the fast logarithm's 2e-5 dB. */
+    ck_assert_int_le(labs((long)soft.n_clicks - (long)loud.n_clicks), 1);
+    ck_assert_uint_eq(soft.key.tonic, loud.key.tonic);
+    for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
+        ck_assert_double_eq_tol(soft.band_db[i], loud.band_db[i] + gain_db, 0.01);
+        ck_assert_double_eq_tol(soft.crest_db[i], loud.crest_db[i], 0.01);
+    }
+    measures_free(&loud);
+    measures_free(&soft);
+    singer_free(&take);
+}
+END_TEST
+
+START_TEST(every_rate_and_both_channels_are_measured_alike) {
+    const int rates[] = {8000, 11025, 22050, 96000, 192000};
+    for (size_t i = 0; i < sizeof rates / sizeof *rates; i++) {
+        SingerTake take = sing(SINGER_MAN, rates[i], 98, 2);
+        Measures mono = measure_audio(take.mix, take.n, take.rate_hz);
+        Sound both = make_sound(2, (sf_count_t)take.n, rates[i]);
+        for (size_t k = 0; k < 2 * take.n; k++)
+            both.audio[k] = take.mix[k / 2];
+        write_wav("both.wav", &both);
+        Measures stereo = measure_file("both.wav");
+        /* Two channels alike have twice the power: 3.01 dB. */
+        ck_assert_double_eq_tol(stereo.integrated_lufs, mono.integrated_lufs + 3.0103, 0.01);
+        ck_assert_double_eq(stereo.true_peak_db, mono.true_peak_db);
+        ck_assert_uint_eq(stereo.n_phrases, mono.n_phrases);
+        ck_assert_uint_eq(stereo.n_breaths, mono.n_breaths);
+        ck_assert_uint_eq(stereo.n_clicks, mono.n_clicks);
+        ck_assert_uint_ge(mono.n_phrases, 2);
+        measures_free(&mono);
+        measures_free(&stereo);
+        free(both.audio);
+        singer_free(&take);
+    }
+}
+END_TEST
+
+/* ---- what is printed ---- */
+
+/* A reader of JSON, strict as RFC 8259: returns what follows the value, or NULL. */
+static const char *skip_value(const char *s);
+
+static const char *skip_space(const char *s) {
+    return s + strspn(s, " \t\r\n");
+}
+
+static const char *skip_string(const char *s) {
+    if (*s++ != '"')
+        return NULL;
+    while (*s && *s != '"') {
+        if ((unsigned char)*s < 0x20)
+            return NULL;
+        if (*s == '\\' && !strchr("\"\\/bfnrtu", *++s))
+            return NULL;
+        s++;
+    }
+    return *s == '"' ? s + 1 : NULL;
+}
+
+static const char *skip_number(const char *s) {
+    s += *s == '-';
+    size_t digits = strspn(s, "0123456789");
+    if (digits == 0 || (digits > 1 && *s == '0'))
+        return NULL;
+    s += digits;
+    if (*s == '.') {
+        digits = strspn(++s, "0123456789");
+        s = digits ? s + digits : NULL;
+    }
+    return s;
+}
+
+static const char *skip_members(const char *s, char close) {
+    s = skip_space(s + 1);
+    if (*s == close)
+        return s + 1;
+    for (;;) {
+        if (close == '}') {
+            s = skip_string(s);
+            s = s ? skip_space(s) : NULL;
+            if (!s || *s++ != ':')
+                return NULL;
+        }
+        s = skip_value(skip_space(s));
+        if (!s)
+            return NULL;
+        s = skip_space(s);
+        if (*s == close)
+            return s + 1;
+        if (*s != ',')
+            return NULL;
+        s = skip_space(s + 1);
+    }
+}
+
+static const char *skip_value(const char *s) {
+    static const char *const words[] = {"null", "true", "false"};
+    for (size_t i = 0; i < 3; i++)
+        if (strncmp(s, words[i], strlen(words[i])) == 0)
+            return s + strlen(words[i]);
+    return *s == '{'   ? skip_members(s, '}')
+           : *s == '[' ? skip_members(s, ']')
+           : *s == '"' ? skip_string(s)
+                       : skip_number(s);
+}
+
+static void check_json(const char *text) {
+    const char *end = skip_value(text);
+    ck_assert_msg(end && *skip_space(end) == '\0', "no JSON: %.300s", text);
+}
+
+START_TEST(json_is_escaped_and_nests) {
+    char *text = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&text, &size);
+    Json json = json_begin(to);
+    json_open(&json, NULL, '{', true);
+    json_text(&json, "quote\"\\", "a\tb\nc\x01\x7f");
+    json_text(&json, "bytes", "ok \xc3\xa9 \xe2\x82\xac bad \xff \xc0\x80 \xed\xa0\x80 \xc3");
+    json_open(&json, "list", '[', true);
+    json_number(&json, NULL, -0.5, 2);
+    json_number(&json, NULL, (double)NAN, 2);
+    json_number(&json, NULL, -INFINITY, 2);
+    json_whole(&json, NULL, 18446744073709551615u);
+    json_truth(&json, NULL, true);
+    json_text(&json, NULL, NULL);
+    json_open(&json, NULL, '{', true);
+    json_close(&json, '}');
+    json_close(&json, ']');
+    json_close(&json, '}');
+    fclose(to);
+    ck_assert_str_eq(text,
+                     "{\"quote\\\"\\\\\": \"a\\u0009b\\u000ac\\u0001\\u007f\", "
+                     "\"bytes\": \"ok \xc3\xa9 \xe2\x82\xac bad \\ufffd "
+                     "\\ufffd\\ufffd \\ufffd\\ufffd\\ufffd \\ufffd\", "
+                     "\"list\": [-0.50, null, null, 18446744073709551615, true, null, {}]}\n");
+    check_json(text);
+    free(text);
+}
+END_TEST
+
+static void write_voice(const char *path, double rate_hz, uint64_t seed) {
+    SingerTake take = sing(SINGER_WOMAN, rate_hz, seed, 2);
+    write_mono(path, take.mix, take.n, rate_hz);
+    singer_free(&take);
+}
+
+START_TEST(json_of_any_take_can_be_read) {
+    write_voice("voice\"\\.wav", 22050.0, 1);
+    ck_assert_ran("measure --json voice\"\\.wav");
+    check_json(ran.out);
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"take\": \"voice\\\"\\\\.wav\""));
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"integrated_lufs\": -"));
+    /* Silence, and a take of one frame: nothing can be told. */
+    const sf_count_t lengths[] = {96000, 1};
+    for (size_t i = 0; i < 2; i++) {
+        Sound sound = make_sound(1, lengths[i], 48000);
+        write_wav("nothing.wav", &sound);
+        ck_assert_ran("measure --json nothing.wav");
+        check_json(ran.out);
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"integrated_lufs\": null"));
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"key\": null"));
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"t60_s\": null"));
+        ck_assert_ptr_nonnull(strstr(ran.out, "\"phrases\": []"));
+        ck_assert_ran("measure --all nothing.wav");
+        ck_assert_ptr_null(strstr(ran.out, "nan"));
+        ck_assert_ptr_null(strstr(ran.out, "inf"));
+        free(sound.audio);
+    }
+}
+END_TEST
+
+static size_t commas(const char *line) {
+    size_t n = 0;
+    for (; *line && *line != '\n'; line++)
+        n += *line == ',';
+    return n;
+}
+
+START_TEST(csv_has_a_line_for_each_take_and_a_column_for_each_figure) {
+    const char *const options[] = {"", "--against b.wav "};
+    write_voice("b.wav", 16000.0, 2);
+    write_voice("a.wav", 16000.0, 3);
+    for (size_t i = 0; i < 2; i++) {
+        char line[80];
+        snprintf(line, sizeof line, "measure --csv %sa.wav b.wav", options[i]);
+        ck_assert_ran(line);
+        size_t columns = commas(ran.out), lines = 0;
+        for (const char *at = ran.out; *at; at = strchr(at, '\n') + 1, lines++)
+            ck_assert_uint_eq(commas(at), columns);
+        ck_assert_uint_eq(lines, 3);
+        ck_assert_uint_gt(columns, 30);
+    }
+}
+END_TEST
+
+START_TEST(a_folder_is_measured_take_by_take_and_failures_are_told) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    check_refused("measure takes", 1, "takes|holds no takes");
+    write_voice("takes/one.wav", 16000.0, 4);
+    write_voice("takes/two.wav", 16000.0, 5);
+    write_text("takes/readme.txt", "no take");
+    ck_assert_ran("measure takes");
+    ck_assert_ptr_nonnull(strstr(ran.out, "one.wav"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "two.wav"));
+    ck_assert_ptr_null(strstr(ran.out, "readme"));
+    write_text("takes/broken.wav", "no audio");
+    check_refused("measure --json takes", 1, "takes/broken.wav");
+    check_json(ran.out);
+    ck_assert_ptr_nonnull(strstr(ran.out, "two.wav"));
+}
+END_TEST
+
+START_TEST(what_cannot_be_is_refused_in_one_line) {
+    write_voice("a.wav", 16000.0, 6);
+    check_refused("measure", 2, "name a TAKE");
+    check_refused("measure --json --csv a.wav", 2, "--json|--csv");
+    check_refused("measure --jsn a.wav", 2, "--jsn|did you mean --json");
+    check_refused("measure missing.wav", 1, "missing.wav");
+    check_refused("measure --against missing.wav a.wav", 1, "missing.wav");
+    Sound slow = make_noise(1, 1000, 4000, 7);
+    write_wav("slow.wav", &slow);
+    check_refused("measure slow.wav", 1, "slow.wav|4000 Hz|8000 to 192000");
+    free(slow.audio);
+    ck_assert_ran("measure --help");
+    ck_assert_ran("measure a.wav");
+    ck_assert_ptr_nonnull(strstr(ran.out, "LUFS"));
+}
+END_TEST
+
+/* A take against itself, however loud, differs by nothing; with more top, by that. */
+START_TEST(a_reference_is_compared_at_equal_loudness) {
+    SingerTake take = sing(SINGER_MAN, 44100.0, 8, 3);
+    write_mono("plain.wav", take.mix, take.n, take.rate_hz);
+    signals_scale(take.mix, take.n, 0.5);
+    write_mono("softer.wav", take.mix, take.n, take.rate_hz);
+    ck_assert_ran("measure --json --against softer.wav plain.wav");
+    size_t found = 0;
+    for (const char *at = ran.out; (at = strstr(at, "_over_reference_db\": ")); found++) {
+        at += strlen("_over_reference_db\": ");
+        ck_assert_double_eq_tol(strtod(at, NULL), 0.0, 0.011);
+    }
+    ck_assert_uint_eq(found, (size_t)2 * BAND_CREST_BANDS);
+    for (size_t i = 0; i < take.n; i++)
+        take.mix[i] = (float)tanh(20.0 * (double)take.mix[i]);
+    write_mono("dense.wav", take.mix, take.n, take.rate_hz);
+    Measures plain = measure_file("plain.wav");
+    Measures dense = measure_file("dense.wav");
+    ck_assert_double_lt(dense.crest_db[1], plain.crest_db[1] - 2.0);
+    ck_assert_double_gt(dense.band_db[3] - dense.integrated_lufs,
+                        plain.band_db[3] - plain.integrated_lufs + 3.0);
+    measures_free(&plain);
+    measures_free(&dense);
+    singer_free(&take);
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("measure");
+    tcase_add_test(tcase, sounds_are_counted_as_they_are_labelled);
+    tcase_add_test(tcase, breaths_lie_under_the_voice_as_labelled);
+    tcase_add_test(tcase, a_melody_has_its_key_tuning_and_errors_without_its_vibrato);
+    tcase_add_test(tcase, a_phrase_sung_sharp_leans);
+    tcase_add_test(tcase, steady_notes_are_read_within_5_cents);
+    tcase_add_test(tcase, the_room_is_told_within_20_percent);
+    tcase_add_test(tcase, a_standing_peak_is_told_and_a_clean_take_has_none);
+    tcase_add_test(tcase, noise_hum_and_rumble_are_told_as_laid_in);
+    tcase_add_test(tcase, the_slope_of_the_noise_is_that_of_its_spectrum);
+    tcase_add_test(tcase, a_gain_moves_levels_alone);
+    tcase_add_test(tcase, every_rate_and_both_channels_are_measured_alike);
+    tcase_add_test(tcase, json_is_escaped_and_nests);
+    tcase_add_test(tcase, json_of_any_take_can_be_read);
+    tcase_add_test(tcase, csv_has_a_line_for_each_take_and_a_column_for_each_figure);
+    tcase_add_test(tcase, a_folder_is_measured_take_by_take_and_failures_are_told);
+    tcase_add_test(tcase, what_cannot_be_is_refused_in_one_line);
+    tcase_add_test(tcase, a_reference_is_compared_at_equal_loudness);
+    return run_suite(tcase, "siskin measure");
+}

@@ -141,7 +141,7 @@ static void csv_figure(double figure) {
 static void csv_row(const AdvicePlan *plan, const char *chain) {
     static const char *const word[] = {"no", "yes", "unknown"};
     const char *between = ",";
-    tell_csv_text(plan->taken.path);
+    print_csv_text(plan->taken.path);
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
@@ -153,7 +153,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
             between = " ";
         }
     fputs(*between == ',' ? ",," : ",", stdout);
-    tell_csv_text(chain);
+    print_csv_text(chain);
     putchar('\n');
 }
 
@@ -189,7 +189,7 @@ static void row(const Job *job, const AdvicePlan *plan) {
 
 /* ---- all takes ---- */
 
-static bool tell(Job *job, const AdvicePlan *plan, HostError *error) {
+static bool print_take(Job *job, const AdvicePlan *plan, HostError *error) {
     const Words *words = job->words;
     char *chain = chain_of(job, plan, error);
     char *line = chain ? advice_line(job->host, &plan->advice, advice_n_rules - 1, error) : NULL;
@@ -209,7 +209,7 @@ static bool advise_take(Job *job, const char *path, HostError *error) {
     AdvicePlan plan;
     if (!plan_make(job->host, path, &job->progress, &plan, error))
         return false;
-    bool fine = tell(job, &plan, error);
+    bool fine = print_take(job, &plan, error);
     plan_free(&plan);
     return fine;
 }

@@ -126,7 +126,7 @@ static void add_processor(char **text, const ChainProcessor *p) {
 }
 
 /* The chain file as it is, or the processors of the command line, a line each; then the files. */
-static bool tell_chain(Job *job, HostError *error) {
+static bool print_chain(Job *job, HostError *error) {
     const Chain *chain = job->chain;
     char **text = &job->page.chain_text;
     *text = chain->path ? read_text(chain->path, error) : text_copy("");
@@ -284,7 +284,7 @@ static void free_page(Page *page) {
     sounds_free(&page->sounds);
 }
 
-static void tell_done(const Job *job) {
+static void print_done(const Job *job) {
     struct stat status;
     const Page *page = &job->page;
     char length[32];
@@ -298,7 +298,7 @@ static bool make_page(Job *job, Host *host, HostError *error) {
     safe_catch_signals();
     job->progress = progress_begin(job->words->quiet);
     bool fine = choose_step(job, error) && open_aside(job, error) && render(job, host, error) &&
-                gather(job, error) && tell_chain(job, error) && write_page(job, error);
+                gather(job, error) && print_chain(job, error) && write_page(job, error);
     progress_clear(&job->progress);
     safe_discard(&job->result);
     safe_discard(&job->trace);
@@ -315,12 +315,12 @@ static int report(Job *job, HostError *error) {
         return command_fail("report", STATUS_FAILED, error);
     job->status = STATUS_FAILED;
     int result = STATUS_OK;
-    if (!settings_check(host, job->chain, error))
+    if (!settings_read(host, job->chain, error))
         result = command_fail("report", STATUS_USAGE, error);
     else if (!make_page(job, host, error))
         result = command_fail("report", job->status, error);
     else
-        tell_done(job);
+        print_done(job);
     if (result == STATUS_OK)
         report_notes(&job->page.report);
     free_page(&job->page);

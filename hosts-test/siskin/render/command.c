@@ -224,7 +224,7 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     if (!host)
         return command_fail("render", STATUS_FAILED, &error);
     int result = STATUS_OK;
-    if (!settings_check(host, request->chain, &error))
+    if (!settings_read(host, request->chain, &error))
         result = command_fail("render", STATUS_USAGE, &error);
     else if (stat(argv[0], &status) == 0 && S_ISDIR(status.st_mode))
         result = render_folder(host, request, argv[0], argv[1]);

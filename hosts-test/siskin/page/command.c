@@ -3,6 +3,7 @@
 #include "siskin/command.h"
 #include "siskin/chains/order.h"
 #include "siskin/chains/settings.h"
+#include "siskin/files.h"
 #include "siskin/options.h"
 #include "siskin/page/write.h"
 #include "siskin/place.h"
@@ -67,15 +68,10 @@ static bool ends_like_a_page(const char *path) {
     return dot && (strcasecmp(dot, ".html") == 0 || strcasecmp(dot, ".htm") == 0);
 }
 
-static bool is_directory(const char *path) {
-    struct stat status;
-    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
-}
-
 static bool check_paths(const Job *job, HostError *error) {
-    if (is_directory(job->take))
+    if (files_is_folder(job->take))
         return host_fail(error, "%s is a folder; a page is of one take", job->take);
-    if (is_directory(job->out))
+    if (files_is_folder(job->out))
         return host_fail(error, "%s is a folder; name the page to write", job->out);
     if (!ends_like_a_page(job->out))
         return host_fail(error, "%s: a page's name ends in .html", job->out);
@@ -238,20 +234,11 @@ static bool gather(Job *job, HostError *error) {
 /* ---- the page ---- */
 
 static bool write_file(const Page *page, SafeFile *safe, HostError *error) {
-    int fd = dup(safe->fd);
-    FILE *file = fd >= 0 ? fdopen(fd, "w") : NULL;
-    if (!file) {
-        host_fail(error, "cannot write %s: %s", safe->path, strerror(errno));
-        if (fd >= 0)
-            close(fd);
+    FILE *file = safe_stream(safe, error);
+    if (!file)
         return false;
-    }
-    errno = 0;
     page_write(file, page);
-    bool failed = fflush(file) != 0 || ferror(file);
-    failed = fclose(file) != 0 || failed;
-    return !failed || host_fail(error, "cannot write %s: %s", safe->path,
-                                errno ? strerror(errno) : "writing failed");
+    return safe_stream_end(safe, file, error);
 }
 
 static bool write_page(Job *job, HostError *error) {

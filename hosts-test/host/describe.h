@@ -3,7 +3,7 @@
 #ifndef SISKIN_HOST_DESCRIBE_H
 #define SISKIN_HOST_DESCRIBE_H
 
-#include "host/host.h"
+#include "host/plugin.h"
 
 #define HOST_OWN_PREFIX "urn:siskin:"
 

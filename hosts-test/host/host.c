@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "host/host.h"
 #include "host/describe.h"
 
 #include <dirent.h>
@@ -10,11 +11,9 @@
 #include <lv2/parameters/parameters.h>
 #include <lv2/urid/urid.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 #include <sys/stat.h>
 
 typedef struct Described {
@@ -53,18 +52,6 @@ struct HostInstance {
     LV2_Feature options_feature;
     const LV2_Feature *features[5];
 };
-
-/* ---- small helpers ---- */
-
-bool host_fail(HostError *error, const char *format, ...) {
-    if (!error)
-        return false;
-    va_list args;
-    va_start(args, format);
-    vsnprintf(error->text, sizeof error->text, format, args);
-    va_end(args);
-    return false;
-}
 
 /* ---- URIDs ---- */
 
@@ -242,18 +229,6 @@ const HostPlugin *host_find(Host *host, const char *name, unsigned channels, Hos
     return NULL;
 }
 
-const HostPort *host_port(const HostPlugin *plugin, const char *symbol) {
-    for (size_t i = 0; i < plugin->n_ports; i++)
-        if (strcmp(plugin->ports[i].symbol, symbol) == 0)
-            return &plugin->ports[i];
-    return NULL;
-}
-
-HostRange host_range(const HostPort *port, double rate_hz) {
-    float scale = port->by_rate ? (float)rate_hz : 1.0f;
-    return (HostRange){port->minimum * scale, port->initial * scale, port->maximum * scale};
-}
-
 /* ---- an instance ---- */
 
 static bool feature_offered(const char *uri) {
@@ -419,42 +394,6 @@ bool host_set(HostInstance *instance, const char *symbol, float value, HostError
     return true;
 }
 
-static bool check_points(const HostPort *port, double value, HostError *error) {
-    char allowed[512] = "";
-    size_t used = 0;
-    for (size_t i = 0; i < port->n_points; i++) {
-        if ((double)port->points[i].value == value)
-            return true;
-        if (used < sizeof allowed)
-            used +=
-                (size_t)snprintf(allowed + used, sizeof allowed - used, "%s%g (%s)", i ? ", " : "",
-                                 (double)port->points[i].value, port->points[i].label);
-    }
-    return host_fail(error, "%s = %g: allowed are %s", port->symbol, value, allowed);
-}
-
-bool host_check(const HostPlugin *plugin, const char *symbol, double value, double rate_hz,
-                HostError *error) {
-    const HostPort *port = host_port(plugin, symbol);
-    if (!port || port->role != HOST_CONTROL)
-        return host_fail(error, "%s has no control '%s'", plugin->name, symbol);
-    if (port->enumeration && port->n_points)
-        return check_points(port, value, error);
-    HostRange range = host_range(port, rate_hz);
-    if (port->toggled && value != 0.0 && value != 1.0)
-        return host_fail(error, "%s = %g: allowed are 0 and 1", symbol, value);
-    /* Compared as the plugin will see it: 0.1 typed must pass for a bound of 0.1f. */
-    float seen = (float)value;
-    if (!isfinite(seen) || seen < range.minimum || seen > range.maximum)
-        return host_fail(error, "%s = %g: allowed are %g to %g%s%s", symbol, value,
-                         (double)range.minimum, (double)range.maximum, *port->unit ? " " : "",
-                         port->unit);
-    if (port->integer && value != floor(value))
-        return host_fail(error, "%s = %g: allowed are whole numbers from %g to %g", symbol, value,
-                         (double)range.minimum, (double)range.maximum);
-    return true;
-}
-
 float host_get(const HostInstance *instance, const char *symbol) {
     const HostPort *port = host_port(instance->plugin, symbol);
     return port && (port->role == HOST_CONTROL || port->role == HOST_METER)
@@ -480,19 +419,6 @@ static void take_preset_value(const char *symbol, void *user, const void *value,
         number = (float)*(const int32_t *)value;
     if (isfinite(number))
         host_set(instance, symbol, number, NULL);
-}
-
-const char *host_preset_name(const HostPreset *preset) {
-    const char *last = preset->uri;
-    for (const char *c = preset->uri; *c; c++)
-        if (strchr(":/#", *c) && c[1])
-            last = c + 1;
-    return last;
-}
-
-bool host_preset_is(const HostPreset *preset, const char *word) {
-    return strcasecmp(preset->label, word) == 0 || strcmp(preset->uri, word) == 0 ||
-           strcmp(host_preset_name(preset), word) == 0;
 }
 
 bool host_load_preset(HostInstance *instance, const char *preset, HostError *error) {

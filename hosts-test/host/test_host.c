@@ -108,6 +108,21 @@ START_TEST(controls_are_described_with_range_unit_and_points) {
 }
 END_TEST
 
+START_TEST(what_a_control_takes_is_told_in_words) {
+    static const struct {
+        const char *symbol, *words;
+    } cases[] = {{"depth", "0 to 24 dB"},
+                 {"power", "whole numbers from 0 to 3"},
+                 {"invert", "0 and 1"},
+                 {"speed", "0 (Slow), 1 (Fast)"}};
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char words[512];
+        ck_assert_str_eq(host_allowed(words, host_port(find("keyed", 1), cases[i].symbol), 48000.0),
+                         cases[i].words);
+    }
+}
+END_TEST
+
 START_TEST(values_are_checked_against_what_a_control_takes) {
     static const struct {
         const char *symbol;
@@ -212,6 +227,7 @@ int main(void) {
     tcase_add_test(tcase, the_uris_of_the_folder_are_its_own);
     tcase_add_test(tcase, ports_are_described_by_their_role);
     tcase_add_test(tcase, controls_are_described_with_range_unit_and_points);
+    tcase_add_test(tcase, what_a_control_takes_is_told_in_words);
     tcase_add_test(tcase, values_are_checked_against_what_a_control_takes);
     tcase_add_test(tcase, controls_start_at_their_defaults_and_can_be_set);
     tcase_add_test(tcase, what_cannot_be_served_is_refused_with_its_name);

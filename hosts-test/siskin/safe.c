@@ -227,3 +227,22 @@ size_t safe_write(const SafeFile *file, const void *bytes, size_t n) {
     }
     return done;
 }
+
+FILE *safe_stream(const SafeFile *file, HostError *error) {
+    int fd = fcntl(file->fd, F_DUPFD_CLOEXEC, 0);
+    FILE *stream = fd >= 0 ? fdopen(fd, "w") : NULL;
+    if (stream)
+        return stream;
+    host_fail(error, "cannot write %s: %s", file->path, strerror(errno));
+    if (fd >= 0)
+        close(fd);
+    return NULL;
+}
+
+bool safe_stream_end(const SafeFile *file, FILE *stream, HostError *error) {
+    errno = 0;
+    bool failed = fflush(stream) != 0 || ferror(stream);
+    failed = fclose(stream) != 0 || failed;
+    return !failed || host_fail(error, "cannot write %s: %s", file->path,
+                                errno ? strerror(errno) : "writing failed");
+}

@@ -8,8 +8,10 @@
 #ifndef SISKIN_SAFE_H
 #define SISKIN_SAFE_H
 
-#include "host/host.h"
+#include "host/error.h"
 
+#include <stddef.h>
+#include <stdio.h>
 #include <sys/types.h>
 
 enum { SAFE_MOST = 128 }; /* files of one process that are open at a time */
@@ -27,6 +29,11 @@ bool safe_open(SafeFile *file, const char *path, HostError *error);
 /* Writes at the present place; returns how many bytes were written: with less than n, errno says
  * why it was no more. */
 size_t safe_write(const SafeFile *file, const void *bytes, size_t n);
+
+/* The file as a stream, for those who print. Its end closes the stream and tells of all that could
+ * not be written. */
+FILE *safe_stream(const SafeFile *file, HostError *error);
+bool safe_stream_end(const SafeFile *file, FILE *stream, HostError *error);
 
 /* Makes `count` files final: all are brought to the disk first, and only then renamed. On failure
  * none that is not yet renamed is left. The files are closed either way. */

@@ -3,6 +3,7 @@
 #include "siskin/command.h"
 #include "siskin/advise/chain.h"
 #include "siskin/advise/fit.h"
+#include "siskin/files.h"
 #include "siskin/measure/print.h"
 #include "siskin/measure/takes.h"
 #include "siskin/options.h"
@@ -15,7 +16,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 typedef struct {
@@ -78,14 +78,6 @@ static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) 
 
 /* ---- chain files ---- */
 
-/* "DIR/NAME.chain" of "any/NAME.wav". */
-static char *chain_path(const char *folder, const char *take) {
-    const char *name = text_base(take);
-    const char *dot = strrchr(name, '.');
-    int length = dot && dot != name ? (int)(dot - name) : (int)strlen(name);
-    return text_print("%s/%.*s.chain", folder, length, name);
-}
-
 static bool is_taken(const Job *job, const char *path) {
     for (size_t i = 0; i < job->n_chains; i++)
         if (strcmp(job->chains[i], path) == 0)
@@ -94,19 +86,18 @@ static bool is_taken(const Job *job, const char *path) {
 }
 
 static bool write_file(const char *path, const char *text, HostError *error) {
-    SafeFile file = {0};
-    SafeFile *const files[] = {&file};
-    if (!safe_open(&file, path, error))
-        return false;
-    if (safe_write(&file, text, strlen(text)) == strlen(text))
-        return safe_commit(files, 1, error);
-    host_fail(error, "cannot write %s: %s", path, strerror(errno));
-    safe_discard(&file);
-    return false;
+    SafeFile safe = {0};
+    SafeFile *const files[] = {&safe};
+    FILE *file = safe_open(&safe, path, error) ? safe_stream(&safe, error) : NULL;
+    if (file)
+        fputs(text, file);
+    bool fine = file && safe_stream_end(&safe, file, error) && safe_commit(files, 1, error);
+    safe_discard(&safe);
+    return fine;
 }
 
 static bool write_chain(Job *job, const Measures *measures, const char *text, HostError *error) {
-    char *path = chain_path(job->words->into, measures->path);
+    char *path = files_renamed(job->words->into, text_base(measures->path), ".chain");
     bool fine = true;
     if (is_taken(job, path))
         fine = host_fail(error, "%s: %s is the chain of another take", measures->path, path);
@@ -141,7 +132,7 @@ static void csv_figure(double figure) {
 static void csv_row(const AdvicePlan *plan, const char *chain) {
     static const char *const word[] = {"no", "yes", "unknown"};
     const char *between = ",";
-    tell_csv_text(plan->taken.path);
+    print_csv_text(plan->taken.path);
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
@@ -153,7 +144,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
             between = " ";
         }
     fputs(*between == ',' ? ",," : ",", stdout);
-    tell_csv_text(chain);
+    print_csv_text(chain);
     putchar('\n');
 }
 
@@ -189,7 +180,7 @@ static void row(const Job *job, const AdvicePlan *plan) {
 
 /* ---- all takes ---- */
 
-static bool tell(Job *job, const AdvicePlan *plan, HostError *error) {
+static bool print_take(Job *job, const AdvicePlan *plan, HostError *error) {
     const Words *words = job->words;
     char *chain = chain_of(job, plan, error);
     char *line = chain ? advice_line(job->host, &plan->advice, advice_n_rules - 1, error) : NULL;
@@ -209,23 +200,15 @@ static bool advise_take(Job *job, const char *path, HostError *error) {
     AdvicePlan plan;
     if (!plan_make(job->host, path, &job->progress, &plan, error))
         return false;
-    bool fine = tell(job, &plan, error);
+    bool fine = print_take(job, &plan, error);
     plan_free(&plan);
     return fine;
-}
-
-static bool make_folder(const char *path, HostError *error) {
-    struct stat status;
-    if (mkdir(path, 0777) == 0 ||
-        (errno == EEXIST && stat(path, &status) == 0 && S_ISDIR(status.st_mode)))
-        return true;
-    return host_fail(error, "cannot make the folder %s: %s", path, strerror(errno));
 }
 
 static int advise_all(Job *job) {
     HostError error;
     size_t failed = 0;
-    if (job->words->into && !make_folder(job->words->into, &error))
+    if (job->words->into && !files_make_folder(job->words->into, &error))
         return command_fail("advise", STATUS_FAILED, &error);
     job->progress = progress_begin(job->words->quiet);
     safe_catch_signals();

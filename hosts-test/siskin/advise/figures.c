@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/advise/figures.h"
 
-#include "siskin/measure/print.h"
+#include "siskin/measure/statistics.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -83,7 +83,7 @@ double figure_breath_under_db(const Measures *m) {
     for (size_t i = 0; i < m->n_breaths; i++)
         values[i] = m->breaths[i].under_db -
                     (figure_needs_riding(m) ? breath_lift_db(m, &m->breaths[i]) : 0.0);
-    double quantile = tell_quantile(values, m->n_breaths, ADVICE_BREATH_SHARE);
+    double quantile = statistics_quantile(values, m->n_breaths, ADVICE_BREATH_SHARE);
     free(values);
     return m->n_breaths >= fewest ? quantile : INFINITY;
 }
@@ -92,7 +92,7 @@ double figure_sibilant_quantile_db(const Measures *m, double p) {
     double *values = text_take(m->n_sibilants, sizeof *values);
     for (size_t i = 0; i < m->n_sibilants; i++)
         values[i] = m->sibilants[i].ratio_db;
-    double quantile = tell_quantile(values, m->n_sibilants, p);
+    double quantile = statistics_quantile(values, m->n_sibilants, p);
     free(values);
     return quantile;
 }

@@ -2,6 +2,7 @@
 #include "siskin/advise/trial.h"
 
 #include "siskin/advise/fit.h"
+#include "siskin/chains/settings.h"
 #include "siskin/render/take.h"
 #include "siskin/safe.h"
 #include "siskin/text.h"
@@ -20,7 +21,10 @@ static Chain *make_chain(Host *host, const Advice *advice, size_t last, HostErro
     Chain *chain = chain_from_words(word, n, error);
     free(word);
     free(line);
-    return chain;
+    if (!chain || settings_read(host, chain, error))
+        return chain;
+    chain_free(chain);
+    return NULL;
 }
 
 static bool render(Host *host, const char *take, const char *out, const Chain *chain,

@@ -31,7 +31,8 @@ enum {
 #define CHAIN_MAX_PAN 100.0
 
 typedef struct {
-    char *control, *value;
+    char *control, *value; /* as written */
+    float number;          /* the value, once settings_read has read it */
 } ChainSetting;
 
 /* A point to listen at: the output of a bus (after processors and fader, before its pan), or what

@@ -54,14 +54,17 @@ const HostPlugin *settings_find(Host *host, const char *name, unsigned channels,
     return NULL;
 }
 
+static const char *name_of(const HostPlugin *plugin) {
+    return plugin->id ? plugin->id : plugin->name;
+}
+
 static bool unknown_control(const HostPlugin *plugin, const char *control, HostError *error) {
     const char *names[MOST_NAMES];
     size_t count = 0;
     for (size_t i = 0; i < plugin->n_ports && count < MOST_NAMES; i++)
         if (plugin->ports[i].role == HOST_CONTROL)
             names[count++] = plugin->ports[i].symbol;
-    char *what =
-        text_print("%s has no control '%s'", plugin->id ? plugin->id : plugin->name, control);
+    char *what = text_print("%s has no control '%s'", name_of(plugin), control);
     explain(error, what, control, names, count, "its controls:");
     free(what);
     return false;
@@ -72,8 +75,7 @@ static bool unknown_preset(const HostPlugin *plugin, const char *preset, HostErr
     size_t count = 0;
     for (size_t i = 0; i < plugin->n_presets && count < MOST_NAMES; i++)
         names[count++] = host_preset_name(&plugin->presets[i]);
-    char *what =
-        text_print("%s has no preset '%s'", plugin->id ? plugin->id : plugin->name, preset);
+    char *what = text_print("%s has no preset '%s'", name_of(plugin), preset);
     explain(error, what, preset, names, count, "its presets:");
     free(what);
     return false;
@@ -111,24 +113,22 @@ static bool by_label(const HostPort *port, const char *word, double *value) {
     return false;
 }
 
-bool settings_value(const HostPlugin *plugin, const char *control, const char *word, double rate_hz,
-                    float *value, HostError *error) {
+static bool read_value(const HostPlugin *plugin, double rate_hz, ChainSetting *setting,
+                       HostError *error) {
     double number = 0.0;
-    HostError why;
-    const char *name = plugin->id ? plugin->id : plugin->name;
-    const HostPort *port = host_port(plugin, control);
+    char allowed[512];
+    const HostPort *port = host_port(plugin, setting->control);
     if (!port || port->role != HOST_CONTROL)
-        return unknown_control(plugin, control, error);
-    if (!by_label(port, word, &number) && !number_with_unit(port, word, &number)) {
-        /* Let the check say what is allowed: no control takes this number. */
-        host_check(plugin, control, (double)port->maximum * 2.0 + 1e30, rate_hz, &why);
-        const char *allowed = strstr(why.text, "allowed");
-        return host_fail(error, "%s: %s=%s is not a value it knows; %s", name, control, word,
-                         allowed ? allowed : "a number is allowed");
-    }
-    if (!host_check(plugin, control, number, rate_hz, &why))
-        return host_fail(error, "%s: %s", name, why.text);
-    *value = (float)number;
+        return unknown_control(plugin, setting->control, error);
+    if (!by_label(port, setting->value, &number) &&
+        !number_with_unit(port, setting->value, &number))
+        return host_fail(error, "%s: %s=%s is not a value it knows; allowed are %s",
+                         name_of(plugin), setting->control, setting->value,
+                         host_allowed(allowed, port, rate_hz));
+    HostError why;
+    if (!port->by_rate && !host_check(plugin, setting->control, number, rate_hz, &why))
+        return host_fail(error, "%s: %s", name_of(plugin), why.text);
+    setting->number = (float)number;
     return true;
 }
 
@@ -139,10 +139,10 @@ bool settings_apply(HostInstance *instance, const ChainProcessor *processor, dou
         return unknown_preset(plugin, processor->preset, error);
     for (size_t i = 0; i < processor->n_settings; i++) {
         const ChainSetting *setting = &processor->settings[i];
-        float value = 0.0f;
-        if (!settings_value(plugin, setting->control, setting->value, rate_hz, &value, error))
-            return false;
-        host_set(instance, setting->control, value, NULL);
+        HostError why;
+        if (!host_check(plugin, setting->control, (double)setting->number, rate_hz, &why))
+            return host_fail(error, "%s: %s", name_of(plugin), why.text);
+        host_set(instance, setting->control, setting->number, NULL);
     }
     return true;
 }
@@ -166,30 +166,25 @@ static bool check_preset(const HostPlugin *plugin, const char *preset, HostError
     return !preset || unknown_preset(plugin, preset, error);
 }
 
-static bool check_processor(Host *host, const Chain *chain, const ChainProcessor *processor,
-                            HostError *error) {
+static bool read_processor(Host *host, const Chain *chain, ChainProcessor *processor,
+                           HostError *error) {
     const double any_rate_hz = 48000.0; /* only bounds of other people's plugins depend on it */
     const HostPlugin *plugin = settings_find(host, processor->name, 1, error);
     if (!plugin || !check_key(chain, processor, plugin, error) ||
         !check_preset(plugin, processor->preset, error))
         return false;
-    for (size_t i = 0; i < processor->n_settings; i++) {
-        const ChainSetting *setting = &processor->settings[i];
-        const HostPort *port = host_port(plugin, setting->control);
-        float value = 0.0f;
-        if (!(port && port->by_rate) &&
-            !settings_value(plugin, setting->control, setting->value, any_rate_hz, &value, error))
+    for (size_t i = 0; i < processor->n_settings; i++)
+        if (!read_value(plugin, any_rate_hz, &processor->settings[i], error))
             return false;
-    }
     return true;
 }
 
-bool settings_check(Host *host, const Chain *chain, HostError *error) {
+bool settings_read(Host *host, Chain *chain, HostError *error) {
     HostError why;
     for (size_t b = 0; b < chain->n_busses; b++)
         for (size_t i = 0; i < chain->busses[b].n_processors; i++) {
-            const ChainProcessor *processor = &chain->busses[b].processors[i];
-            if (!check_processor(host, chain, processor, &why))
+            ChainProcessor *processor = &chain->busses[b].processors[i];
+            if (!read_processor(host, chain, processor, &why))
                 return chain_fail(chain, processor->line, error, "%s", why.text);
         }
     return true;

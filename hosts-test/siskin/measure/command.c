@@ -51,18 +51,18 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- measuring ---- */
 
-static void tell(Job *job, const Measures *measures, size_t number) {
+static void print_take(Job *job, const Measures *measures, size_t number) {
     const Measures *reference = job->words->against ? &job->reference : NULL;
     if (job->words->json)
-        tell_json(&job->json, measures, reference);
+        print_json(&job->json, measures, reference);
     else if (job->words->csv)
-        tell_csv(measures, reference);
+        print_csv(measures, reference);
     else if (job->takes.folder && !job->words->all && !reference)
-        tell_row(measures);
+        print_row(measures);
     else {
         if (number)
             putchar('\n');
-        tell_table(measures, reference, job->words->all);
+        print_table(measures, reference, job->words->all);
     }
     fflush(stdout);
 }
@@ -74,9 +74,9 @@ static void begin_output(Job *job) {
         json_text(&job->json, "reference", job->words->against);
         json_open(&job->json, "takes", '[', false);
     } else if (job->words->csv) {
-        tell_csv_head(job->words->against != NULL);
+        print_csv_head(job->words->against != NULL);
     } else if (job->takes.folder && !job->words->all && !job->words->against) {
-        tell_row_head();
+        print_row_head();
     }
 }
 
@@ -101,7 +101,7 @@ static int measure_all(Job *job) {
             job->failed++;
             continue;
         }
-        tell(job, &measures, i);
+        print_take(job, &measures, i);
         measures_free(&measures);
     }
     end_output(job);

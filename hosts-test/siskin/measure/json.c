@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Measures as JSON. Names end in their unit; null is what cannot be measured. */
+#include "siskin/measure/pitch_name.h"
 #include "siskin/measure/print.h"
 
 #include "siskin/text.h"
@@ -128,15 +129,15 @@ static void json_colour(Json *j, const Measures *m, const Measures *reference) {
     json_open(j, "bands", '[', false);
     for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
         json_open(j, NULL, '{', true);
-        json_text(j, "name", tell_band_name[i]);
+        json_text(j, "name", print_band_name[i]);
         json_number(j, "from_hz", i ? band_crest_edge_hz[i - 1] : 0.0, 0);
         json_number(j, "to_hz", i + 1 < BAND_CREST_BANDS ? band_crest_edge_hz[i] : 0.5 * m->rate_hz,
                     0);
         json_number(j, "level_dbfs", m->band_db[i], 2);
         json_number(j, "crest_db", m->crest_db[i], 2);
         if (reference) {
-            json_number(j, "level_over_reference_db", tell_more_level_db(m, reference, i), 2);
-            json_number(j, "crest_over_reference_db", tell_more_crest_db(m, reference, i), 2);
+            json_number(j, "level_over_reference_db", print_more_level_db(m, reference, i), 2);
+            json_number(j, "crest_over_reference_db", print_more_crest_db(m, reference, i), 2);
         }
         json_close(j, '}');
     }
@@ -151,14 +152,14 @@ static void json_key(Json *j, const Measures *m) {
         return;
     }
     json_open(j, "key", '{', false);
-    json_text(j, "name", tell_key(name, k->tonic, k->minor));
+    json_text(j, "name", pitch_name_key(name, k->tonic, k->minor));
     json_number(j, "confidence", k->confidence, 3);
     json_number(j, "r", k->r, 3);
-    json_text(j, "next", tell_key(name, k->next_tonic, k->next_minor));
+    json_text(j, "next", pitch_name_key(name, k->next_tonic, k->next_minor));
     json_number(j, "next_r", k->next_r, 3);
-    json_text(j, "relative", tell_key(name, k->relative_tonic, !k->minor));
+    json_text(j, "relative", pitch_name_key(name, k->relative_tonic, !k->minor));
     json_number(j, "relative_r", k->relative_r, 3);
-    json_text(j, "parallel", tell_key(name, k->tonic, !k->minor));
+    json_text(j, "parallel", pitch_name_key(name, k->tonic, !k->minor));
     json_number(j, "parallel_r", k->parallel_r, 3);
     json_number(j, "tuning_cents", k->tuning_cents, 1);
     json_number(j, "tuning_strength", k->tuning_strength, 3);
@@ -182,7 +183,7 @@ static void json_pitch(Json *j, const Measures *m) {
     json_close(j, '}');
 }
 
-void tell_json(Json *j, const Measures *m, const Measures *reference) {
+void print_json(Json *j, const Measures *m, const Measures *reference) {
     json_open(j, NULL, '{', false);
     json_text(j, "take", m->path);
     json_number(j, "length_s", m->length_s, 4);

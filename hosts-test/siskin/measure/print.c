@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/measure/print.h"
 
+#include "siskin/measure/pitch_name.h"
+#include "siskin/measure/statistics.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -8,11 +10,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *const tell_band_name[BAND_CREST_BANDS] = {"bottom", "body", "presence", "air"};
+const char *const print_band_name[BAND_CREST_BANDS] = {"bottom", "body", "presence", "air"};
 static const char *const band_range[BAND_CREST_BANDS] = {"to 200 Hz", "200 Hz..1 kHz", "1..5 kHz",
                                                          "from 5 kHz"};
-static const char *const notes[12] = {"C",  "C#", "D",  "Eb", "E",  "F",
-                                      "F#", "G",  "Ab", "A",  "Bb", "B"};
 
 /* Rounded to so many decimals, and no "-0". */
 static double rounded(double value, int decimals) {
@@ -20,56 +20,13 @@ static double rounded(double value, int decimals) {
     return round(value * scale) / scale + 0.0;
 }
 
-double tell_more_level_db(const Measures *take, const Measures *reference, size_t band) {
+double print_more_level_db(const Measures *take, const Measures *reference, size_t band) {
     return (take->band_db[band] - take->integrated_lufs) -
            (reference->band_db[band] - reference->integrated_lufs);
 }
 
-double tell_more_crest_db(const Measures *take, const Measures *reference, size_t band) {
+double print_more_crest_db(const Measures *take, const Measures *reference, size_t band) {
     return take->crest_db[band] - reference->crest_db[band];
-}
-
-const char *tell_key(char buffer[24], unsigned tonic, bool minor) {
-    snprintf(buffer, 24, "%s %s", notes[tonic % 12], minor ? "minor" : "major");
-    return buffer;
-}
-
-const char *tell_note(char buffer[24], double hz) {
-    if (isnan(hz)) {
-        snprintf(buffer, 24, "-");
-        return buffer;
-    }
-    double semitones = 69.0 + 12.0 * log2(hz / 440.0); /* 69 is the A of 440 Hz, 60 is C4 */
-    int nearest = (int)lround(semitones);
-    snprintf(buffer, 24, "%s%d %+.0f", notes[nearest % 12], nearest / 12 - 1,
-             rounded(100.0 * (semitones - nearest), 0));
-    return buffer;
-}
-
-static int by_value(const void *a, const void *b) {
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-double tell_quantile(const double *values, size_t n, double p) {
-    double *sorted = text_take(n, sizeof *sorted);
-    size_t count = 0;
-    for (size_t i = 0; i < n; i++)
-        if (isfinite(values[i]))
-            sorted[count++] = values[i];
-    qsort(sorted, count, sizeof *sorted, by_value);
-    double at = p * (double)(count - 1);
-    size_t below = count ? (size_t)at : 0;
-    double share = at - (double)below;
-    double value = count == 0           ? (double)NAN
-                   : below + 1 == count ? sorted[below]
-                                        : (1.0 - share) * sorted[below] + share * sorted[below + 1];
-    free(sorted);
-    return value;
-}
-
-double tell_median(const double *values, size_t n) {
-    return tell_quantile(values, n, 0.5);
 }
 
 /* ---- the table ---- */
@@ -163,7 +120,7 @@ static double median_breath(const Measures *m, bool lengths) {
     double *values = text_take(m->n_breaths, sizeof *values);
     for (size_t i = 0; i < m->n_breaths; i++)
         values[i] = lengths ? m->breaths[i].end_s - m->breaths[i].start_s : m->breaths[i].under_db;
-    double median = tell_median(values, m->n_breaths);
+    double median = statistics_median(values, m->n_breaths);
     free(values);
     return median;
 }
@@ -172,7 +129,7 @@ static double median_sibilant(const Measures *m, bool centres) {
     double *values = text_take(m->n_sibilants, sizeof *values);
     for (size_t i = 0; i < m->n_sibilants; i++)
         values[i] = centres ? m->sibilants[i].centre_hz : m->sibilants[i].ratio_db;
-    double median = tell_median(values, m->n_sibilants);
+    double median = statistics_median(values, m->n_sibilants);
     free(values);
     return median;
 }
@@ -181,7 +138,7 @@ static double median_click(const Measures *m) {
     double *values = text_take(m->n_clicks, sizeof *values);
     for (size_t i = 0; i < m->n_clicks; i++)
         values[i] = m->clicks[i].height_db;
-    double median = tell_median(values, m->n_clicks);
+    double median = statistics_median(values, m->n_clicks);
     free(values);
     return median;
 }
@@ -208,12 +165,12 @@ static void table_colour(const Measures *m, const Measures *reference) {
     puts(reference ? "     over the reference: level, crest" : "");
     for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
         char what[40];
-        snprintf(what, sizeof what, "%s, %s", tell_band_name[i], band_range[i]);
+        snprintf(what, sizeof what, "%s, %s", print_band_name[i], band_range[i]);
         printf("    %-28s%9s dBFS%7s dB", what, figure(m->band_db[i], 1).text,
                figure(m->crest_db[i], 1).text);
         if (reference)
-            printf("%18s dB%9s dB", figure(tell_more_level_db(m, reference, i), 1).text,
-                   figure(tell_more_crest_db(m, reference, i), 1).text);
+            printf("%18s dB%9s dB", figure(print_more_level_db(m, reference, i), 1).text,
+                   figure(print_more_crest_db(m, reference, i), 1).text);
         putchar('\n');
     }
 }
@@ -223,17 +180,18 @@ static void table_pitch(const Measures *m) {
     heading("Pitch");
     row("voiced", m->voiced_s, 1, "s", "%s", "");
     printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest", figure(m->low_hz, 1).text,
-           tell_note(low, m->low_hz), tell_note(middle, m->middle_hz), tell_note(high, m->high_hz));
+           pitch_name_note(low, m->low_hz), pitch_name_note(middle, m->middle_hz),
+           pitch_name_note(high, m->high_hz));
     if (!m->key_known) {
         printf("    %-28s%9s\n", "key", "unknown");
         return;
     }
     const Tonality *k = &m->key;
     printf("    %-28s%9s   confidence %.2f (r %.2f; then %s, %.2f)\n", "key",
-           tell_key(key, k->tonic, k->minor), k->confidence, k->r,
-           tell_key(next, k->next_tonic, k->next_minor), k->next_r);
+           pitch_name_key(key, k->tonic, k->minor), k->confidence, k->r,
+           pitch_name_key(next, k->next_tonic, k->next_minor), k->next_r);
     printf("    %-28s%9s   r %.2f;  parallel r %.2f\n", "relative",
-           tell_key(key, k->relative_tonic, !k->minor), k->relative_r, k->parallel_r);
+           pitch_name_key(key, k->relative_tonic, !k->minor), k->relative_r, k->parallel_r);
     row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
     row("off the key's notes, mean", m->off_cents, 0, "cents", "   leaning %s cents",
         figure(m->lean_cents, 0).text);
@@ -274,7 +232,7 @@ static void table_events(const Measures *m) {
                m->clicks[i].height_db, m->clicks[i].low_hz, m->clicks[i].high_hz);
 }
 
-void tell_table(const Measures *m, const Measures *reference, bool all) {
+void print_table(const Measures *m, const Measures *reference, bool all) {
     char length[32];
     printf("%s: %s, %g Hz, %s\n", m->path, text_time(length, m->length_s), m->rate_hz,
            m->channels == 1 ? "mono" : "stereo");
@@ -289,7 +247,7 @@ void tell_table(const Measures *m, const Measures *reference, bool all) {
 
 /* ---- a line for each of several takes ---- */
 
-void tell_row_head(void) {
+void print_row_head(void) {
     printf("%-28s%9s%8s%8s%8s%8s%8s%8s%7s%8s%7s  %s\n", "take", "length", "LUFS", "LU", "dBTP",
            "noise", "phrases", "breaths", "sibil.", "clicks", "T60 s", "key");
 }
@@ -301,7 +259,7 @@ static void cell(int width, double value, int decimals) {
         printf("%*s", width, "-");
 }
 
-void tell_row(const Measures *m) {
+void print_row(const Measures *m) {
     char length[32], key[24];
     printf("%-28s%9s", text_base(m->path), text_time(length, m->length_s));
     cell(8, m->integrated_lufs, 1);
@@ -310,7 +268,7 @@ void tell_row(const Measures *m) {
     cell(8, m->noise_db, 1);
     printf("%8zu%8zu%7zu%8zu", m->n_phrases, m->n_breaths, m->n_sibilants, m->n_clicks);
     cell(7, m->t60_s, 2);
-    printf("  %s\n", m->key_known ? tell_key(key, m->key.tonic, m->key.minor) : "-");
+    printf("  %s\n", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "-");
 }
 
 /* ---- CSV ---- */
@@ -367,14 +325,14 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
         c[n++] = (Column){level[i], m->band_db[i]};
         c[n++] = (Column){crest[i], m->crest_db[i]};
         if (reference) {
-            c[n++] = (Column){more[i], tell_more_level_db(m, reference, i)};
-            c[n++] = (Column){more_crest[i], tell_more_crest_db(m, reference, i)};
+            c[n++] = (Column){more[i], print_more_level_db(m, reference, i)};
+            c[n++] = (Column){more_crest[i], print_more_crest_db(m, reference, i)};
         }
     }
     return n;
 }
 
-void tell_csv_head(bool reference) {
+void print_csv_head(bool reference) {
     static const Measures none = {0};
     Column column[MOST_COLUMNS];
     size_t n = columns_of(&none, reference ? &none : NULL, column);
@@ -384,7 +342,7 @@ void tell_csv_head(bool reference) {
     putchar('\n');
 }
 
-void tell_csv_text(const char *text) {
+void print_csv_text(const char *text) {
     putchar('"');
     for (; *text; text++) {
         if (*text == '"')
@@ -394,12 +352,12 @@ void tell_csv_text(const char *text) {
     putchar('"');
 }
 
-void tell_csv(const Measures *m, const Measures *reference) {
+void print_csv(const Measures *m, const Measures *reference) {
     Column column[MOST_COLUMNS];
     char key[24];
     size_t n = columns_of(m, reference, column);
-    tell_csv_text(m->path);
-    printf(",%s", m->key_known ? tell_key(key, m->key.tonic, m->key.minor) : "");
+    print_csv_text(m->path);
+    printf(",%s", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "");
     for (size_t i = 0; i < n; i++) {
         putchar(',');
         if (isfinite(column[i].value))

@@ -8,28 +8,20 @@
 
 /* Band `band` of a take beside a reference, both brought to the same integrated loudness: dB more,
  * and dB more crest (less dense). NAN where either is not known. */
-double tell_more_level_db(const Measures *take, const Measures *reference, size_t band);
-double tell_more_crest_db(const Measures *take, const Measures *reference, size_t band);
-
-/* "Bb minor". */
-const char *tell_key(char buffer[24], unsigned tonic, bool minor);
-/* "A3 +12": the nearest note of A 440 and what it is off, in cents; "-" for NAN. */
-const char *tell_note(char buffer[24], double hz);
-/* Of the finite ones among the values, between neighbours in proportion; NAN for none. */
-double tell_quantile(const double *values, size_t n, double p);
-double tell_median(const double *values, size_t n);
+double print_more_level_db(const Measures *take, const Measures *reference, size_t band);
+double print_more_crest_db(const Measures *take, const Measures *reference, size_t band);
 
 /* `reference` may be NULL. `all`: every event in a line of its own. */
-void tell_table(const Measures *take, const Measures *reference, bool all);
-void tell_json(Json *json, const Measures *take, const Measures *reference);
-void tell_csv_head(bool reference);
-void tell_csv(const Measures *take, const Measures *reference);
+void print_table(const Measures *take, const Measures *reference, bool all);
+void print_json(Json *json, const Measures *take, const Measures *reference);
+void print_csv_head(bool reference);
+void print_csv(const Measures *take, const Measures *reference);
 /* A text as CSV has it (RFC 4180): in quotes, which are doubled. */
-void tell_csv_text(const char *text);
+void print_csv_text(const char *text);
 /* One line of a table of takes. */
-void tell_row_head(void);
-void tell_row(const Measures *take);
+void print_row_head(void);
+void print_row(const Measures *take);
 
-extern const char *const tell_band_name[BAND_CREST_BANDS];
+extern const char *const print_band_name[BAND_CREST_BANDS];
 
 #endif

@@ -3,7 +3,7 @@
 
 #include "measure/decay_time.h"
 #include "siskin/measure/analysis.h"
-#include "siskin/measure/print.h"
+#include "siskin/measure/statistics.h"
 #include "siskin/render/audio.h"
 #include "siskin/text.h"
 
@@ -326,7 +326,7 @@ static void measure_gaps(const Analysis *analysis, Measures *m) {
         for (size_t k = i; k < end && (double)(end - i) * hop_s >= shortest_s; k++)
             level_db[n++] = fmax(power_db((double)analysis->hops[k].power), silent_db);
     }
-    double median_db = tell_quantile(level_db, n, 0.5);
+    double median_db = statistics_quantile(level_db, n, 0.5);
     bool known = (double)n * hop_s >= fewest_s && median_db < power_db(under_voice * voice);
     m->gap_db = !known ? (double)NAN : median_db > silent_db ? median_db : -INFINITY;
     free(level_db);

@@ -9,6 +9,7 @@
 typedef struct {
     char **path; /* in the order of the words; those of a folder by name */
     size_t n;
+    bool deep;   /* set before takes_find: also of the folders in a folder */
     bool folder; /* some of them came from one */
 } Takes;
 

@@ -3,6 +3,7 @@
 #include "siskin/command.h"
 #include "siskin/chains/order.h"
 #include "siskin/chains/settings.h"
+#include "siskin/files.h"
 #include "siskin/options.h"
 #include "siskin/page/write.h"
 #include "siskin/place.h"
@@ -67,15 +68,10 @@ static bool ends_like_a_page(const char *path) {
     return dot && (strcasecmp(dot, ".html") == 0 || strcasecmp(dot, ".htm") == 0);
 }
 
-static bool is_directory(const char *path) {
-    struct stat status;
-    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
-}
-
 static bool check_paths(const Job *job, HostError *error) {
-    if (is_directory(job->take))
+    if (files_is_folder(job->take))
         return host_fail(error, "%s is a folder; a page is of one take", job->take);
-    if (is_directory(job->out))
+    if (files_is_folder(job->out))
         return host_fail(error, "%s is a folder; name the page to write", job->out);
     if (!ends_like_a_page(job->out))
         return host_fail(error, "%s: a page's name ends in .html", job->out);
@@ -126,7 +122,7 @@ static void add_processor(char **text, const ChainProcessor *p) {
 }
 
 /* The chain file as it is, or the processors of the command line, a line each; then the files. */
-static bool tell_chain(Job *job, HostError *error) {
+static bool print_chain(Job *job, HostError *error) {
     const Chain *chain = job->chain;
     char **text = &job->page.chain_text;
     *text = chain->path ? read_text(chain->path, error) : text_copy("");
@@ -238,20 +234,11 @@ static bool gather(Job *job, HostError *error) {
 /* ---- the page ---- */
 
 static bool write_file(const Page *page, SafeFile *safe, HostError *error) {
-    int fd = dup(safe->fd);
-    FILE *file = fd >= 0 ? fdopen(fd, "w") : NULL;
-    if (!file) {
-        host_fail(error, "cannot write %s: %s", safe->path, strerror(errno));
-        if (fd >= 0)
-            close(fd);
+    FILE *file = safe_stream(safe, error);
+    if (!file)
         return false;
-    }
-    errno = 0;
     page_write(file, page);
-    bool failed = fflush(file) != 0 || ferror(file);
-    failed = fclose(file) != 0 || failed;
-    return !failed || host_fail(error, "cannot write %s: %s", safe->path,
-                                errno ? strerror(errno) : "writing failed");
+    return safe_stream_end(safe, file, error);
 }
 
 static bool write_page(Job *job, HostError *error) {
@@ -284,7 +271,7 @@ static void free_page(Page *page) {
     sounds_free(&page->sounds);
 }
 
-static void tell_done(const Job *job) {
+static void print_done(const Job *job) {
     struct stat status;
     const Page *page = &job->page;
     char length[32];
@@ -298,7 +285,7 @@ static bool make_page(Job *job, Host *host, HostError *error) {
     safe_catch_signals();
     job->progress = progress_begin(job->words->quiet);
     bool fine = choose_step(job, error) && open_aside(job, error) && render(job, host, error) &&
-                gather(job, error) && tell_chain(job, error) && write_page(job, error);
+                gather(job, error) && print_chain(job, error) && write_page(job, error);
     progress_clear(&job->progress);
     safe_discard(&job->result);
     safe_discard(&job->trace);
@@ -315,12 +302,12 @@ static int report(Job *job, HostError *error) {
         return command_fail("report", STATUS_FAILED, error);
     job->status = STATUS_FAILED;
     int result = STATUS_OK;
-    if (!settings_check(host, job->chain, error))
+    if (!settings_read(host, job->chain, error))
         result = command_fail("report", STATUS_USAGE, error);
     else if (!make_page(job, host, error))
         result = command_fail("report", job->status, error);
     else
-        tell_done(job);
+        print_done(job);
     if (result == STATUS_OK)
         report_notes(&job->page.report);
     free_page(&job->page);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The tables of a page: the measurement of the take beside that of the result; the processors. */
-#include "siskin/measure/print.h"
+#include "siskin/measure/pitch_name.h"
+#include "siskin/measure/statistics.h"
 #include "siskin/page/text.h"
 #include "siskin/page/write.h"
 #include "siskin/text.h"
@@ -17,7 +18,7 @@ static double median_of(const void *first, size_t n, size_t size, size_t member)
     double *values = text_take(n, sizeof *values);
     for (size_t i = 0; i < n; i++)
         memcpy(&values[i], (const char *)first + i * size + member, sizeof *values);
-    double median = tell_median(values, n);
+    double median = statistics_median(values, n);
     free(values);
     return median;
 }
@@ -145,8 +146,9 @@ static void write_key(FILE *to, const Page *page) {
     fputs("<tr><th scope=\"row\">key</th>", to);
     for (size_t i = 0; i < 2; i++) {
         char key[24];
-        const char *name =
-            both[i]->key_known ? tell_key(key, both[i]->key.tonic, both[i]->key.minor) : "unknown";
+        const char *name = both[i]->key_known
+                               ? pitch_name_key(key, both[i]->key.tonic, both[i]->key.minor)
+                               : "unknown";
         fprintf(to, "<td>%s</td>", name);
     }
     fputs("<td></td></tr>\n", to);

@@ -8,6 +8,7 @@
 #include "siskin/safe.h"
 
 #include <sndfile.h>
+#include <stdint.h>
 
 enum {
     AUDIO_CHANNELS = 2, /* most channels of a file read or written */

@@ -3,6 +3,7 @@
 #include "siskin/command.h"
 #include "siskin/chains/order.h"
 #include "siskin/chains/settings.h"
+#include "siskin/files.h"
 #include "siskin/options.h"
 #include "siskin/place.h"
 #include "siskin/pool.h"
@@ -13,7 +14,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 /* Options as written. */
@@ -166,7 +166,6 @@ static void show_single(void *user, double done, size_t jobs_done, size_t jobs_r
 
 static int render_single(Host *host, Request *request, const char *take, const char *out) {
     HostError error;
-    struct stat status;
     TakeJob *job = &request->job;
     Single single = {.request = request};
     const PoolWatcher watcher = {finish_single, show_single, &single};
@@ -175,7 +174,7 @@ static int render_single(Host *host, Request *request, const char *take, const c
     job->trace = request->trace;
     for (size_t i = 0; i < job->chain->n_busses; i++)
         job->feed[i] = job->chain->busses[i].file;
-    if (stat(out, &status) == 0 && S_ISDIR(status.st_mode)) {
+    if (files_is_folder(out)) {
         host_fail(&error, "%s is a folder; name the file to write", out);
         return command_fail("render", STATUS_USAGE, &error);
     }
@@ -213,7 +212,6 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
 
 static int render(const Words *words, int argc, char **argv, Request *request) {
     HostError error;
-    struct stat status;
     if (argc < 2) {
         host_fail(&error, "name a TAKE, an OUT and processors; siskin render --help tells more");
         return command_fail("render", STATUS_USAGE, &error);
@@ -224,9 +222,9 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     if (!host)
         return command_fail("render", STATUS_FAILED, &error);
     int result = STATUS_OK;
-    if (!settings_check(host, request->chain, &error))
+    if (!settings_read(host, request->chain, &error))
         result = command_fail("render", STATUS_USAGE, &error);
-    else if (stat(argv[0], &status) == 0 && S_ISDIR(status.st_mode))
+    else if (files_is_folder(argv[0]))
         result = render_folder(host, request, argv[0], argv[1]);
     else
         result = render_single(host, request, argv[0], argv[1]);

@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/render/folder.h"
 
+#include "siskin/files.h"
 #include "siskin/pool.h"
 #include "siskin/render/report.h"
 #include "siskin/text.h"
 
-#include <dirent.h>
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,58 +13,22 @@
 
 typedef struct {
     const FolderJob *folder;
-    char **names; /* of the takes, sorted */
-    size_t n_names;
+    FilesList takes;
     TakeJob *jobs; /* those to be rendered */
     size_t n_jobs;
     size_t rendered, failed, skipped;
     Progress progress;
 } Folder;
 
-static bool is_directory(const char *path) {
-    struct stat status;
-    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
-}
-
 char *folder_feed(const char *feed, const char *take) {
-    return is_directory(feed) ? text_print("%s/%s", feed, text_base(take)) : text_copy(feed);
-}
-
-static int by_name(const void *a, const void *b) {
-    return strcmp(*(char *const *)a, *(char *const *)b);
-}
-
-static bool find_takes(Folder *all, HostError *error) {
-    DIR *dir = opendir(all->folder->takes);
-    if (!dir)
-        return host_fail(error, "cannot read %s: %s", all->folder->takes, strerror(errno));
-    for (const struct dirent *entry; (entry = readdir(dir));) {
-        char *path = text_print("%s/%s", all->folder->takes, entry->d_name);
-        if (entry->d_name[0] != '.' && audio_looks_like(entry->d_name) && !is_directory(path))
-            *(char **)text_grow(&all->names, &all->n_names, sizeof *all->names) =
-                text_copy(entry->d_name);
-        free(path);
-    }
-    closedir(dir);
-    if (all->n_names == 0)
-        return host_fail(error, "%s holds no takes (files such as .wav, .flac, .aiff)",
-                         all->folder->takes);
-    qsort(all->names, all->n_names, sizeof *all->names, by_name);
-    return true;
-}
-
-/* The take's name with another extension, in another folder. */
-static char *renamed(const char *folder, const char *name, const char *extension) {
-    const char *dot = strrchr(name, '.');
-    int length = dot && dot != name ? (int)(dot - name) : (int)strlen(name);
-    return text_print("%s/%.*s%s", folder, length, name, extension);
+    return files_is_folder(feed) ? text_print("%s/%s", feed, text_base(take)) : text_copy(feed);
 }
 
 static TakeJob make_job(const FolderJob *folder, const char *name) {
     TakeJob job = *folder->like;
     job.take = text_print("%s/%s", folder->takes, name);
-    job.out = renamed(folder->outs, name, audio_extension(job.format.container));
-    job.trace = folder->traces ? renamed(folder->traces, name, ".csv") : NULL;
+    job.out = files_renamed(folder->outs, name, audio_extension(job.format.container));
+    job.trace = folder->traces ? files_renamed(folder->traces, name, ".csv") : NULL;
     for (size_t i = 0; i < job.chain->n_busses; i++)
         job.feed[i] =
             job.chain->busses[i].file ? folder_feed(job.chain->busses[i].file, job.take) : NULL;
@@ -117,16 +80,16 @@ static bool is_taken(const Folder *all, const char *out) {
 }
 
 static void choose_jobs(Folder *all) {
-    for (size_t i = 0; i < all->n_names; i++) {
-        TakeJob job = make_job(all->folder, all->names[i]);
+    for (size_t i = 0; i < all->takes.n; i++) {
+        TakeJob job = make_job(all->folder, all->takes.name[i]);
         if (is_taken(all, job.out)) {
             char *why = text_print("%s is the output of another take", job.out);
-            report_row_failed(all->names[i], why);
+            report_row_failed(all->takes.name[i], why);
             all->failed++;
             free(why);
         } else if (all->folder->skip_done && is_done(&job)) {
             if (!all->folder->quiet)
-                report_row_skipped(all->names[i]);
+                report_row_skipped(all->takes.name[i]);
             all->skipped++;
         } else {
             *(TakeJob *)text_grow(&all->jobs, &all->n_jobs, sizeof job) = job;
@@ -160,17 +123,12 @@ static void show(void *user, double done, size_t jobs_done, size_t jobs_running)
     progress_show(&all->progress, what, done);
 }
 
-static bool make_folder(const char *path, HostError *error) {
-    if (mkdir(path, 0777) == 0 || (errno == EEXIST && is_directory(path)))
-        return true;
-    return host_fail(error, "cannot make the folder %s: %s", path, strerror(errno));
-}
-
 static bool run(Host *host, Folder *all, HostError *error) {
     const FolderJob *folder = all->folder;
     const PoolWatcher watcher = {row, show, all};
-    if (!find_takes(all, error) || !make_folder(folder->outs, error) ||
-        (folder->traces && !make_folder(folder->traces, error)))
+    if (!files_list(&all->takes, folder->takes, false, NULL, error) ||
+        !files_make_folder(folder->outs, error) ||
+        (folder->traces && !files_make_folder(folder->traces, error)))
         return false;
     if (safe_same_file(folder->takes, folder->outs))
         return host_fail(error, "%s and %s are one folder; takes are never written over",
@@ -187,14 +145,12 @@ bool folder_render(Host *host, const FolderJob *folder, size_t *failed, HostErro
     Folder all = {.folder = folder};
     bool fine = run(host, &all, error);
     if (fine && !folder->quiet)
-        printf("%zu takes: %zu rendered, %zu skipped, %zu failed\n", all.n_names, all.rendered,
+        printf("%zu takes: %zu rendered, %zu skipped, %zu failed\n", all.takes.n, all.rendered,
                all.skipped, all.failed);
     *failed = all.failed;
     for (size_t i = 0; i < all.n_jobs; i++)
         free_job(&all.jobs[i]);
-    for (size_t i = 0; i < all.n_names; i++)
-        free(all.names[i]);
     free(all.jobs);
-    free(all.names);
+    files_free(&all.takes);
     return fine;
 }

@@ -13,6 +13,7 @@
 #ifndef SISKIN_RENDER_GRAPH_H
 #define SISKIN_RENDER_GRAPH_H
 
+#include "host/host.h"
 #include "siskin/render/audio.h"
 
 #include <stdatomic.h>

@@ -3,23 +3,17 @@
 
 #include "siskin/text.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 bool trace_open(Trace *trace, const char *path, double rate_hz, size_t step, HostError *error) {
     *trace = (Trace){.rate_hz = rate_hz, .step = step};
     if (!safe_open(&trace->safe, path, error))
         return false;
-    int fd = dup(trace->safe.fd);
-    trace->file = fd >= 0 ? fdopen(fd, "w") : NULL;
+    trace->file = safe_stream(&trace->safe, error);
     if (trace->file)
         return true;
-    host_fail(error, "cannot write %s: %s", path, strerror(errno));
-    if (fd >= 0)
-        close(fd);
     trace_discard(trace);
     return false;
 }
@@ -103,12 +97,9 @@ void trace_reached(Trace *trace, int processor, uint64_t at) {
 bool trace_finish(Trace *trace, HostError *error) {
     while (trace->written < trace->rows)
         write_row(trace);
-    errno = 0;
-    bool failed = fflush(trace->file) != 0 || ferror(trace->file);
-    failed = fclose(trace->file) != 0 || failed;
+    FILE *file = trace->file;
     trace->file = NULL;
-    return !failed || host_fail(error, "cannot write %s: %s", trace->safe.path,
-                                errno ? strerror(errno) : "writing failed");
+    return safe_stream_end(&trace->safe, file, error);
 }
 
 void trace_discard(Trace *trace) {

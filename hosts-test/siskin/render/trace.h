@@ -8,6 +8,7 @@
 
 #include "siskin/safe.h"
 
+#include <stdint.h>
 #include <stdio.h>
 
 typedef struct {

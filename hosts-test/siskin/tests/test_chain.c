@@ -396,7 +396,8 @@ START_TEST(every_shipped_chain_renders_mono_and_stereo_takes) {
     int checked = 0;
     ck_assert_ptr_nonnull(dir);
     for (const struct dirent *entry; (entry = readdir(dir));) {
-        if (entry->d_name[0] == '.')
+        size_t length = strlen(entry->d_name);
+        if (length < 6 || strcmp(entry->d_name + length - 6, ".chain") != 0)
             continue;
         check_shipped(entry->d_name);
         checked++;

@@ -102,7 +102,7 @@ static bool is_phrase(SingerKind kind) {
     return kind == SINGER_PHRASE;
 }
 
-static void tell(const char *what, Tally t) {
+static void print_counts(const char *what, Tally t) {
     printf("%s: %zu of %zu labels met; %zu of %zu events idle\n", what, t.met, t.labels, t.idle,
            t.events);
 }
@@ -177,10 +177,10 @@ START_TEST(sounds_are_counted_as_they_are_labelled) {
         measures_free(&m);
         singer_free(&take);
     }
-    tell("phrases", phrases);
-    tell("breaths", breaths);
-    tell("sibilants", sibilants);
-    tell("clicks", clicks);
+    print_counts("phrases", phrases);
+    print_counts("breaths", breaths);
+    print_counts("sibilants", sibilants);
+    print_counts("clicks", clicks);
     double start_s = signals_quantile(starts, n, 0.5), end_s = signals_quantile(ends, n, 0.5);
     printf("edges of phrases: %.3f, %.3f s; gross pitch errors %zu of %zu\n", start_s, end_s, gross,
            both);

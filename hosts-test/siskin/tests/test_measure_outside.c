@@ -127,7 +127,7 @@ static size_t by_aubio(double rate_hz) {
     return n;
 }
 
-static void tell(const char *what, const Tally *t) {
+static void print_counts(const char *what, const Tally *t) {
     printf("%s: %zu moments, %zu within 50 cents, %zu an octave apart, %zu otherwise over 20 %%\n",
            what, t->both, t->close, t->octave, t->gross - t->octave);
 }
@@ -167,7 +167,7 @@ START_TEST(recorded_voices_have_the_pitch_that_aubio_reads) {
             if (m.pitch_hz[k] > 0.0f && other > 0.0)
                 compare_pitch(&one, (double)m.pitch_hz[k], other);
         }
-        tell(voices[v].path, &one);
+        print_counts(voices[v].path, &one);
         all.both += one.both;
         all.close += one.close;
         all.gross += one.gross;
@@ -175,7 +175,7 @@ START_TEST(recorded_voices_have_the_pitch_that_aubio_reads) {
         measures_free(&m);
         free(sound.audio);
     }
-    tell("all", &all);
+    print_counts("all", &all);
     ck_assert_uint_le(50 * (all.gross - all.octave), all.both - all.octave);
     ck_assert_uint_ge(10 * all.close, 8 * all.both);
 }

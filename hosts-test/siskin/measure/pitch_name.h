@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: ISC */
+/* pitch_name.h: keys and notes by name. */
+#ifndef SISKIN_MEASURE_PITCH_NAME_H
+#define SISKIN_MEASURE_PITCH_NAME_H
+
+#include <stdbool.h>
+
+/* "Bb minor". */
+const char *pitch_name_key(char buffer[24], unsigned tonic, bool minor);
+/* "A3 +12": the nearest note of A 440 and what it is off, in cents; "-" for NAN. */
+const char *pitch_name_note(char buffer[24], double hz);
+
+#endif

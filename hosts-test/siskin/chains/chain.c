@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/chains/chain.h"
 
+#include "siskin/chains/moves.h"
 #include "siskin/text.h"
 
 #include <ctype.h>
@@ -20,6 +21,7 @@ static void free_processor(ChainProcessor *processor) {
     for (size_t i = 0; i < processor->n_settings; i++) {
         free(processor->settings[i].control);
         free(processor->settings[i].value);
+        free(processor->settings[i].move.name);
     }
     free(processor->settings);
     free(processor->name);
@@ -37,6 +39,8 @@ static void free_bus(ChainBus *bus) {
     free(bus->name);
     free(bus->to_name);
     free(bus->file);
+    free(bus->fader_move.name);
+    free(bus->pan_move.name);
 }
 
 void chain_free(Chain *chain) {
@@ -44,7 +48,10 @@ void chain_free(Chain *chain) {
         return;
     for (size_t i = 0; i < chain->n_busses; i++)
         free_bus(&chain->busses[i]);
+    for (size_t i = 0; i < chain->n_lanes; i++)
+        lane_free(&chain->lanes[i]);
     free(chain->busses);
+    free(chain->lanes);
     free(chain->path);
     free(chain);
 }
@@ -105,6 +112,8 @@ static bool add_setting(const Chain *chain, ChainProcessor *processor, const cha
             text_grow(&processor->settings, &processor->n_settings, sizeof *setting);
         setting->control = text_print("%.*s", (int)length, word);
         setting->value = text_copy(value);
+        if (!moves_name(chain, &setting->move, value, line, error))
+            return false;
     }
     return true;
 }
@@ -170,6 +179,17 @@ static bool take_number(const Chain *chain, char **word, size_t count, size_t at
     return true;
 }
 
+/* fader or pan: a number, or a lane. */
+static bool take_position(const Chain *chain, char **word, size_t count, double limit,
+                          const char *unit, double *value, ChainMove *move, int line,
+                          HostError *error) {
+    free(move->name);
+    move->name = NULL;
+    if (count != 2 || *word[1] != '@')
+        return take_number(chain, word, count, 1, limit, unit, value, line, error);
+    return moves_name(chain, move, word[1], line, error);
+}
+
 static bool take_from(const Chain *chain, ChainBus *bus, char **word, size_t count, int line,
                       HostError *error) {
     if (count < 2)
@@ -214,8 +234,15 @@ static bool take_processor(const Chain *chain, ChainBus *bus, char **word, size_
 }
 
 static bool take_statement(Chain *chain, char **word, size_t count, int line, HostError *error) {
-    if (strcmp(word[0], "bus") == 0)
+    if (strcmp(word[0], "bus") == 0) {
+        chain->in_lane = false;
         return take_bus(chain, word, count, line, error);
+    }
+    if (strcmp(word[0], "lane") == 0)
+        return moves_take_lane(chain, word, count, line, error);
+    if (lane_is_line(word[0]))
+        return moves_take_point(chain, word, count, line, error);
+    chain->in_lane = false;
     if (chain->n_busses == 0)
         return chain_fail(chain, line, error,
                           "'%s' before any bus; begin with a line such as: bus lead", word[0]);
@@ -225,11 +252,12 @@ static bool take_statement(Chain *chain, char **word, size_t count, int line, Ho
     if (strcmp(word[0], "to") == 0)
         return take_to(chain, bus, word, count, line, error);
     if (strcmp(word[0], "fader") == 0)
-        return take_number(chain, word, count, 1, CHAIN_MAX_FADER_DB, "dB", &bus->fader_db, line,
-                           error);
+        return take_position(chain, word, count, CHAIN_MAX_FADER_DB, "dB", &bus->fader_db,
+                             &bus->fader_move, line, error);
     if (strcmp(word[0], "pan") == 0) {
         bus->panned = true;
-        return take_number(chain, word, count, 1, CHAIN_MAX_PAN, "", &bus->pan, line, error);
+        return take_position(chain, word, count, CHAIN_MAX_PAN, "", &bus->pan, &bus->pan_move, line,
+                             error);
     }
     return take_processor(chain, bus, word, count, line, error);
 }
@@ -359,7 +387,7 @@ static bool resolve(Chain *chain, HostError *error) {
     if (chain->take < 0)
         return chain_fail(chain, 0, error,
                           "no bus hears the take; that is the first bus without a 'from' line");
-    return true;
+    return moves_resolve(chain, error);
 }
 
 Chain *chain_load(const char *path, HostError *error) {

@@ -12,7 +12,17 @@
  *   PROCESSOR [CONTROL=VALUE]... [preset=NAME] [key=BUS|BUS.in|none]
  *   fader DB                  gain after the processors (0)
  *   pan POSITION              -100 left .. 0 .. 100 right (0)
+ *   fader @LANE, pan @LANE    one that moves
  *   to BUS|none               where the bus goes instead of the mix
+ *
+ * A control moves as well: CONTROL=@LANE. A lane is written in the chain,
+ *
+ *   lane NAME [hold|line]     begins a lane; what follows are its points (edit/lane.h)
+ *   TIME VALUE
+ *   FROM TO VALUE
+ *
+ * or is a file of that name, as seen from the chain's folder. At a time it steers what comes out at
+ * that time, latency taken out.
  *
  * PROCESSOR is one of ours by name or any LV2 plugin by URI. A bus that nothing feeds is fed by a
  * file: the first of them by the take, the others by files named when rendering. The bus `mix` is
@@ -21,18 +31,27 @@
 #define SISKIN_CHAINS_CHAIN_H
 
 #include "host/host.h"
+#include "siskin/edit/lane.h"
 
 enum {
     CHAIN_MAX_PROCESSORS = 64, /* in one chain */
     CHAIN_MAX_BUSSES = 32,
+    CHAIN_MAX_LANES = 64,
 };
 
 #define CHAIN_MAX_FADER_DB 60.0 /* of faders and sends, either way */
 #define CHAIN_MAX_PAN 100.0
 
+/* What steers a control: its name as written after the @, and where it is among the chain's. */
+typedef struct {
+    char *name; /* NULL: it does not move */
+    int lane;   /* in Chain.lanes */
+} ChainMove;
+
 typedef struct {
     char *control, *value; /* as written */
     float number;          /* the value, once settings_read has read it */
+    ChainMove move;        /* instead of the number */
 } ChainSetting;
 
 /* A point to listen at: the output of a bus (after processors and fader, before its pan), or what
@@ -67,6 +86,7 @@ typedef struct {
     size_t n_processors;
     double fader_db;
     double pan;
+    ChainMove fader_move, pan_move;
     bool panned;   /* a pan was written */
     char *to_name; /* NULL: the mix */
     int to;        /* bus, or -1: nowhere */
@@ -79,7 +99,10 @@ typedef struct {
     char *path; /* of the chain file; NULL: from the command line */
     ChainBus *busses;
     size_t n_busses;
-    int take; /* the bus fed by the take */
+    Lane *lanes; /* those written here, then those of files */
+    size_t n_lanes;
+    bool in_lane; /* while reading: the last statement was a lane or a line of it */
+    int take;     /* the bus fed by the take */
     int mix;
 } Chain;
 

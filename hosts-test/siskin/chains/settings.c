@@ -113,13 +113,25 @@ static bool by_label(const HostPort *port, const char *word, double *value) {
     return false;
 }
 
-static bool read_value(const HostPlugin *plugin, double rate_hz, ChainSetting *setting,
+static bool check_lane(const HostPlugin *plugin, const HostPort *port, const Lane *lane,
                        HostError *error) {
+    HostError why;
+    for (size_t i = 0; i < lane->n && !port->by_rate; i++)
+        if (!host_check(plugin, port->symbol, lane->points[i].value, 0.0, &why))
+            return host_fail(error, "%s: lane %s at %.10g s: %s", name_of(plugin), lane->name,
+                             lane->points[i].at_s, why.text);
+    return true;
+}
+
+static bool read_value(const Chain *chain, const HostPlugin *plugin, double rate_hz,
+                       ChainSetting *setting, HostError *error) {
     double number = 0.0;
     char allowed[512];
     const HostPort *port = host_port(plugin, setting->control);
     if (!port || port->role != HOST_CONTROL)
         return unknown_control(plugin, setting->control, error);
+    if (setting->move.name)
+        return check_lane(plugin, port, &chain->lanes[setting->move.lane], error);
     if (!by_label(port, setting->value, &number) &&
         !number_with_unit(port, setting->value, &number))
         return host_fail(error, "%s: %s=%s is not a value it knows; allowed are %s",
@@ -140,6 +152,8 @@ bool settings_apply(HostInstance *instance, const ChainProcessor *processor, dou
     for (size_t i = 0; i < processor->n_settings; i++) {
         const ChainSetting *setting = &processor->settings[i];
         HostError why;
+        if (setting->move.name) /* set while rendering */
+            continue;
         if (!host_check(plugin, setting->control, (double)setting->number, rate_hz, &why))
             return host_fail(error, "%s: %s", name_of(plugin), why.text);
         host_set(instance, setting->control, setting->number, NULL);
@@ -174,7 +188,7 @@ static bool read_processor(Host *host, const Chain *chain, ChainProcessor *proce
         !check_preset(plugin, processor->preset, error))
         return false;
     for (size_t i = 0; i < processor->n_settings; i++)
-        if (!read_value(plugin, any_rate_hz, &processor->settings[i], error))
+        if (!read_value(chain, plugin, any_rate_hz, &processor->settings[i], error))
             return false;
     return true;
 }

@@ -178,14 +178,18 @@ double lane_at(LaneCursor *cursor, int64_t frame) {
     return between(lane, a, b, (double)(frame - from) / (double)(to - from));
 }
 
-int64_t lane_steady(LaneCursor *cursor, int64_t frame, int64_t step) {
+int64_t lane_piece(LaneCursor *cursor, int64_t frame, int64_t most_moving, double *from,
+                   double *to) {
     const Lane *lane = cursor->lane;
-    seek(cursor, frame);
+    *from = *to = lane_at(cursor, frame);
     if (cursor->next == lane->n)
         return INT64_MAX;
-    int64_t left = frame_of(cursor, cursor->next) - frame;
-    if (cursor->next == 0 || !lane->line ||
-        lane->points[cursor->next - 1].value == lane->points[cursor->next].value)
+    int64_t end = frame_of(cursor, cursor->next), left = end - frame;
+    const LanePoint *b = &lane->points[cursor->next];
+    if (cursor->next == 0 || !lane->line || b[-1].value == b->value)
         return left;
-    return left < step ? left : step;
+    int64_t begin = frame_of(cursor, cursor->next - 1);
+    left = left < most_moving ? left : most_moving;
+    *to = between(lane, b - 1, b, (double)(frame + left - begin) / (double)(end - begin));
+    return left;
 }

@@ -58,8 +58,11 @@ typedef struct {
 void lane_begin(LaneCursor *cursor, const Lane *lane, double rate_hz);
 /* The value at a frame; frames may be negative. A point lies on the frame nearest to its time. */
 double lane_at(LaneCursor *cursor, int64_t frame);
-/* Frames after `frame` for which lane_at gives the same value, 1 at least: until the next point, or
- * `step` while it moves along a line. INT64_MAX when it never changes again. */
-int64_t lane_steady(LaneCursor *cursor, int64_t frame, int64_t step);
+/* A piece of the lane: from `frame` on, for as many frames as are returned, it goes straight from
+ * *from (at `frame`) to *to (at the first frame after the piece, less any step there). Pieces that
+ * move are `most_moving` frames long at most; one that stands lasts until the next point, or
+ * INT64_MAX when it never changes again. */
+int64_t lane_piece(LaneCursor *cursor, int64_t frame, int64_t most_moving, double *from,
+                   double *to);
 
 #endif

@@ -10,7 +10,7 @@
 
 enum { BLOCK = AUDIO_BLOCK };
 
-typedef enum { SOURCE, JUNCTION, PROCESSOR, SINK } Kind;
+typedef enum { SOURCE, JUNCTION, PROCESSOR, MOVER, SINK } Kind;
 typedef enum { NEW, OPEN, PLACED } Mark; /* of the depth-first search */
 
 typedef struct {
@@ -26,6 +26,9 @@ typedef struct {
     int number; /* `mark` of graph_processor */
     GraphWatch *watch;
     void *user;
+    GraphAutomation *automation;
+    void *automation_user;
+    GraphMove *move;
     float *in[AUDIO_CHANNELS], *key[AUDIO_CHANNELS], *out[AUDIO_CHANNELS];
     bool has_key; /* an edge leads to the key input */
     float *memory;
@@ -83,9 +86,10 @@ static Node *add(Graph *graph, Kind kind, unsigned channels, const char *label) 
     for (size_t c = 0; c < AUDIO_CHANNELS; c++) {
         node->in[c] = node->memory + c * BLOCK;
         node->key[c] = node->memory + ((size_t)AUDIO_CHANNELS + c) * BLOCK;
-        /* Only a processor makes something new of what comes in. */
-        node->out[c] = kind == PROCESSOR ? node->memory + ((size_t)2 * AUDIO_CHANNELS + c) * BLOCK
-                                         : node->in[c];
+        /* Only these make something new of what comes in. */
+        node->out[c] = kind == PROCESSOR || kind == MOVER
+                           ? node->memory + ((size_t)2 * AUDIO_CHANNELS + c) * BLOCK
+                           : node->in[c];
     }
     return node;
 }
@@ -111,6 +115,18 @@ int graph_processor(Graph *graph, HostInstance *instance, size_t latency, const 
     node->latency = latency;
     node->number = mark;
     node->watch = watch;
+    node->user = user;
+    return last(graph);
+}
+
+void graph_automate(Graph *graph, int processor, GraphAutomation *automation, void *user) {
+    graph->nodes[processor].automation = automation;
+    graph->nodes[processor].automation_user = user;
+}
+
+int graph_mover(Graph *graph, unsigned channels, const char *label, GraphMove *move, void *user) {
+    Node *node = add(graph, MOVER, channels, label);
+    node->move = move;
     node->user = user;
     return last(graph);
 }
@@ -285,9 +301,14 @@ static bool run_processor(Graph *graph, Node *node, uint64_t at, size_t n, Graph
                           HostError *error) {
     atomic_store_explicit(&status->running, node->number, memory_order_relaxed);
     for (size_t done = 0; done < n;) {
+        int64_t frame = (int64_t)(at + done) - (int64_t)node->late;
         size_t piece = to_next_step(graph, node, at + done);
         if (piece > n - done)
             piece = n - done;
+        if (node->automation) {
+            int64_t holds = node->automation(node->automation_user, node->instance, frame);
+            piece = holds < (int64_t)piece ? (size_t)holds : piece;
+        }
         const float *in[AUDIO_CHANNELS];
         const float *key[AUDIO_CHANNELS];
         float *out[AUDIO_CHANNELS];
@@ -297,11 +318,39 @@ static bool run_processor(Graph *graph, Node *node, uint64_t at, size_t n, Graph
             out[c] = node->out[c] + done;
         }
         host_run(node->instance, piece, in, node->has_key ? key : NULL, out);
-        node->watch(node->user, node->instance, (int64_t)(at + done) - (int64_t)node->late, piece);
+        node->watch(node->user, node->instance, frame, piece);
         done += piece;
     }
     atomic_store_explicit(&status->running, 0, memory_order_relaxed);
     return check_output(graph, node, at, n, error);
+}
+
+/* Frames begin..end - 1 of a stretch of `length` frames that begins at `at`. */
+static void move_piece(Node *node, size_t at, size_t n, const GraphMatrix *from,
+                       const GraphMatrix *to, double length) {
+    for (unsigned c = 0; c < AUDIO_CHANNELS; c++) {
+        float *out = node->out[c] + at;
+        memset(out, 0, n * sizeof *out);
+        for (unsigned s = 0; s < AUDIO_CHANNELS; s++) {
+            double g = (double)from->gain[c][s];
+            double slope = ((double)to->gain[c][s] - g) / length;
+            if (g == 0.0 && slope == 0.0)
+                continue;
+            for (size_t i = 0; i < n; i++)
+                out[i] += (float)((g + slope * (double)i) * (double)node->in[s][at + i]);
+        }
+    }
+}
+
+static void run_mover(Node *node, uint64_t at, size_t n) {
+    for (size_t done = 0; done < n;) {
+        GraphMatrix from, to;
+        int64_t holds =
+            node->move(node->user, (int64_t)(at + done) - (int64_t)node->late, &from, &to);
+        size_t piece = holds < (int64_t)(n - done) ? (size_t)holds : n - done;
+        move_piece(node, done, piece, &from, &to, (double)holds);
+        done += piece;
+    }
 }
 
 static bool run_sink(Node *node, uint64_t at, size_t n, uint64_t frames, HostError *error) {
@@ -329,6 +378,8 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
         gather(graph, graph->order[i], n);
         if (node->kind == PROCESSOR && !run_processor(graph, node, at, n, status, error))
             return false;
+        if (node->kind == MOVER)
+            run_mover(node, at, n);
         if (node->kind == SINK && !run_sink(node, at, n, frames, error))
             return false;
     }

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* graph.h: audio nodes, and edges between them that keep everything in time.
  *
- * A node is a source (a file), a junction (where edges are summed), a processor (a plugin) or a
- * sink (a file). Audio runs through the whole graph in blocks, in an order in which every node
+ * A node is a source (a file), a junction (where edges are summed), a processor (a plugin), a mover
+ * (a gain that moves) or a sink (a file). Audio runs through the whole graph in blocks, in an order in which every node
  * comes after what feeds it, so memory does not depend on the length of the files.
  *
  * Time. Each node's output is late by some frames, compared with the files that are read: a source
@@ -31,6 +31,14 @@ typedef struct {
  * gave belongs to frames at..at + n - 1 of the files, some of them before 0 or past the end. */
 typedef void GraphWatch(void *user, const HostInstance *instance, int64_t at, size_t n);
 
+/* Before a processor runs on what will come out at `frame` of the files: sets what moves, and
+ * returns the frames for which that holds, 1 at least. */
+typedef int64_t GraphAutomation(void *user, HostInstance *instance, int64_t frame);
+
+/* A gain that moves: for the frames from `frame` on, as many as are returned (1 at least), it goes
+ * straight from *from to *to. */
+typedef int64_t GraphMove(void *user, int64_t frame, GraphMatrix *from, GraphMatrix *to);
+
 /* Written while the graph runs; may lie in memory that another process reads. */
 typedef struct {
     _Atomic uint64_t done, total; /* frames */
@@ -47,6 +55,9 @@ int graph_source(Graph *graph, AudioReader *reader);
 int graph_junction(Graph *graph, unsigned channels, const char *label);
 int graph_processor(Graph *graph, HostInstance *instance, size_t latency, const char *label,
                     int mark, GraphWatch *watch, void *user);
+/* At most once a processor. */
+void graph_automate(Graph *graph, int processor, GraphAutomation *automation, void *user);
+int graph_mover(Graph *graph, unsigned channels, const char *label, GraphMove *move, void *user);
 int graph_sink(Graph *graph, AudioWriter *writer);
 
 /* The channels of a node's output. */

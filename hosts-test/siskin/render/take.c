@@ -2,7 +2,9 @@
 #include "siskin/render/take.h"
 
 #include "siskin/chains/settings.h"
+#include "siskin/render/matrix.h"
 #include "siskin/render/meter.h"
+#include "siskin/render/motion.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -12,6 +14,9 @@
 #include <string.h>
 #include <time.h>
 
+/* A fader, a way to the mix and a stem for each bus. */
+enum { MOST_SIDES = 3 * CHAIN_MAX_BUSSES };
+
 /* A bus on its way into the graph. */
 typedef struct {
     AudioReader reader;
@@ -20,6 +25,7 @@ typedef struct {
     const HostPlugin **plugins; /* [n_processors] */
     int *nodes;                 /* [n_processors] */
     int in_node, out_node;
+    int post_node; /* behind a fader that moves; else out_node, and the fader is still to come */
 } Placed;
 
 typedef struct {
@@ -34,6 +40,9 @@ typedef struct {
     Placed placed[CHAIN_MAX_BUSSES];
     HostInstance *instances[CHAIN_MAX_PROCESSORS];
     Meter meters[CHAIN_MAX_PROCESSORS];
+    ProcessorMotion motions[CHAIN_MAX_PROCESSORS];
+    SideMotion *sides[MOST_SIDES]; /* of busses whose fader or pan moves */
+    size_t n_sides;
     AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
     size_t n_writers;
     Trace trace;
@@ -290,6 +299,18 @@ static bool make_instance(Take *take, const ChainProcessor *processor, const Hos
 
 static const GraphMatrix unity = {{{1.0f, 0.0f}, {0.0f, 1.0f}}};
 
+/* A fader (`is_fader`) or a pan that moves, behind `from`. */
+static int add_mover(Take *take, size_t number, int from, unsigned channels, bool is_fader) {
+    const ChainBus *bus = &take->chain->busses[number];
+    SideMotion *side = text_take(1, sizeof *side);
+    take->sides[take->n_sides++] = side;
+    motion_of_side(side, take->chain, is_fader ? &bus->fader_move : &bus->pan_move, is_fader,
+                   take->placed[number].out_channels, channels, take->rate_hz);
+    int node = graph_mover(take->graph, channels, bus->name, motion_of_gain, side);
+    graph_connect(take->graph, from, node, GRAPH_MAIN, &unity);
+    return node;
+}
+
 static bool make_processors(Take *take, size_t number) {
     Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
@@ -309,68 +330,53 @@ static bool make_processors(Take *take, size_t number) {
             graph_processor(take->graph, take->instances[index], latency, report->label,
                             (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
+        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain,
+                                take->rate_hz))
+            graph_automate(take->graph, placed->nodes[i], motion_automate, &take->motions[index]);
         placed->out_node = placed->nodes[i];
     }
+    placed->post_node = placed->out_node;
+    if (bus->fader_move.name)
+        placed->post_node = add_mover(take, number, placed->out_node, placed->out_channels, true);
     return true;
 }
 
 /* ---- edges ---- */
 
-static float linear(double db) {
-    return (float)pow(10.0, db / 20.0);
-}
-
-/* Between widths without a pan: mono goes to both sides as it is, stereo becomes the mean. */
-static GraphMatrix convert(unsigned from, unsigned to, float gain) {
-    GraphMatrix matrix = {{{0.0f}}};
-    if (from == 1) {
-        matrix.gain[0][0] = gain;
-        matrix.gain[1][0] = to == 2 ? gain : 0.0f;
-    } else if (to == 1) {
-        matrix.gain[0][0] = matrix.gain[0][1] = 0.5f * gain;
-    } else {
-        matrix.gain[0][0] = matrix.gain[1][1] = gain;
-    }
-    return matrix;
-}
-
-/* Equal-power pan: a mono bus of power 1 has power 1 over both sides wherever it stands, so -3 dB
- * on each in the middle. A stereo bus is balanced: the far side fades by the same curve, the near
- * one stays. Into a mono bus there is nothing to pan. */
-static GraphMatrix panned(unsigned from, unsigned to, float gain, double pan) {
-    if (to == 1)
-        return convert(from, to, gain);
-    GraphMatrix matrix = {{{0.0f}}};
-    double at = pan / CHAIN_MAX_PAN;
-    if (from == 1) {
-        matrix.gain[0][0] = gain * (float)sin((1.0 - at) * M_PI_4);
-        matrix.gain[1][0] = gain * (float)sin((1.0 + at) * M_PI_4);
-    } else {
-        matrix.gain[0][0] = gain * (at > 0.0 ? (float)sin((1.0 - at) * M_PI_2) : 1.0f);
-        matrix.gain[1][1] = gain * (at < 0.0 ? (float)sin((1.0 + at) * M_PI_2) : 1.0f);
-    }
-    return matrix;
+/* What is left for the edges to do: 0 where the fader is a node of its own. */
+static double still_fader_db(const Take *take, size_t bus) {
+    return take->chain->busses[bus].fader_move.name ? 0.0 : take->chain->busses[bus].fader_db;
 }
 
 static void connect_tap(Take *take, const ChainTap *tap, double gain_db, int to,
                         unsigned to_channels, GraphInput input) {
     const Placed *from = &take->placed[tap->bus];
-    double db = gain_db + (tap->before ? 0.0 : take->chain->busses[tap->bus].fader_db);
-    GraphMatrix matrix =
-        convert(tap->before ? from->in_channels : from->out_channels, to_channels, linear(db));
-    graph_connect(take->graph, tap->before ? from->in_node : from->out_node, to, input, &matrix);
+    double db = gain_db + (tap->before ? 0.0 : still_fader_db(take, (size_t)tap->bus));
+    GraphMatrix matrix = matrix_convert(tap->before ? from->in_channels : from->out_channels,
+                                        to_channels, matrix_linear(db));
+    graph_connect(take->graph, tap->before ? from->in_node : from->post_node, to, input, &matrix);
 }
 
-static GraphMatrix to_side(const Take *take, size_t bus, unsigned channels) {
-    const ChainBus *from = &take->chain->busses[bus];
-    return panned(take->placed[bus].out_channels, channels, linear(from->fader_db), from->pan);
+/* Connects a bus, behind its fader and pan, to a node of so many channels. */
+static void connect_side(Take *take, size_t number, int to, unsigned channels) {
+    const Placed *placed = &take->placed[number];
+    const ChainBus *bus = &take->chain->busses[number];
+    float gain = matrix_linear(still_fader_db(take, number));
+    if (bus->pan_move.name && channels == 2) {
+        int panned = add_mover(take, number, placed->post_node, channels, false);
+        GraphMatrix matrix = matrix_convert(channels, channels, gain);
+        graph_connect(take->graph, panned, to, GRAPH_MAIN, &matrix);
+        return;
+    }
+    GraphMatrix matrix = matrix_panned(placed->out_channels, channels, gain, bus->pan);
+    graph_connect(take->graph, placed->post_node, to, GRAPH_MAIN, &matrix);
 }
 
 static void connect_bus(Take *take, size_t number) {
     Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
     if (bus->wants_file) {
-        GraphMatrix matrix = convert(placed->reader.channels, placed->in_channels, 1.0f);
+        GraphMatrix matrix = matrix_convert(placed->reader.channels, placed->in_channels, 1.0f);
         graph_connect(take->graph, graph_source(take->graph, &placed->reader), placed->in_node,
                       GRAPH_MAIN, &matrix);
     }
@@ -383,41 +389,41 @@ static void connect_bus(Take *take, size_t number) {
                         (unsigned)placed->plugins[i]->n_key, GRAPH_KEY);
     if (bus->to >= 0) {
         const Placed *to = &take->placed[bus->to];
-        GraphMatrix matrix = to_side(take, number, to->in_channels);
-        graph_connect(take->graph, placed->out_node, to->in_node, GRAPH_MAIN, &matrix);
+        connect_side(take, number, to->in_node, to->in_channels);
     }
 }
 
-static bool connect_sink(Take *take, int from, const GraphMatrix *matrix, const char *path,
-                         unsigned channels) {
+/* A file of the output: the node of its sink, or -1. */
+static int add_sink(Take *take, const char *path, unsigned channels) {
     AudioWriter *writer = text_take(1, sizeof *writer);
     const AudioReader *like = &take->placed[take->chain->take].reader;
     if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames, like,
                       take->error)) {
         free(writer);
-        return false;
+        return -1;
     }
     take->writers[take->n_writers++] = writer;
-    graph_connect(take->graph, from, graph_sink(take->graph, writer), GRAPH_MAIN, matrix);
-    return true;
+    return graph_sink(take->graph, writer);
 }
 
 static bool connect_sinks(Take *take) {
     const Placed *mix = &take->placed[take->chain->mix];
-    float gain = linear(take->chain->busses[take->chain->mix].fader_db);
-    GraphMatrix matrix = convert(mix->out_channels, mix->out_channels, gain);
+    float gain = matrix_linear(still_fader_db(take, (size_t)take->chain->mix));
+    GraphMatrix matrix = matrix_convert(mix->out_channels, mix->out_channels, gain);
     take->report->channels = mix->out_channels;
-    if (!connect_sink(take, mix->out_node, &matrix, take->job->out, mix->out_channels))
+    int sink = add_sink(take, take->job->out, mix->out_channels);
+    if (sink < 0)
         return false;
+    graph_connect(take->graph, mix->post_node, sink, GRAPH_MAIN, &matrix);
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         if (!has_stem(take->job, i))
             continue;
         char *path = stem_path(take->job->out, take->chain->busses[i].name);
-        matrix = to_side(take, i, mix->in_channels);
-        bool fine = connect_sink(take, take->placed[i].out_node, &matrix, path, mix->in_channels);
+        sink = add_sink(take, path, mix->in_channels);
         free(path);
-        if (!fine)
+        if (sink < 0)
             return false;
+        connect_side(take, i, sink, mix->in_channels);
     }
     return true;
 }
@@ -506,6 +512,10 @@ static void clean_up(Take *take) {
     }
     trace_discard(&take->trace);
     graph_free(take->graph);
+    for (size_t i = 0; i < take->n_sides; i++)
+        free(take->sides[i]);
+    for (size_t i = 0; i < take->report->n_processors; i++)
+        motion_free(&take->motions[i]);
     for (size_t i = 0; i < take->report->n_processors; i++)
         host_free(take->instances[i]);
     for (size_t i = 0; i < take->chain->n_busses; i++) {

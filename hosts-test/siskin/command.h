@@ -17,6 +17,7 @@ int command_list(int argc, char **argv);
 int command_measure(int argc, char **argv);
 int command_render(int argc, char **argv);
 int command_report(int argc, char **argv);
+int command_ride(int argc, char **argv);
 
 /* Prints "siskin COMMAND: text" to stderr; returns `status`. */
 int command_fail(const char *command, int status, const HostError *error);

@@ -18,6 +18,7 @@ static const struct {
     {"render", command_render, "process a take, a mix of busses, or a folder of takes"},
     {"measure", command_measure, "what a take is like: levels, faults, sounds, colour, pitch"},
     {"advise", command_advise, "which steps a take needs, as a chain that does them"},
+    {"ride", command_ride, "the level written phrase by phrase, as a chain"},
     {"report", command_report, "a page of a take before and after: graphs, figures, players"},
     {"list", command_list, "the processors, with their controls, meters and presets"},
 };

@@ -13,29 +13,29 @@ static const double LEAST_PART_S = 1.0, DIP_DB = 10.0, APART_DB = 4.0, DIP_S = 0
 static const double MOST_DOWN_DB = 3.0, SILENT_LUFS = -100.0;
 static const double STEP_DB = 0.1; /* of a gain, as a person would write it */
 
-typedef struct {
-    const Envelope *envelope;
-    const unsigned char *sung;
-} Track;
-
-static size_t hops_in(const Track *track, double seconds) {
-    double hops = seconds / track->envelope->hop_s;
+static size_t hops_in(const Envelope *envelope, double seconds) {
+    double hops = seconds / envelope->hop_s;
     return hops < 1.0 ? 1 : (size_t)lround(hops);
 }
 
 /* ---- levels ---- */
 
-/* Loudness of what is sung within the times. */
-static double sung_lufs(const Track *track, double from_s, double to_s) {
+/* Mean power of the hops within the times that have `least` and more. */
+static double mean_power(const Envelope *envelope, double from_s, double to_s, double least) {
     double sum = 0.0, n = 0.0;
-    size_t last = envelope_hop(track->envelope, to_s);
-    for (size_t i = envelope_hop(track->envelope, from_s); i < last; i++) {
-        if (track->sung && !track->sung[i])
+    size_t last = envelope_hop(envelope, to_s);
+    for (size_t i = envelope_hop(envelope, from_s); i < last; i++) {
+        if ((double)envelope->power[i] < least)
             continue;
-        sum += (double)track->envelope->power[i];
+        sum += (double)envelope->power[i];
         n += 1.0;
     }
-    return n > 0.0 ? loudness_from_power(sum / n) : -INFINITY;
+    return n > 0.0 ? sum / n : 0.0;
+}
+
+static double gated_lufs(const Envelope *envelope, double from_s, double to_s) {
+    double gate = 0.1 * mean_power(envelope, from_s, to_s, 0.0); /* -10 LU */
+    return loudness_from_power(mean_power(envelope, from_s, to_s, gate));
 }
 
 /* The hop with the least power in the `width` hops around it, from first..last - 1. */
@@ -59,8 +59,8 @@ static size_t softest(const Envelope *envelope, size_t first, size_t last, size_
 /* ---- phrases that touch ---- */
 
 /* What has no level is no phrase: its time goes to its neighbours. */
-static void add_phrase(Ride *ride, const Track *track, double start_s, double end_s) {
-    double lufs = sung_lufs(track, start_s, end_s);
+static void add_phrase(Ride *ride, const Envelope *envelope, double start_s, double end_s) {
+    double lufs = gated_lufs(envelope, start_s, end_s);
     if (!(lufs > SILENT_LUFS))
         return;
     RidePhrase *phrase = text_grow(&ride->phrases, &ride->n, sizeof *phrase);
@@ -68,40 +68,38 @@ static void add_phrase(Ride *ride, const Track *track, double start_s, double en
 }
 
 /* Where a phrase is best parted, or NAN. */
-static double dip_of(const Track *track, double start_s, double end_s) {
-    const Envelope *envelope = track->envelope;
+static double dip_of(const Envelope *envelope, double start_s, double end_s) {
     double power = 0.0;
     if (end_s - start_s < 2.0 * LEAST_PART_S)
         return (double)NAN;
     size_t first = envelope_hop(envelope, start_s + LEAST_PART_S);
     size_t last = envelope_hop(envelope, end_s - LEAST_PART_S);
-    size_t at = softest(envelope, first, last, hops_in(track, DIP_S), &power);
+    size_t at = softest(envelope, first, last, hops_in(envelope, DIP_S), &power);
     double at_s = ((double)at + 0.5) * envelope->hop_s;
-    double before = sung_lufs(track, start_s, at_s), after = sung_lufs(track, at_s, end_s);
+    double before = gated_lufs(envelope, start_s, at_s), after = gated_lufs(envelope, at_s, end_s);
     bool is_dip = loudness_from_power(power) < fmin(before, after) - DIP_DB;
     return is_dip && fabs(before - after) >= APART_DB ? at_s : (double)NAN;
 }
 
-static void part_phrase(Ride *ride, const Track *track, double start_s, double end_s) {
+static void part_phrase(Ride *ride, const Envelope *envelope, double start_s, double end_s) {
     for (;;) {
-        double at_s = dip_of(track, start_s, end_s);
+        double at_s = dip_of(envelope, start_s, end_s);
         if (isnan(at_s))
             break;
         /* The first half may hold another dip; a phrase is parted in a few places at most. */
-        double again_s = dip_of(track, start_s, at_s);
+        double again_s = dip_of(envelope, start_s, at_s);
         double first_s = isnan(again_s) ? at_s : again_s;
-        add_phrase(ride, track, start_s, first_s);
+        add_phrase(ride, envelope, start_s, first_s);
         start_s = first_s;
     }
-    add_phrase(ride, track, start_s, end_s);
+    add_phrase(ride, envelope, start_s, end_s);
 }
 
 /* ---- where the gain moves ---- */
 
 /* Between the end of one phrase and the start of the next: the softest stretch. */
-static void place_move(const Track *track, RidePhrase *before, RidePhrase *after) {
-    const Envelope *envelope = track->envelope;
-    size_t width = hops_in(track, SOFT_S), most = hops_in(track, LONGEST_MOVE_S) / 2;
+static void place_move(const Envelope *envelope, RidePhrase *before, RidePhrase *after) {
+    size_t width = hops_in(envelope, SOFT_S), most = hops_in(envelope, LONGEST_MOVE_S) / 2;
     size_t first = envelope_hop(envelope, before->end_s) + 1; /* the next whole hop */
     size_t last = envelope_hop(envelope, after->start_s);
     double power = 0.0;
@@ -123,16 +121,15 @@ static void place_move(const Track *track, RidePhrase *before, RidePhrase *after
     after->from_s = (double)to * envelope->hop_s;
 }
 
-static void place_moves(Ride *ride, const Track *track) {
+static void place_moves(Ride *ride, const Envelope *envelope) {
     ride->phrases[0].from_s = 0.0;
-    ride->phrases[ride->n - 1].to_s = track->envelope->length_s;
+    ride->phrases[ride->n - 1].to_s = envelope->length_s;
     for (size_t i = 0; i + 1 < ride->n; i++)
-        place_move(track, &ride->phrases[i], &ride->phrases[i + 1]);
+        place_move(envelope, &ride->phrases[i], &ride->phrases[i + 1]);
 }
 
 /* All that a phrase's gain acts on, the moves at both of its ends with it. */
-static void find_peaks(Ride *ride, const Track *track) {
-    const Envelope *envelope = track->envelope;
+static void find_peaks(Ride *ride, const Envelope *envelope) {
     ride->peak_db = envelope_peak_db(envelope, 0, envelope->n);
     for (size_t i = 0; i < ride->n; i++) {
         RidePhrase *phrase = &ride->phrases[i];
@@ -197,15 +194,14 @@ static void set_gains(Ride *ride, const RideParams *params) {
 }
 
 void ride_plan(Ride *ride, const Envelope *envelope, const RidePhrase *phrases, size_t n,
-               const unsigned char *sung, const RideParams *params) {
-    const Track track = {envelope, sung};
+               const RideParams *params) {
     *ride = (Ride){.peak_db = -INFINITY, .result_peak_db = -INFINITY};
     for (size_t i = 0; i < n; i++)
-        part_phrase(ride, &track, phrases[i].start_s, phrases[i].end_s);
+        part_phrase(ride, envelope, phrases[i].start_s, phrases[i].end_s);
     if (ride->n == 0)
         return;
-    place_moves(ride, &track);
-    find_peaks(ride, &track);
+    place_moves(ride, envelope);
+    find_peaks(ride, envelope);
     set_gains(ride, params);
 }
 

@@ -3,8 +3,8 @@
  *
  * As a hand on the fader would write it before any compressor: the gain of a phrase is
  *     g_i = clamp(strength (T - L_i), -range, range)        L_i loudness of the phrase, LUFS
- * T being the mean of all L, weighted by sung time, unless one is asked for. L_i is gated by what
- * is sung (BS.1770 gates by level; a pause within a phrase is no part of how loud it is sung).
+ * T being the mean of all L, weighted by sung time, unless one is asked for. L_i is gated as in ITU-R
+ * BS.1770-4, 10 LU under the phrase's own mean: a pause within it is no part of how loud it is.
  * A phrase never peaks over the take: g_i is at most the take's true peak less that of all that g_i
  * acts on. Where that holds phrases back, T goes down with them by up to 3 dB, so that they still
  * come to one level.
@@ -44,10 +44,10 @@ typedef struct {
     double peak_db, result_peak_db; /* of the take, and the highest that a phrase comes to */
 } Ride;
 
-/* Phrases in the order of their times, apart from each other; `sung` tells whether a hop of the
- * envelope is sung and may be NULL: then all hops of a phrase count. No phrases: an empty ride. */
+/* Of `phrases` only start_s and end_s are read; they stand in the order of their times, apart from
+ * each other. No phrases: an empty ride. */
 void ride_plan(Ride *ride, const Envelope *envelope, const RidePhrase *phrases, size_t n,
-               const unsigned char *sung, const RideParams *params);
+               const RideParams *params);
 void ride_free(Ride *ride);
 
 /* The lane of a fader: a stretch for each phrase. The caller frees it. */

@@ -62,7 +62,7 @@ static Ridden *ride(SingerVoice voice, uint64_t seed, double apart_db, const Rid
     make_uneven(r, apart_db);
     write_take("take.wav", &r->take);
     ck_assert_msg(envelope_read(&r->envelope, "take.wav", &error), "%s", error.text);
-    ride_plan(&r->ride, &r->envelope, r->truth, r->n, NULL, params);
+    ride_plan(&r->ride, &r->envelope, r->truth, r->n, params);
     ride_lane(&r->ride, &r->lane);
     return r;
 }
@@ -167,7 +167,7 @@ START_TEST(half_the_strength_goes_half_the_way) {
     const RideParams whole = {.range_db = 24.0, .strength = 1.0, .target_lufs = -30.0};
     Ridden *r = ride(SINGER_WOMAN, 7501, 2.0, &half);
     Ride other;
-    ride_plan(&other, &r->envelope, r->truth, r->n, NULL, &whole);
+    ride_plan(&other, &r->envelope, r->truth, r->n, &whole);
     for (size_t k = 0; k < r->ride.n; k++)
         if (!r->ride.phrases[k].held && !other.phrases[k].held)
             /* both are rounded down, to 0.1 dB each */
@@ -196,7 +196,7 @@ START_TEST(phrases_that_touch_are_parted_at_their_softest) {
     ck_assert(envelope_read(&envelope, "tone.wav", &error));
     const RidePhrase whole = {.start_s = 0.05, .end_s = 3.95};
     Ride r;
-    ride_plan(&r, &envelope, &whole, 1, NULL, &usual);
+    ride_plan(&r, &envelope, &whole, 1, &usual);
     ck_assert_uint_eq(r.n, 2);
     ck_assert_double_ge(r.phrases[0].to_s, 1.97);
     ck_assert_double_le(r.phrases[1].from_s, 2.03);
@@ -215,10 +215,10 @@ START_TEST(nothing_sung_is_an_empty_ride) {
     HostError error;
     ck_assert(envelope_read(&envelope, "silence.wav", &error));
     Ride r;
-    ride_plan(&r, &envelope, NULL, 0, NULL, &usual);
+    ride_plan(&r, &envelope, NULL, 0, &usual);
     ck_assert_uint_eq(r.n, 0);
     const RidePhrase silent = {.start_s = 0.1, .end_s = 0.9};
-    ride_plan(&r, &envelope, &silent, 1, NULL, &usual);
+    ride_plan(&r, &envelope, &silent, 1, &usual);
     ck_assert_uint_eq(r.n, 0);
     ride_free(&r);
     envelope_free(&envelope);
@@ -236,7 +236,7 @@ START_TEST(the_take_may_be_louder) {
     Envelope softer;
     HostError error;
     ck_assert(envelope_read(&softer, "softer.wav", &error));
-    ride_plan(&r->ride, &softer, r->truth, r->n, NULL, &usual);
+    ride_plan(&r->ride, &softer, r->truth, r->n, &usual);
     ck_assert_uint_eq(r->ride.n, first.n);
     for (size_t k = 0; k < first.n; k++)
         ck_assert_double_eq_tol(r->ride.phrases[k].gain_db, first.phrases[k].gain_db, 0.1 + 1e-9);

@@ -1,0 +1,112 @@
+/* SPDX-License-Identifier: ISC */
+/* siskin ride: the level of a take written phrase by phrase, as a chain with a lane for its fader. */
+#include "siskin/command.h"
+#include "siskin/edit/ride_take.h"
+#include "siskin/measure/takes.h"
+#include "siskin/options.h"
+#include "siskin/text.h"
+
+#include <math.h>
+#include <stdio.h>
+
+typedef struct {
+    const char *range, *strength, *target;
+    bool lane, quiet, help;
+} Words;
+
+static void print_help(const Option *options, size_t count) {
+    puts("siskin ride TAKE > CHAIN\n"
+         "\n"
+         "Writes the level phrase by phrase: one gain for each, from the whole take. The gain "
+         "moves\n"
+         "between phrases only, over the softest stretch there, and no phrase comes to peak over\n"
+         "the take. What is printed is a chain: change a number, delete a line, add processors\n"
+         "above the fader, and render.\n"
+         "\n"
+         "  siskin ride take.wav > ride.chain\n"
+         "  siskin render --chain ride.chain take.wav out.wav\n");
+    options_print(options, count);
+    puts("\n"
+         "Exit status: 0 done, 1 the take cannot be read, 2 the command line is wrong.");
+}
+
+static bool number_within(const char *option, const char *word, double least, double most,
+                          double *value, HostError *error) {
+    if (!word)
+        return true;
+    if (text_number(word, value) && *value >= least && *value <= most)
+        return true;
+    return host_fail(error, "--%s %s: allowed are %g to %g", option, word, least, most);
+}
+
+static bool read_params(const Words *words, RideParams *params, HostError *error) {
+    double percent = 100.0;
+    *params = (RideParams){.range_db = RIDE_RANGE_DB, .target_lufs = (double)NAN};
+    bool fine = number_within("range", words->range, 0.0, 24.0, &params->range_db, error) &&
+                number_within("strength", words->strength, 0.0, 100.0, &percent, error) &&
+                number_within("target", words->target, -60.0, 0.0, &params->target_lufs, error);
+    params->strength = percent / 100.0;
+    return fine;
+}
+
+static void print_chain(const Ride *ride) {
+    printf("# %zu phrases, %.1f dB apart (deviation); %.1f dB after this ride to %.1f LUFS.\n",
+           ride->n, ride->spread_db, ride->left_db, ride->target_lufs);
+    printf(
+        "# Peak %.1f dBTP, after it %.1f. A phrase marked held is kept from %.1f LUFS by its own\n"
+        "# peak or by the range.\n",
+        ride->peak_db, ride->result_peak_db, ride->target_lufs);
+    puts("# Each line: from, to (seconds), gain (dB). Change what you like.\n"
+         "bus lead\n"
+         "  fader @ride\n");
+    ride_print_lane(stdout, ride);
+}
+
+static int ride_one(const char *path, const Words *words, const RideParams *params) {
+    HostError error;
+    Measures measures;
+    Ride ride;
+    Progress progress = progress_begin(words->quiet);
+    if (!takes_measure(path, &measures, &progress, &error))
+        return command_fail("ride", STATUS_FAILED, &error);
+    bool fine = ride_take(&ride, &measures, params, &error);
+    if (fine && ride.n == 0)
+        fine = host_fail(&error, "%s: no phrase was found in it", path);
+    if (fine && words->lane)
+        ride_print_lane(stdout, &ride);
+    else if (fine)
+        print_chain(&ride);
+    measures_free(&measures);
+    ride_free(&ride);
+    return fine ? STATUS_OK : command_fail("ride", STATUS_FAILED, &error);
+}
+
+int command_ride(int argc, char **argv) {
+    HostError error;
+    Words words = {0};
+    RideParams params;
+    const Option options[] = {
+        {"range", "DB", "most that a phrase is turned up or down, 0 to 24 (12)", &words.range,
+         NULL},
+        {"strength", "PERCENT", "how far each phrase goes to the level, 0 to 100 (100)",
+         &words.strength, NULL},
+        {"target", "LUFS", "the level, -60 to 0 (the take's own mean)", &words.target, NULL},
+        {"lane", NULL, "print the lane alone, to go into another chain", NULL, &words.lane},
+        {"quiet", NULL, "show no progress", NULL, &words.quiet},
+        {"help", NULL, "this", NULL, &words.help},
+    };
+    const size_t n_options = sizeof options / sizeof *options;
+    if (!options_take(options, n_options, &argc, argv, &error))
+        return command_fail("ride", STATUS_USAGE, &error);
+    if (words.help) {
+        print_help(options, n_options);
+        return STATUS_OK;
+    }
+    if (argc != 1) {
+        host_fail(&error, "name one TAKE; siskin ride --help tells more");
+        return command_fail("ride", STATUS_USAGE, &error);
+    }
+    if (!read_params(&words, &params, &error))
+        return command_fail("ride", STATUS_USAGE, &error);
+    return ride_one(argv[0], &words, &params);
+}

@@ -67,8 +67,10 @@ HOST_OBJ := $(call objects,$(filter-out %/test_host.c,$(wildcard hosts-test/host
 PAGE_DIR := hosts-test/siskin/page
 PAGE_FILES := $(sort $(wildcard $(PAGE_DIR)/page.*))
 PAGE_OBJ := $(BUILD)/obj/$(PAGE_DIR)/files.o
+CONTROLS_SH := hosts-test/siskin/measure/controls.sh
+CONTROLS_OBJ := $(BUILD)/obj/hosts-test/siskin/measure/controls_table.o
 MAIN_OBJ := $(BUILD)/obj/hosts-test/siskin/main.o
-SISKIN_OBJ := $(PAGE_OBJ) $(call objects,$(filter-out hosts-test/siskin/tests/% hosts-test/siskin/main.c, \
+SISKIN_OBJ := $(PAGE_OBJ) $(CONTROLS_OBJ) $(call objects,$(filter-out hosts-test/siskin/tests/% hosts-test/siskin/main.c, \
   $(wildcard hosts-test/siskin/*.c hosts-test/siskin/*/*.c)))
 MATERIAL_OBJ := $(call objects,$(wildcard hosts-test/quality/material*.c))
 # A part of the quality table is a file with one function of its name.
@@ -130,6 +132,11 @@ $(BUILD)/obj/hosts-test/%.o: hosts-test/%.c
 $(PAGE_OBJ): $(PAGE_FILES) $(PAGE_DIR)/embed.sh $(PAGE_DIR)/files.h Makefile
 	@mkdir -p $(@D)
 	$(call say,CC,$@)sh $(PAGE_DIR)/embed.sh $(PAGE_FILES) | $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
+
+# What the plugins' controls are, for the program, as C.
+$(CONTROLS_OBJ): $(PLUGINS:%=ttl/%.ttl) $(CONTROLS_SH) $(CONTROLS_SH:.sh=.h) Makefile
+	@mkdir -p $(@D)
+	$(call say,CC,$@)sh $(CONTROLS_SH) $(PLUGINS:%=ttl/%.ttl) | $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 
 $(BUILD)/obj/ttl/%.o: ttl/%.c
 	@mkdir -p $(@D)

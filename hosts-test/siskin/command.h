@@ -19,6 +19,11 @@ int command_render(int argc, char **argv);
 int command_report(int argc, char **argv);
 int command_ride(int argc, char **argv);
 
+/* Sends on what was printed so far, and remembers what went wrong with it. Each command prints as if
+ * that could not fail; in the end command_end_output says why it did, and gives the exit status. */
+void command_flush(void);
+int command_end_output(int status);
+
 /* Prints "siskin COMMAND: text" to stderr; returns `status`. */
 int command_fail(const char *command, int status, const HostError *error);
 

@@ -49,7 +49,7 @@ static int unknown_command(const char *word) {
     return STATUS_USAGE;
 }
 
-int main(int argc, char **argv) {
+static int run(int argc, char **argv) {
     if (argc < 2) {
         print_help();
         return STATUS_USAGE;
@@ -66,4 +66,8 @@ int main(int argc, char **argv) {
         if (strcmp(argv[1], commands[i].name) == 0)
             return commands[i].run(argc - 2, argv + 2);
     return unknown_command(argv[1]);
+}
+
+int main(int argc, char **argv) {
+    return command_end_output(run(argc, argv));
 }

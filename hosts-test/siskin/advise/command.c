@@ -219,11 +219,6 @@ static int advise_all(Job *job) {
             command_fail("advise", STATUS_FAILED, &error);
             failed++;
         }
-    errno = 0;
-    if (fflush(stdout) != 0 || ferror(stdout)) {
-        host_fail(&error, "cannot write the advice: %s", errno ? strerror(errno) : "no room");
-        return command_fail("advise", STATUS_FAILED, &error);
-    }
     return failed ? STATUS_FAILED : STATUS_OK;
 }
 

@@ -2,6 +2,7 @@
 #include "siskin/advise/settings.h"
 
 #include "siskin/advise/figures.h"
+#include "siskin/measure/controls.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -10,12 +11,14 @@
 /* What settings aim for beyond the limit, so that a detector's spread does not undo it. */
 static const double MARGIN_DB = 3.0;
 
-/* Defaults of the processors, where the others were chosen beside them. */
-static const double UNKNOWN_VOICE_HZ = 40.0;
-static const double DE_ESSER_RATIO_DB = -15.5;
+/* A control's own value, and the most it takes. */
+static double initial(const char *plugin, const char *symbol) {
+    return (double)controls_initial(plugin, symbol);
+}
 
-/* An octave, of one high-pass. */
-static const double STEEPEST_DB = 48.0;
+static double greatest(const char *plugin, const char *symbol) {
+    return (double)controls_find(plugin, symbol)->maximum;
+}
 
 /* A pass of riding more for so much spread that a trial left. */
 static const double SPREAD_AGAIN_DB = 3.0;
@@ -56,16 +59,17 @@ static double lacking_db(double under_db, double limit_db) {
 /* So many dB an octave take enough off rumble that lies half an octave under the corner: its
  * spectrum is not known, but it falls. Hum may lie closer. */
 static double steepness(const Measures *m, double extra_db) {
-    const double least = 24.0, most = STEEPEST_DB, step = 12.0, octaves = 0.5;
+    const double step = 12.0, octaves = 0.5;
+    const double least = initial("rumble-filter", "slope"),
+                 steepest = greatest("rumble-filter", "slope");
     double lacking = lacking_db(figure_rumble_under_db(m), ADVICE_LOW_END_UNDER_DB) + extra_db;
     bool hum = lacking_db(figure_low_hum_under_db(m), ADVICE_LOW_END_UNDER_DB) > 0.0;
-    return hum ? most : fmin(most, fmax(least, step * ceil(lacking / octaves / step)));
+    return hum ? steepest : fmin(steepest, fmax(least, step * ceil(lacking / octaves / step)));
 }
 
 /* A steeper high-pass may come closer to the note, and takes no more off it: 0.1 dB. */
 static double corner_share(double slope) {
-    const double share = 0.6, gentle = 24.0;
-    return pow(share, gentle / slope);
+    return pow(initial("rumble-filter", "margin"), initial("rumble-filter", "slope") / slope);
 }
 
 void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
@@ -79,11 +83,11 @@ void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
             m->middle_hz);
         set(s, "margin", 0.01 * round(100.0 * share), "as close as costs a note 0.1 dB");
     } else {
-        set(s, "floor", UNKNOWN_VOICE_HZ, "no pitch is known");
-        set(s, "ceiling", UNKNOWN_VOICE_HZ, "the same");
+        set(s, "floor", initial("rumble-filter", "floor"), "no pitch is known");
+        set(s, "ceiling", initial("rumble-filter", "floor"), "the same");
     }
     set(s, "slope", slope, "%.0f dB less an octave under the corner", slope);
-    if (extra > 0.0 && slope >= STEEPEST_DB)
+    if (extra > 0.0 && slope >= greatest("rumble-filter", "slope"))
         pass(s, 2, "a trial with one left too much");
 }
 
@@ -123,26 +127,28 @@ void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
 
 /* The loud ones, q, come down to `aim`: q - strength (q - ratio) = aim. */
 void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
-    const double most_db = 24.0;                                /* of one de-esser */
+    const double ratio_db = initial("de-esser", "ratio");
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
     double aim_db = ADVICE_SIBILANT_MOST_DB - MARGIN_DB - moved_db;
     double loud_db = figure_sibilant_db(m) + extra; /* as the other steps leave them */
     double hottest_db = figure_sibilant_quantile_db(m, 1.0) + extra;
     if (!isfinite(loud_db) || !isfinite(hottest_db))
         return;
-    double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - DE_ESSER_RATIO_DB));
-    set(s, "ratio", DE_ESSER_RATIO_DB, "a common /s/ begins to be cut 1 dB under its top");
+    double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - ratio_db));
+    set(s, "ratio", ratio_db, "a common /s/ begins to be cut 1 dB under its top");
     set(s, "strength", ceil(100.0 * strength), "brings those at %.1f dB to %.1f dB", loud_db,
         aim_db);
-    double range_db = strength * (hottest_db - DE_ESSER_RATIO_DB);
+    double range_db = strength * (hottest_db - ratio_db);
     set(s, "range", ceil(range_db), "what the hottest, at %.1f dB, then needs", hottest_db);
-    if (extra > 0.0 && range_db > most_db)
+    if (extra > 0.0 && range_db > greatest("de-esser", "range"))
         pass(s, 2, "the hottest need more than one takes off");
 }
 
 void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
-    const double fade_share = 0.2, fade_ms = 80.0, beyond_db = 10.0;
-    const double over_db = 12.0, least_db = -45.0, most_db = -30.0; /* what goes on may fall by 6 */
+    const double fade_share = 0.2, beyond_db = 10.0;
+    const double fade_ms = initial("gap-trimmer", "fade_out");
+    const double least_db = initial("gap-trimmer", "threshold");
+    const double over_db = 12.0, most_db = -30.0; /* what goes on may fall by 6 */
     double under_db = figure_noise_under_db(m), t60 = figure_t60_s(m);
     double threshold_db = over_db - under_db; /* re the softest singing */
     double lacking = ceil(fmax(0.0, ADVICE_NOISE_UNDER_DB - under_db) + beyond_db + extra);
@@ -161,7 +167,8 @@ void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
 void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
     const double left_db = 0.5 * ADVICE_SPREAD_MOST_DB,
                  lost = 1.5; /* within phrases nothing moves */
-    const double pace_ms = 300.0, fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
+    const double pace_ms = initial("phrase-leveller", "pace");
+    const double fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
     const double share = 0.6; /* of the way, each of two; no more, or noise is lifted with it */
     double mean = 0.0, most = 0.0;
     if (!isfinite(m->spread_db))

@@ -367,6 +367,40 @@ static bool resolve_bus(Chain *chain, ChainBus *bus, HostError *error) {
     return true;
 }
 
+static bool feeds_heard(const Chain *chain, size_t bus, const bool *heard) {
+    int to = chain->busses[bus].to;
+    if (to >= 0 && heard[to])
+        return true;
+    for (size_t other = 0; other < chain->n_busses; other++)
+        for (size_t s = 0; heard[other] && s < chain->busses[other].n_sends; s++)
+            if (chain->busses[other].sends[s].from.bus == (int)bus)
+                return true;
+    return false;
+}
+
+void chain_heard(const Chain *chain, bool heard[CHAIN_MAX_BUSSES]) {
+    memset(heard, 0, CHAIN_MAX_BUSSES * sizeof *heard);
+    heard[chain->mix] = true;
+    for (bool more = true; more;) {
+        more = false;
+        for (size_t i = 0; i < chain->n_busses; i++)
+            if (!heard[i] && feeds_heard(chain, i, heard))
+                heard[i] = more = true;
+    }
+}
+
+static bool check_heard(const Chain *chain, HostError *error) {
+    bool heard[CHAIN_MAX_BUSSES];
+    chain_heard(chain, heard);
+    for (size_t i = 0; i < chain->n_busses; i++)
+        if (heard[i] && chain->busses[i].wants_file)
+            return true;
+    return chain_fail(chain, chain->busses[chain->take].line, error,
+                      "nothing reaches the mix, so nothing would be written; let bus %s go there: "
+                      "take out its 'to', or send it on",
+                      chain->busses[chain->take].name);
+}
+
 static bool resolve(Chain *chain, HostError *error) {
     if (chain_find(chain, "mix") < 0)
         add_bus(chain, "mix", 0);
@@ -387,7 +421,7 @@ static bool resolve(Chain *chain, HostError *error) {
     if (chain->take < 0)
         return chain_fail(chain, 0, error,
                           "no bus hears the take; that is the first bus without a 'from' line");
-    return moves_resolve(chain, error);
+    return check_heard(chain, error) && moves_resolve(chain, error);
 }
 
 Chain *chain_load(const char *path, HostError *error) {

@@ -124,6 +124,9 @@ bool chain_feed(Chain *chain, const char *bus, const char *file, HostError *erro
 /* Fails when a bus still wants a file. */
 bool chain_check_fed(const Chain *chain, HostError *error);
 
+/* Which busses reach the mix, by whatever way. */
+void chain_heard(const Chain *chain, bool heard[CHAIN_MAX_BUSSES]);
+
 /* As host_fail, with "FILE, line N: " in front for a chain that has a file. */
 bool chain_fail(const Chain *chain, int line, HostError *error, const char *format, ...)
     __attribute__((format(printf, 4, 5)));

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/measure/analysis.h"
 
+#include "siskin/measure/controls.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -9,16 +10,30 @@
 
 /* The ranges and defaults of the plugins whose units these are. */
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
-static const BreathFinderParams BREATHS = {
-    .sensitivity_db = 0.0f, .shortest_ms = 100.0f, .clear_ms = 0.0f};
-static const BandRatioParams SIBILANTS = {.band_low_hz = 4500.0f,
-                                          .band_high_hz = 12000.0f,
-                                          .voice_low_hz = 100.0f,
-                                          .voice_high_hz = 1500.0f};
-static const float SIBILANT_GATE_DB = -13.5f;
-static const BandLevelsParams CLICKS = {1500.0f, 12000.0f};
-static const float CLICK_THRESHOLD_DB = 8.0f, CLICK_DEPTH_DB = 48.0f;
-static const double CLICK_MAX_LENGTH_S = 0.012;
+static const float SIBILANT_VOICE_LOW_HZ = 100.0f, SIBILANT_VOICE_HIGH_HZ = 1500.0f;
+static const float CLICK_DEPTH_DB = 48.0f;
+
+static BreathFinderParams breath_params(void) {
+    return (BreathFinderParams){.sensitivity_db = controls_initial("breath-ducker", "sensitivity"),
+                                .shortest_ms = controls_initial("breath-ducker", "shortest"),
+                                .clear_ms = 0.0f};
+}
+
+static BandRatioParams sibilant_bands(void) {
+    return (BandRatioParams){.band_low_hz = controls_initial("de-esser", "band_low"),
+                             .band_high_hz = controls_initial("de-esser", "band_high"),
+                             .voice_low_hz = SIBILANT_VOICE_LOW_HZ,
+                             .voice_high_hz = SIBILANT_VOICE_HIGH_HZ};
+}
+
+static BandLevelsParams click_bands(void) {
+    return (BandLevelsParams){controls_initial("transient-tamer", "focus_low"),
+                              controls_initial("transient-tamer", "focus_high")};
+}
+
+static float click_threshold_db(void) {
+    return controls_initial("transient-tamer", "threshold");
+}
 
 /* Under that it is friction that nobody would call a sibilant: /f/ lies 10 dB under /s/ (Jongman,
  * Wayland and Wong, 2000: -20.8 and -11.0 dB re vowel). */
@@ -54,10 +69,12 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     band_crest_prepare(&analysis->profile, rate_hz);
     analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
     breath_finder_prepare(&analysis->breath, rate_hz, hops_per_second);
-    breath_finder_set(&analysis->breath, &BREATHS);
-    analysis->breath_late = breath_finder_delay(&analysis->breath, &BREATHS);
+    const BreathFinderParams breaths = breath_params();
+    breath_finder_set(&analysis->breath, &breaths);
+    analysis->breath_late = breath_finder_delay(&analysis->breath, &breaths);
     band_ratio_prepare(&analysis->bands, rate_hz);
-    band_ratio_set(&analysis->bands, &SIBILANTS);
+    const BandRatioParams sibilants = sibilant_bands();
+    band_ratio_set(&analysis->bands, &sibilants);
     spectral_centre_prepare(&analysis->centre, analysis->bands.hop_rate);
     spectral_centre_set(&analysis->centre, rate_hz, analysis->bands.low_hz,
                         analysis->bands.high_hz);
@@ -72,11 +89,13 @@ static bool prepare(Analysis *analysis, Arena *arena) {
 
 static void prepare_clicks(Analysis *analysis) {
     band_levels_prepare(&analysis->levels, analysis->rate_hz, analysis->channels);
-    band_levels_set(&analysis->levels, &CLICKS);
+    const BandLevelsParams bands = click_bands();
+    band_levels_set(&analysis->levels, &bands);
     double hop_s = (double)analysis->levels.hop / analysis->rate_hz;
-    size_t longest = (size_t)lround(CLICK_MAX_LENGTH_S / hop_s);
+    size_t longest =
+        (size_t)lround(1e-3 * (double)controls_initial("transient-tamer", "max_length") / hop_s);
     click_finder_prepare(&analysis->clicks, hop_s);
-    const ClickFinderParams params = {.threshold_db = CLICK_THRESHOLD_DB,
+    const ClickFinderParams params = {.threshold_db = click_threshold_db(),
                                       .depth_db = CLICK_DEPTH_DB,
                                       .max_length = longest,
                                       .bands = analysis->levels.bands};
@@ -97,7 +116,8 @@ bool analysis_open(Analysis *analysis, double rate_hz, unsigned channels, Measur
     if (!prepare(analysis, &arena))
         return false;
     sibilance_reset(&analysis->sibilance);
-    sibilance_set(&analysis->sibilance, SIBILANT_GATE_DB, analysis->bands.missing_db);
+    sibilance_set(&analysis->sibilance, controls_initial("de-esser", "ratio"),
+                  analysis->bands.missing_db);
     prepare_clicks(analysis);
     return true;
 }
@@ -439,7 +459,7 @@ static void drop_faint_phrases(Analysis *analysis) {
 static void drop_low_clicks(Measures *m) {
     size_t kept = 0;
     for (size_t i = 0; i < m->n_clicks; i++)
-        if (m->clicks[i].height_db >= (double)CLICK_THRESHOLD_DB)
+        if (m->clicks[i].height_db >= (double)click_threshold_db())
             m->clicks[kept++] = m->clicks[i];
     m->n_clicks = kept;
 }

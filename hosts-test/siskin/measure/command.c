@@ -64,7 +64,7 @@ static void print_take(Job *job, const Measures *measures, size_t number) {
             putchar('\n');
         print_table(measures, reference, job->words->all);
     }
-    fflush(stdout);
+    command_flush();
 }
 
 static void begin_output(Job *job) {

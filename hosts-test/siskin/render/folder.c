@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/render/folder.h"
 
+#include "siskin/command.h"
 #include "siskin/files.h"
 #include "siskin/pool.h"
 #include "siskin/render/report.h"
@@ -111,7 +112,7 @@ static void row(void *user, size_t number, const TakeReport *report) {
         if (!all->folder->quiet)
             report_row_done(text_base(job->take), report);
     }
-    fflush(stdout);
+    command_flush();
     report_notes(report);
 }
 
@@ -134,6 +135,7 @@ static bool run(Host *host, Folder *all, HostError *error) {
         return host_fail(error, "%s and %s are one folder; takes are never written over",
                          folder->takes, folder->outs);
     choose_jobs(all);
+    command_flush();
     all->progress = progress_begin(folder->quiet);
     bool fine = all->n_jobs == 0 ||
                 pool_run(host, all->jobs, all->n_jobs, folder->parallel, &watcher, error);

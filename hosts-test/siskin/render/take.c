@@ -137,22 +137,9 @@ static bool open_inputs(Take *take) {
 
 /* The output is as long as the longest file that can be heard in it. */
 static void find_length(Take *take) {
-    bool heard[CHAIN_MAX_BUSSES] = {false};
-    const Chain *chain = take->chain;
-    heard[chain->mix] = true;
-    for (bool more = true; more;) {
-        more = false;
-        for (size_t i = 0; i < chain->n_busses; i++) {
-            const ChainBus *bus = &chain->busses[i];
-            bool now = bus->to >= 0 && heard[bus->to];
-            for (size_t other = 0; other < chain->n_busses; other++)
-                for (size_t s = 0; heard[other] && s < chain->busses[other].n_sends; s++)
-                    now = now || chain->busses[other].sends[s].from.bus == (int)i;
-            more = more || (now && !heard[i]);
-            heard[i] = heard[i] || now;
-        }
-    }
-    for (size_t i = 0; i < chain->n_busses; i++)
+    bool heard[CHAIN_MAX_BUSSES];
+    chain_heard(take->chain, heard);
+    for (size_t i = 0; i < take->chain->n_busses; i++)
         if (heard[i] && take->placed[i].reader.frames > take->frames)
             take->frames = take->placed[i].reader.frames;
     take->frames += (uint64_t)llround(take->job->tail_s * take->rate_hz);

@@ -279,6 +279,8 @@ static const struct {
     {"bus lead\nto\n", "", "line 2|to BUS"},
     {"bus lead\nto mix\nto none\n", "", "line 3|mix already"},
     {"bus lead\nto rom\nbus room\nfrom lead\n", "", "'rom'|'room'"},
+    {"bus lead\nto none\n", "", "nothing reaches the mix"},
+    {"bus lead\nto group\nbus group\nto none\n", "", "nothing reaches the mix"},
     {"bus lead\nbus mix\nto none\n", "", "mix"},
     {"bus lead\nbus mix\npan 3\n", "", "mix|pan"},
     {"bus lead\ngain gain=3 keyed\n", "", "line 2|'keyed'|line of its own"},

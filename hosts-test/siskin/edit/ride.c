@@ -9,7 +9,7 @@
 #include <string.h>
 
 static const double SOFT_S = 0.03, SOFT_DB = 6.0, LONGEST_MOVE_S = 1.0;
-static const double LEAST_PART_S = 1.0, DIP_DB = 10.0, APART_DB = 4.0, DIP_S = 0.04;
+static const double LEAST_PART_S = 1.5, DIP_DB = 10.0, APART_DB = 6.0, DIP_S = 0.04;
 static const double MOST_DOWN_DB = 3.0, SILENT_LUFS = -100.0;
 static const double STEP_DB = 0.1; /* of a gain, as a person would write it */
 

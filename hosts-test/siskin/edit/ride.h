@@ -11,8 +11,8 @@
  * Gains are whole tenths of a dB, rounded down.
  * Within a phrase the gain stands. Between two it moves, straight in dB, over the softest stretch
  * there is: from the softest 30 ms outwards while the level stays within 6 dB of it, 1 s at most.
- * A phrase of over 2 s may be several that touch: it is parted at a dip of 10 dB and more, its
- * halves lasting 1 s at least and lying 4 dB apart or more. */
+ * A phrase of over 3 s may be several that touch: it is parted at a dip of 10 dB and more, its
+ * halves lasting 1.5 s at least and lying 6 dB apart or more. */
 #ifndef SISKIN_EDIT_RIDE_H
 #define SISKIN_EDIT_RIDE_H
 

@@ -246,6 +246,51 @@ START_TEST(the_take_may_be_louder) {
 }
 END_TEST
 
+/* ---- the command ---- */
+
+/* Every sample of the render is the take's, times the lane that was printed: what is read back from
+ * text is what was meant. A thousandth of a second and a tenth of a dB are written. */
+START_TEST(what_is_printed_renders_as_it_says) {
+    Ridden *r = ride(SINGER_WOMAN, 7701, 6.0, &usual);
+    ck_assert_ran("ride --quiet take.wav");
+    write_text("ride.chain", ran.out);
+    ck_assert_ran("render --chain ride.chain take.wav out.wav");
+    ck_assert_ran("ride --quiet --lane take.wav");
+    ck_assert_int_eq(strncmp(ran.out, "lane ride line\n", 15), 0);
+    write_text("ride.lane", ran.out + 10); /* "line" and the points */
+    Lane lane;
+    HostError error;
+    ck_assert_msg(lane_load(&lane, "ride.lane", &error), "%s", error.text);
+    ck_assert_uint_ge(lane.n, 2 * (size_t)6);
+    Sound out = read_sound("out.wav");
+    double raw = 0.0, peak = 0.0;
+    for (size_t i = 0; i < r->take.n; i++) {
+        double gain = pow(10.0, lane_value(&lane, (double)i / RATE_HZ) / 20.0);
+        /* 12 dB over 30 ms at most: 0.5 dB in 64 frames, off by 0.5^2 / 70 dB */
+        ck_assert_double_eq_tol((double)out.audio[i], gain * (double)r->take.mix[i], 1e-3);
+        raw = fmax(raw, fabs((double)r->take.mix[i]));
+        peak = fmax(peak, fabs((double)out.audio[i]));
+    }
+    ck_assert_double_le(peak, raw * 1.01);
+    free(out.audio);
+    lane_free(&lane);
+    leave(r);
+}
+END_TEST
+
+START_TEST(what_cannot_be_ridden_is_named) {
+    Sound sound = make_sound(1, RATE_HZ, RATE_HZ);
+    write_wav("silence.wav", &sound);
+    free(sound.audio);
+    check_refused("ride --quiet silence.wav", 1, "silence.wav: no phrase was found");
+    check_refused("ride --quiet absent.wav", 1, "absent.wav");
+    check_refused("ride", 2, "name one TAKE");
+    check_refused("ride a.wav b.wav", 2, "name one TAKE");
+    check_refused("ride --range 30 silence.wav", 2, "--range 30: allowed are 0 to 24");
+    check_refused("ride --target loud silence.wav", 2, "--target loud: allowed are -60 to 0");
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("ride");
     tcase_add_test(tcase, uneven_phrases_come_to_one_level);
@@ -256,5 +301,7 @@ int main(void) {
     tcase_add_test(tcase, phrases_that_touch_are_parted_at_their_softest);
     tcase_add_test(tcase, nothing_sung_is_an_empty_ride);
     tcase_add_test(tcase, the_take_may_be_louder);
+    tcase_add_test(tcase, what_is_printed_renders_as_it_says);
+    tcase_add_test(tcase, what_cannot_be_ridden_is_named);
     return run_suite(tcase, "ride");
 }

@@ -2,6 +2,7 @@
 #include "siskin/advise/chain.h"
 
 #include "siskin/advise/fit.h"
+#include "siskin/edit/ride_take.h"
 #include "siskin/text.h"
 
 #include <ctype.h>
@@ -71,7 +72,19 @@ static const char *remedy(const AdvicePlan *plan, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
     if (plan->advice.verdict[i] != ADVICE_NEEDED)
         return "";
+    if (plan->advice.harmful[i])
+        return "Left out:";
     return plan->advice.in_vain[i] ? "A trial showed that no processor here mends it." : rule->todo;
+}
+
+/* What a step that is left out would have cost. */
+static char *cost(const AdvicePlan *plan, size_t i) {
+    if (!plan->advice.harmful[i])
+        return text_copy("");
+    char *harm = harm_text(&plan->advice.cost[i]);
+    char *text = text_print(" with %s, the chain %s.", advice_rules[i].processor, harm);
+    free(harm);
+    return text;
 }
 
 /* How a render measures, where something was to be done or has gone wrong. */
@@ -98,12 +111,13 @@ static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
                        : advice->arises[i]                 ? "needed after the other steps"
                                                            : "needed";
     char *says = unknown ? advice_sentence(i, NAN) : judged(i, advice_found(advice, i));
-    char *then = outcome(plan, i);
+    char *left = cost(plan, i), *then = outcome(plan, i);
     const char *what = remedy(plan, i);
-    char *text =
-        text_print("%s: %s: %s.%s%s%s", rule->name, word, says, *what ? " " : "", what, then);
+    char *text = text_print("%s: %s: %s.%s%s%s%s", rule->name, word, says, *what ? " " : "", what,
+                            left, then);
     comment(file, text);
     free(text);
+    free(left);
     free(then);
     free(says);
 }
@@ -124,8 +138,44 @@ static void comment_settings(FILE *file, const AdviceSettings *settings) {
 
 /* ---- the chain ---- */
 
+/* What is left of harm, since without any step there would be as much. */
+static void comment_harm(FILE *file, const AdvicePlan *plan) {
+    if (!(harm_size(&plan->harm) > 0.0))
+        return;
+    char *harm = harm_text(&plan->harm);
+    char *text = text_print("Listen: this chain %s.", harm);
+    fputc('\n', file);
+    comment(file, text);
+    free(text);
+    free(harm);
+}
+
+static void write_trim(FILE *file, double trim_db, bool rides) {
+    if (!(trim_db > 0.0))
+        return;
+    char *text = text_print("Filters turn phases, and a peak rose by %.1f dB: %s takes that back.",
+                            trim_db, rides ? "the ride" : "the fader");
+    fputs("\n# ---- Peak\n", file);
+    comment(file, text);
+    free(text);
+    if (!rides)
+        fprintf(file, "  fader %.1f\n", -trim_db);
+}
+
+static void write_lane(FILE *file, const Ride *ride, double trim_db) {
+    fputs("\n# ---- The ride: from, to (seconds), gain (dB). Change what you like.\n", file);
+    char *text =
+        text_print("Phrases %.1f dB apart (deviation), %.1f dB after; peak %.1f dBTP, "
+                   "%.1f after.",
+                   ride->spread_db, ride->left_db, ride->peak_db, ride->result_peak_db - trim_db);
+    comment(file, text);
+    free(text);
+    ride_print_lane(file, ride, trim_db);
+}
+
 bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
     const char *step = "";
+    bool rides = false;
     comment_head(file, &plan->taken);
     fputs("bus lead\n", file);
     for (size_t i = 0; i < advice_n_rules; i++) {
@@ -141,6 +191,11 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
             return false;
         comment_settings(file, &settings);
         advice_write_step(file, "  ", rule, &settings, "\n");
+        rides = rides || advice_is_ride(rule);
     }
+    comment_harm(file, plan);
+    write_trim(file, plan->advice.trim_db, rides);
+    if (rides)
+        write_lane(file, plan->advice.ride, plan->advice.trim_db);
     return true;
 }

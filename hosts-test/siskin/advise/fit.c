@@ -2,6 +2,7 @@
 #include "siskin/advise/fit.h"
 
 #include "siskin/chains/settings.h"
+#include "siskin/edit/ride_take.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -49,8 +50,10 @@ bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings 
                      HostError *error) {
     const AdviceRule *rule = &advice_rules[i];
     const Measures *measures = advice->of[i];
-    const HostPlugin *plugin = settings_find(host, rule->processor, measures->channels, error);
     *settings = (AdviceSettings){.passes = 1};
+    if (advice_is_ride(rule))
+        return true;
+    const HostPlugin *plugin = settings_find(host, rule->processor, measures->channels, error);
     if (!plugin)
         return false;
     rule->settle(measures, extra_of(advice, i), settings);
@@ -63,11 +66,31 @@ bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings 
 void advice_write_step(FILE *file, const char *front, const AdviceRule *rule,
                        const AdviceSettings *settings, const char *back) {
     for (unsigned pass = 0; pass < settings->passes; pass++) {
-        fprintf(file, "%s%s", front, rule->processor);
+        fprintf(file, "%s%s", front, advice_is_ride(rule) ? "fader @ride" : rule->processor);
         for (size_t k = 0; k < settings->n; k++)
             fprintf(file, " %s=%g", settings->setting[k].control, settings->setting[k].value);
         fputs(back, file);
     }
+}
+
+bool advice_write_bare(FILE *file, Host *host, const Advice *advice, size_t last,
+                       HostError *error) {
+    bool rides = false;
+    fputs("bus lead\n", file);
+    for (size_t i = 0; i <= last; i++) {
+        AdviceSettings settings;
+        if (!advice_wants_processor(advice, i))
+            continue;
+        if (!advice_settings(host, advice, i, &settings, error))
+            return false;
+        advice_write_step(file, "  ", &advice_rules[i], &settings, "\n");
+        rides = rides || advice_is_ride(&advice_rules[i]);
+    }
+    if (rides)
+        ride_print_lane(file, advice->ride, advice->trim_db);
+    else if (advice->trim_db > 0.0)
+        fprintf(file, "  fader %.1f\n", -advice->trim_db);
+    return true;
 }
 
 char *advice_line(Host *host, const Advice *advice, size_t last, HostError *error) {
@@ -84,6 +107,8 @@ char *advice_line(Host *host, const Advice *advice, size_t last, HostError *erro
         if (fine)
             advice_write_step(file, between, &advice_rules[i], &settings, "");
     }
+    if (fine && advice->trim_db > 0.0)
+        fprintf(file, "%sfader %.1f", between, -advice->trim_db);
     if (file && fclose(file) != 0)
         fine = host_fail(error, "out of memory");
     char *line = fine ? text_copy(size ? text + strlen(between) : "") : NULL;

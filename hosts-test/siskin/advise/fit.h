@@ -17,6 +17,9 @@ bool advice_settings(Host *host, const Advice *advice, size_t i, AdviceSettings 
 void advice_write_step(FILE *file, const char *front, const AdviceRule *rule,
                        const AdviceSettings *settings, const char *back);
 
+/* A chain file of the steps that rules up to `last` ask for, and no word more. */
+bool advice_write_bare(FILE *file, Host *host, const Advice *advice, size_t last, HostError *error);
+
 /* All steps that rules up to `last` ask for: "rumble-filter floor=66 slope=24; de-esser
  * strength=60". The caller frees it; NULL: it fails as advice_settings. */
 char *advice_line(Host *host, const Advice *advice, size_t last, HostError *error);

@@ -2,6 +2,7 @@
 #include "siskin/advise/plan.h"
 
 #include "siskin/advise/trial.h"
+#include "siskin/edit/ride_take.h"
 #include "siskin/measure/takes.h"
 
 #include <math.h>
@@ -27,18 +28,29 @@ static bool wants_anything(const Advice *advice) {
     return wants;
 }
 
-static bool judge_trial(const Trials *trials, const Advice *advice, Advice *after,
-                        HostError *error) {
+/* Advice, and what came of it. */
+typedef struct {
+    Advice advice, after;
+    Harm harm;
+} Trial;
+
+static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial,
+                      HostError *error) {
     Measures result;
-    if (!wants_anything(advice)) {
-        *after = *advice;
+    Envelope envelope;
+    if (!wants_anything(&trial->advice)) {
+        trial->after = trial->advice;
+        trial->harm = (Harm){.wander_db = (double)NAN, .wander_most_db = (double)NAN};
         return true;
     }
-    if (!advice_try(trials->host, advice, advice_n_rules - 1, trials->progress, &result, error))
+    if (!advice_try(trials->host, &trial->advice, advice_n_rules - 1, trials->progress, &result,
+                    &envelope, error))
         return false;
-    *after = advice_of(&result);
-    memset(after->of, 0, sizeof after->of);
+    trial->after = advice_of(&result);
+    memset(trial->after.of, 0, sizeof trial->after.of);
+    trial->harm = harm_of(&plan->taken, &plan->envelope, &envelope);
     measures_free(&result);
+    envelope_free(&envelope);
     return true;
 }
 
@@ -51,13 +63,15 @@ static bool stays(const Advice *advice, const Advice *after, size_t i) {
 }
 
 typedef struct {
+    double harm;
     size_t stay;
     double lacking; /* sum of shares of the limits' sizes */
 } Score;
 
-static Score score_of(const Advice *advice, const Advice *after) {
+static Score score_of(const Trial *trial) {
     const double unknown = 1.0;
-    Score score = {0, 0.0};
+    const Advice *advice = &trial->advice, *after = &trial->after;
+    Score score = {harm_size(&trial->harm), 0, 0.0};
     for (size_t i = 0; i < advice_n_rules; i++) {
         if (!stays(advice, after, i))
             continue;
@@ -68,9 +82,12 @@ static Score score_of(const Advice *advice, const Advice *after) {
     return score;
 }
 
-/* By much less counts: the weaker settings of an earlier trial are as good. */
+/* More harm is never better. By much less counts: the weaker settings of an earlier trial are as
+ * good. */
 static bool is_better(Score a, Score b) {
     const double much = 0.9;
+    if (a.harm != b.harm)
+        return a.harm < b.harm;
     return a.stay < b.stay || (a.stay == b.stay && a.lacking < much * b.lacking);
 }
 
@@ -111,48 +128,117 @@ static bool leave_out_what_is_in_vain(Advice *advice, const Advice *after) {
 
 /* ---- all trials ---- */
 
+static Trial trial_of(const AdvicePlan *plan) {
+    return (Trial){plan->advice, plan->after, plan->harm};
+}
+
 /* Takes the trial in place of the plan's own when it is `better`. */
-static void keep(AdvicePlan *plan, const Advice *advice, const Advice *after, bool better) {
+static void keep(AdvicePlan *plan, const Trial *trial, bool better) {
     if (!better)
         return;
-    plan->advice = *advice;
-    plan->after = *after;
+    plan->advice = trial->advice;
+    plan->after = trial->after;
+    plan->harm = trial->harm;
+}
+
+static bool try_first(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    Trial trial = {.advice = plan->advice};
+    bool fine = run_trial(trials, plan, &trial, error);
+    keep(plan, &trial, fine);
+    return fine;
 }
 
 static bool try_more(const Trials *trials, AdvicePlan *plan, HostError *error) {
-    Advice advice = plan->advice, after = plan->after;
-    for (int trial = 0, idle = 0; trial < TRIALS && idle < PATIENCE; trial++) {
-        if (score_of(&advice, &after).stay == 0)
+    Trial trial = trial_of(plan);
+    for (int n = 0, idle = 0; n < TRIALS && idle < PATIENCE; n++) {
+        if (score_of(&trial).stay == 0)
             break;
-        ask_for_more(&advice, &after);
-        if (!judge_trial(trials, &advice, &after, error))
+        ask_for_more(&trial.advice, &trial.after);
+        if (!run_trial(trials, plan, &trial, error))
             return false;
-        bool better = is_better(score_of(&advice, &after), score_of(&plan->advice, &plan->after));
-        keep(plan, &advice, &after, better);
+        Trial own = trial_of(plan);
+        bool better = is_better(score_of(&trial), score_of(&own));
+        keep(plan, &trial, better);
         idle = better ? 0 : idle + 1;
     }
     return true;
 }
 
 static bool try_less(const Trials *trials, AdvicePlan *plan, HostError *error) {
-    Advice advice = plan->advice, after;
-    if (!leave_out_what_is_in_vain(&advice, &plan->after))
+    Trial own = trial_of(plan), trial = own;
+    if (!leave_out_what_is_in_vain(&trial.advice, &plan->after))
         return true;
-    if (!judge_trial(trials, &advice, &after, error))
+    if (!run_trial(trials, plan, &trial, error))
         return false;
-    keep(plan, &advice, &after,
-         !is_better(score_of(&plan->advice, &plan->after), score_of(&advice, &after)));
+    keep(plan, &trial, !is_better(score_of(&own), score_of(&trial)));
     return true;
+}
+
+/* Of the processors, leaves out the one without which least harm is left; `any`: one that helps. */
+static bool leave_out_the_worst(const Trials *trials, AdvicePlan *plan, bool *any,
+                                HostError *error) {
+    Trial own = trial_of(plan), best = own;
+    *any = false;
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        if (!advice_wants_processor(&own.advice, i))
+            continue;
+        Trial trial = own;
+        AdviceRows rows = advice_rows(i);
+        for (size_t k = rows.first; k <= rows.last; k++) {
+            trial.advice.harmful[k] = trial.advice.verdict[k] == ADVICE_NEEDED;
+            trial.advice.cost[k] = own.harm;
+        }
+        if (!run_trial(trials, plan, &trial, error))
+            return false;
+        if (harm_size(&trial.harm) < harm_size(&best.harm)) {
+            best = trial;
+            *any = true;
+        }
+    }
+    keep(plan, &best, *any);
+    return true;
+}
+
+static bool try_without_harm(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    bool any = true;
+    while (any && harm_size(&plan->harm) > 0.0)
+        if (!leave_out_the_worst(trials, plan, &any, error))
+            return false;
+    return true;
+}
+
+/* Filters turn phases, so that a peak may rise: the fader takes that back, and what comes of it is
+ * tried as everything else is. */
+static bool take_back_the_peak(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    const double step_db = 0.1, hardly_db = 0.05;
+    Trial trial = trial_of(plan);
+    if (!(trial.harm.peak_db > hardly_db))
+        return true;
+    trial.advice.trim_db = step_db * ceil(trial.harm.peak_db / step_db);
+    bool fine = run_trial(trials, plan, &trial, error);
+    keep(plan, &trial, fine);
+    return fine;
 }
 
 static bool clean_ends(const Trials *trials, AdvicePlan *plan, HostError *error) {
     size_t last = advice_rows(0).last;
     if (!advice_wants_processor(&plan->advice, last))
         return true;
-    if (!advice_try(trials->host, &plan->advice, last, trials->progress, &plan->clean, error))
+    if (!advice_try(trials->host, &plan->advice, last, trials->progress, &plan->clean, NULL, error))
         return false;
     advice_go_on(&plan->advice, &plan->clean);
     return true;
+}
+
+/* By the phrases as they are heard with clean ends. The gains act on the take as it is, so that is
+ * where peaks and soft places are looked for. */
+static bool plan_ride(AdvicePlan *plan, HostError *error) {
+    const RideParams params = {
+        .range_db = RIDE_RANGE_DB, .strength = 1.0, .target_lufs = (double)NAN};
+    Measures heard = plan->clean.path ? plan->clean : plan->taken;
+    heard.path = plan->taken.path;
+    plan->advice.ride = &plan->ride;
+    return ride_take(&plan->ride, &heard, &params, error);
 }
 
 bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *plan,
@@ -162,15 +248,18 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
     if (!takes_measure(path, &plan->taken, progress, error))
         return false;
     plan->advice = advice_of(&plan->taken);
-    if (clean_ends(&trials, plan, error) &&
-        judge_trial(&trials, &plan->advice, &plan->after, error) &&
-        try_more(&trials, plan, error) && try_less(&trials, plan, error))
+    if (clean_ends(&trials, plan, error) && plan_ride(plan, error) &&
+        envelope_read(&plan->envelope, path, error) && try_first(&trials, plan, error) &&
+        try_more(&trials, plan, error) && try_less(&trials, plan, error) &&
+        try_without_harm(&trials, plan, error) && take_back_the_peak(&trials, plan, error))
         return true;
     plan_free(plan);
     return false;
 }
 
 void plan_free(AdvicePlan *plan) {
+    envelope_free(&plan->envelope);
+    ride_free(&plan->ride);
     measures_free(&plan->clean);
     measures_free(&plan->taken);
 }

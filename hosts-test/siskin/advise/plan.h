@@ -7,7 +7,9 @@
  * by the outcome. Then everything that is advised is done to the take, and that is measured and
  * judged again. Where a finding stays, or one is new, the step for it is set to do more, and tried
  * again, a few times; of all trials the best is advised. A processor that does nothing for a
- * finding is left out. What stays in the end is told. */
+ * finding is left out, and so is one that does harm (harm.h): of those, the one without which least
+ * is left of it, one after another. What stays in the end is told, and what was left out would have
+ * cost. */
 #ifndef SISKIN_ADVISE_PLAN_H
 #define SISKIN_ADVISE_PLAN_H
 
@@ -17,8 +19,11 @@
 typedef struct {
     Measures taken; /* as recorded */
     Measures clean; /* with clean ends, when they are not */
+    Ride ride;      /* what it would be, if it is asked for */
     Advice advice;
-    Advice after; /* how a render with it is judged; its `of` is not to be used */
+    Advice after;      /* how a render with it is judged; its `of` is not to be used */
+    Harm harm;         /* what that render does besides */
+    Envelope envelope; /* of the take as recorded */
 } AdvicePlan;
 
 /* Fails as measuring and rendering do; then there is nothing to free. */

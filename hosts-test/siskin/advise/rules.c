@@ -138,7 +138,7 @@ const AdviceRule advice_rules[] = {
     {.id = "riding",
      .step = "Riding",
      .name = "Phrases",
-     .processor = "phrase-leveller",
+     .processor = ADVICE_RIDE,
      .figure = figure_spread_db,
      .at_most = true,
      .limit = ADVICE_SPREAD_MOST_DB,
@@ -148,9 +148,8 @@ const AdviceRule advice_rules[] = {
      .says = "their loudness spreads by %s (standard deviation)",
      .none = "there is one alone",
      .unknown = "nothing is sung",
-     .todo = "Each is brought towards the mean, ahead of any compressor.",
-     .stays = "siskin measure --all tells the loudness of each phrase: ride by hand what is left.",
-     .settle = settle_riding},
+     .todo = "Each gets a gain of its own, by a lane of the fader, ahead of any compressor.",
+     .stays = "What is left is held by the phrases' own peaks: change the gains in the lane."},
     {.id = "clipping",
      .step = HAND,
      .as_recorded = true,
@@ -300,6 +299,10 @@ double advice_shortfall(size_t i, double figure) {
     return fmax(0.0, rule->at_most ? figure - rule->limit : rule->limit - figure);
 }
 
+bool advice_is_ride(const AdviceRule *rule) {
+    return rule->processor && strcmp(rule->processor, ADVICE_RIDE) == 0;
+}
+
 static bool same_processor(size_t a, size_t b) {
     const char *x = advice_rules[a].processor, *y = advice_rules[b].processor;
     return x && y && strcmp(x, y) == 0;
@@ -318,6 +321,7 @@ bool advice_wants_processor(const Advice *advice, size_t i) {
     AdviceRows rows = advice_rows(i);
     bool wanted = false;
     for (size_t k = rows.first; k <= i; k++)
-        wanted = wanted || (advice->verdict[k] == ADVICE_NEEDED && !advice->in_vain[k]);
+        wanted = wanted || (advice->verdict[k] == ADVICE_NEEDED && !advice->in_vain[k] &&
+                            !advice->harmful[k]);
     return wanted && i == rows.last && advice_rules[i].processor;
 }

@@ -9,7 +9,12 @@
 #ifndef SISKIN_ADVISE_RULES_H
 #define SISKIN_ADVISE_RULES_H
 
+#include "siskin/advise/harm.h"
+#include "siskin/edit/ride.h"
 #include "siskin/measure/take.h"
+
+/* What stands for a processor where the level is written phrase by phrase. */
+#define ADVICE_RIDE "ride"
 
 typedef enum { ADVICE_FINE, ADVICE_NEEDED, ADVICE_UNKNOWN } AdviceVerdict;
 
@@ -41,7 +46,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *id;        /* in CSV: lower case, words apart by _ */
     const char *step;      /* of the work; a heading where it changes */
     const char *name;      /* of what is judged */
-    const char *processor; /* NULL: none of ours mends it */
+    const char *processor; /* NULL: none of ours mends it; ADVICE_RIDE: a lane of the fader */
     bool as_recorded;      /* judged on the take itself, else with the ends of its spectrum clean */
     AdviceFigure *figure;
     bool at_most; /* fine up to the limit; else fine from it on */
@@ -55,7 +60,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *gone;     /* mended, it may be too little to tell of: what that means; else NULL */
     const char *todo;     /* what is done about it; by hand: what to do */
     const char *stays;    /* what to do about what the processor leaves; NULL by hand */
-    AdviceSettle *settle; /* NULL by hand; the same for all rows of a processor */
+    AdviceSettle *settle; /* NULL by hand and of a ride; the same for all rows of a processor */
 } AdviceRule;
 
 extern const AdviceRule advice_rules[];
@@ -69,11 +74,18 @@ typedef struct {
     bool arises[ADVICE_MOST_RULES];   /* needed because of the other steps */
     double arisen[ADVICE_MOST_RULES]; /* the figure as they leave it */
     bool in_vain[ADVICE_MOST_RULES];  /* the processor does nothing for it, and is left out */
+    bool harmful[ADVICE_MOST_RULES];  /* the processor does harm, and is left out */
+    Harm cost[ADVICE_MOST_RULES];     /* the harm, of a harmful one */
+    double trim_db;                   /* that the fader takes off all */
+    const Ride *ride;                 /* what a ride would be; must outlive it */
 } Advice;
 
 Advice advice_of(const Measures *measures);
 /* Judges again, by the take with the ends of its spectrum clean, what is not judged as recorded. */
 void advice_go_on(Advice *advice, const Measures *measures);
+
+/* Whether it is mended by a ride instead of a plugin. */
+bool advice_is_ride(const AdviceRule *rule);
 
 /* Rules first..last are all that name the processor of rule `i`; first == last for those without.
  */

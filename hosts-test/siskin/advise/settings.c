@@ -20,9 +20,6 @@ static double greatest(const char *plugin, const char *symbol) {
     return (double)controls_find(plugin, symbol)->maximum;
 }
 
-/* A pass of riding more for so much spread that a trial left. */
-static const double SPREAD_AGAIN_DB = 3.0;
-
 static void set(AdviceSettings *settings, const char *control, double value, const char *why, ...)
     __attribute__((format(printf, 4, 5)));
 
@@ -162,36 +159,4 @@ void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
         "%.0f dB over the noise, as far as words allow", over_db);
     if (fade_share * 1e3 * t60 > fade_ms)
         set(s, "fade_out", round(fade_share * 1e3 * t60), "the room takes %.2f s to die away", t60);
-}
-
-void settle_riding(const Measures *m, double extra, AdviceSettings *s) {
-    const double left_db = 0.5 * ADVICE_SPREAD_MOST_DB,
-                 lost = 1.5; /* within phrases nothing moves */
-    const double pace_ms = initial("phrase-leveller", "pace");
-    const double fastest_ms = 150.0, wide_db = 2.5; /* once evens that by half */
-    const double share = 0.6; /* of the way, each of two; no more, or noise is lifted with it */
-    double mean = 0.0, most = 0.0;
-    if (!isfinite(m->spread_db))
-        return;
-    for (size_t i = 0; i < m->n_phrases; i++)
-        mean += m->phrases[i].lufs / (double)m->n_phrases;
-    for (size_t i = 0; i < m->n_phrases; i++)
-        most = fmax(most, fabs(m->phrases[i].lufs - mean));
-    double strength = fmin(1.0, lost * (1.0 - left_db / m->spread_db));
-    set(s, "hold_average", 0.0, "the take's own average is known");
-    set(s, "target", 0.1 * round(10.0 * mean), "LUFS of the mean phrase");
-    bool wide = m->spread_db > wide_db;
-    set(s, "range", ceil((wide ? share : 1.0) * strength * most),
-        "the phrase farthest off is off by %.1f dB", most);
-    set(s, "strength", ceil(100.0 * strength), "leaves about %.0f dB of spread", left_db);
-    set(s, "pace",
-        round(fmax(fastest_ms,
-                   fmin(pace_ms, pace_ms * ADVICE_SPREAD_MOST_DB / (m->spread_db + extra)))),
-        "ms; faster for what lies further apart");
-    unsigned passes = wide ? 2 : 1;
-    if (extra > 0.0)
-        pass(s, passes + (unsigned)ceil(extra / SPREAD_AGAIN_DB), "a trial with less left %s",
-             "them too far apart");
-    else if (wide)
-        pass(s, passes, "what spreads by more than %.1f dB is evened by half at a time", wide_db);
 }

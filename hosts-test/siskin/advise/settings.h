@@ -5,7 +5,6 @@
 
 #include "siskin/advise/rules.h"
 
-AdviceSettle settle_low_end, settle_clicks, settle_breaths, settle_sibilants, settle_gaps,
-    settle_riding;
+AdviceSettle settle_low_end, settle_clicks, settle_breaths, settle_sibilants, settle_gaps;
 
 #endif

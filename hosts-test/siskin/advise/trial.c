@@ -10,17 +10,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-static Chain *make_chain(Host *host, const Advice *advice, size_t last, HostError *error) {
-    char *line = advice_line(host, advice, last, error);
-    if (!line)
-        return NULL;
-    char **word = text_take(strlen(line) + 1, sizeof *word);
-    size_t n = 0;
-    for (char *at = strtok(line, " ;"); at; at = strtok(NULL, " ;"))
-        word[n++] = at;
-    Chain *chain = chain_from_words(word, n, error);
-    free(word);
-    free(line);
+/* As its user would have it: from a file. It is never committed, so that a signal removes it. */
+static Chain *make_chain(const char *folder, Host *host, const Advice *advice, size_t last,
+                         HostError *error) {
+    char *path = text_print("%s/try.chain", folder);
+    SafeFile safe = {0};
+    FILE *file = safe_open(&safe, path, error) ? safe_stream(&safe, error) : NULL;
+    bool fine = file && advice_write_bare(file, host, advice, last, error);
+    fine = file && safe_stream_end(&safe, file, error) && fine;
+    Chain *chain = fine ? chain_load(safe.part, error) : NULL;
+    safe_discard(&safe);
+    free(path);
     if (!chain || settings_read(host, chain, error))
         return chain;
     chain_free(chain);
@@ -45,12 +45,9 @@ static void show(void *user, double done) {
     progress_show(user, "trying what is advised", done);
 }
 
-/* The render lies beside nothing of the user's. */
-static bool measure_aside(Host *host, const char *take, const Chain *chain, Progress *progress,
-                          Measures *result, HostError *error) {
-    char *folder = safe_temporary(error);
-    if (!folder)
-        return false;
+static bool measure_render(const char *folder, Host *host, const char *take, const Chain *chain,
+                           Progress *progress, Measures *result, Envelope *envelope,
+                           HostError *error) {
     char *path = text_print("%s/result.wav", folder);
     SafeFile file;
     bool fine = safe_open(&file, path, error);
@@ -58,18 +55,27 @@ static bool measure_aside(Host *host, const char *take, const Chain *chain, Prog
         show(progress, 0.0);
         fine = render(host, take, file.part, chain, error) &&
                measure_take(file.part, result, show, progress, error);
+        if (fine && envelope && !envelope_read(envelope, file.part, error)) {
+            measures_free(result);
+            fine = false;
+        }
         progress_clear(progress);
         safe_discard(&file);
     }
     free(path);
-    safe_temporary_end(folder);
     return fine;
 }
 
+/* All of it lies beside nothing of the user's. */
 bool advice_try(Host *host, const Advice *advice, size_t last, Progress *progress, Measures *result,
-                HostError *error) {
-    Chain *chain = make_chain(host, advice, last, error);
-    bool fine = chain && measure_aside(host, advice->of[0]->path, chain, progress, result, error);
+                Envelope *envelope, HostError *error) {
+    char *folder = safe_temporary(error);
+    if (!folder)
+        return false;
+    Chain *chain = make_chain(folder, host, advice, last, error);
+    bool fine = chain && measure_render(folder, host, advice->of[0]->path, chain, progress, result,
+                                        envelope, error);
     chain_free(chain);
+    safe_temporary_end(folder);
     return fine;
 }

@@ -2,6 +2,7 @@
 #include "siskin/edit/envelope.h"
 
 #include "filter/k_weight.h"
+#include "filter/svf.h"
 #include "measure/loudness.h"
 #include "measure/true_peak.h"
 #include "siskin/render/audio.h"
@@ -12,12 +13,23 @@
 #include <string.h>
 
 static const double HOP_S = 0.005;
+static const double VOICE_LOW_HZ = 360.0, VOICE_HIGH_HZ = 3000.0;
 
 typedef struct {
     AudioReader *reader;
     KWeight weight[AUDIO_CHANNELS];
+    Svf low[AUDIO_CHANNELS], high[AUDIO_CHANNELS];
     TruePeak peak;
 } Listening;
+
+static double voice_power(Listening *l, unsigned channel, const float *audio, size_t n) {
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        float y = svf_step(&l->high[channel], svf_step(&l->low[channel], audio[i]));
+        sum += (double)y * (double)y;
+    }
+    return sum / (double)n;
+}
 
 /* One hop: n frames, of which the last ones may be silence behind the end. */
 static void take_hop(Listening *l, Envelope *envelope, float *const *audio, size_t n) {
@@ -28,12 +40,25 @@ static void take_hop(Listening *l, Envelope *envelope, float *const *audio, size
     /* The interpolator goes on; only its largest value begins anew. */
     memset(l->peak.state.sample, 0, sizeof l->peak.state.sample);
     memset(l->peak.state.between, 0, sizeof l->peak.state.between);
+    double voice = 0.0;
     for (unsigned c = 0; c < l->reader->channels; c++) {
+        voice += voice_power(l, c, audio[c], n);
         k_weight_process(&l->weight[c], audio[c], audio[c], n);
         for (size_t i = 0; i < n; i++)
             sum += (double)audio[c][i] * (double)audio[c][i];
     }
+    envelope->voice[envelope->n] = (float)voice;
     envelope->power[envelope->n++] = (float)(sum / (double)n);
+}
+
+static void prepare_channel(Listening *l, unsigned channel) {
+    const SvfParams low = {
+        .kind = SVF_HIGH_PASS, .frequency_hz = (float)VOICE_LOW_HZ, .q = (float)M_SQRT1_2};
+    const SvfParams high = {
+        .kind = SVF_LOW_PASS, .frequency_hz = (float)VOICE_HIGH_HZ, .q = (float)M_SQRT1_2};
+    k_weight_prepare(&l->weight[channel], l->reader->rate_hz);
+    svf_set(&l->low[channel], l->reader->rate_hz, &low);
+    svf_set(&l->high[channel], l->reader->rate_hz, &high);
 }
 
 static bool listen(Listening *l, Envelope *envelope, HostError *error) {
@@ -46,9 +71,10 @@ static bool listen(Listening *l, Envelope *envelope, HostError *error) {
     envelope->length_s = (double)reader->frames / reader->rate_hz;
     envelope->power = text_take(hops + 1, sizeof *envelope->power);
     envelope->peak = text_take(hops + 1, sizeof *envelope->peak);
+    envelope->voice = text_take(hops + 1, sizeof *envelope->voice);
     true_peak_prepare(&l->peak, reader->channels);
     for (unsigned c = 0; c < reader->channels; c++)
-        k_weight_prepare(&l->weight[c], reader->rate_hz);
+        prepare_channel(l, c);
     while (envelope->n < hops) {
         if (!audio_read(l->reader, audio, hop, error))
             return false;
@@ -73,6 +99,7 @@ bool envelope_read(Envelope *envelope, const char *path, HostError *error) {
 void envelope_free(Envelope *envelope) {
     free(envelope->power);
     free(envelope->peak);
+    free(envelope->voice);
     *envelope = (Envelope){0};
 }
 

@@ -81,9 +81,11 @@ static double dip_of(const Envelope *envelope, double start_s, double end_s) {
     return is_dip && fabs(before - after) >= APART_DB ? at_s : (double)NAN;
 }
 
-static void part_phrase(Ride *ride, const Envelope *envelope, double start_s, double end_s) {
+static void part_phrase(Ride *ride, const Envelope *envelope, const RidePhrase *phrase) {
+    size_t first = ride->n;
+    double start_s = phrase->start_s;
     for (;;) {
-        double at_s = dip_of(envelope, start_s, end_s);
+        double at_s = dip_of(envelope, start_s, phrase->end_s);
         if (isnan(at_s))
             break;
         /* The first half may hold another dip; a phrase is parted in a few places at most. */
@@ -92,7 +94,12 @@ static void part_phrase(Ride *ride, const Envelope *envelope, double start_s, do
         add_phrase(ride, envelope, start_s, first_s);
         start_s = first_s;
     }
-    add_phrase(ride, envelope, start_s, end_s);
+    add_phrase(ride, envelope, start_s, phrase->end_s);
+    if (isnan(phrase->lufs))
+        return;
+    double off = phrase->lufs - gated_lufs(envelope, phrase->start_s, phrase->end_s);
+    for (size_t i = first; i < ride->n; i++)
+        ride->phrases[i].lufs += off;
 }
 
 /* ---- where the gain moves ---- */
@@ -197,7 +204,7 @@ void ride_plan(Ride *ride, const Envelope *envelope, const RidePhrase *phrases, 
                const RideParams *params) {
     *ride = (Ride){.peak_db = -INFINITY, .result_peak_db = -INFINITY};
     for (size_t i = 0; i < n; i++)
-        part_phrase(ride, envelope, phrases[i].start_s, phrases[i].end_s);
+        part_phrase(ride, envelope, &phrases[i]);
     if (ride->n == 0)
         return;
     place_moves(ride, envelope);

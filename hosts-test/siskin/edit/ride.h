@@ -44,8 +44,9 @@ typedef struct {
     double peak_db, result_peak_db; /* of the take, and the highest that a phrase comes to */
 } Ride;
 
-/* Of `phrases` only start_s and end_s are read; they stand in the order of their times, apart from
- * each other. No phrases: an empty ride. */
+/* Of `phrases` start_s, end_s and lufs are read; lufs NAN: it is measured here, else it is believed
+ * (as of the take without its rumble). They stand in the order of their times, apart from each
+ * other. No phrases: an empty ride. */
 void ride_plan(Ride *ride, const Envelope *envelope, const RidePhrase *phrases, size_t n,
                const RideParams *params);
 void ride_free(Ride *ride);

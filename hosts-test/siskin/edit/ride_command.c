@@ -59,7 +59,7 @@ static void print_chain(const Ride *ride) {
     puts("# Each line: from, to (seconds), gain (dB). Change what you like.\n"
          "bus lead\n"
          "  fader @ride\n");
-    ride_print_lane(stdout, ride);
+    ride_print_lane(stdout, ride, 0.0);
 }
 
 static int ride_one(const char *path, const Words *words, const RideParams *params) {
@@ -73,7 +73,7 @@ static int ride_one(const char *path, const Words *words, const RideParams *para
     if (fine && ride.n == 0)
         fine = host_fail(&error, "%s: no phrase was found in it", path);
     if (fine && words->lane)
-        ride_print_lane(stdout, &ride);
+        ride_print_lane(stdout, &ride, 0.0);
     else if (fine)
         print_chain(&ride);
     measures_free(&measures);

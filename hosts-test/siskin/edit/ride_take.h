@@ -11,7 +11,8 @@
 /* Fails when the take cannot be read again. The caller frees the ride. */
 bool ride_take(Ride *ride, const Measures *measures, const RideParams *params, HostError *error);
 
-/* "lane ride line" and a line for each phrase, its level and peak as comments. */
-void ride_print_lane(FILE *file, const Ride *ride);
+/* "lane ride line" and a line for each phrase, its level and peak as comments; all gains less
+ * trim_db. */
+void ride_print_lane(FILE *file, const Ride *ride, double trim_db);
 
 #endif

@@ -119,7 +119,7 @@ static const Fault faults[] = {
     {"breaths", "breaths", "breath-ducker", with_breaths, NULL, false},
     {"hot", "sibilants", "de-esser", NULL, lay_hot, false},
     {"noise", "noise", "gap-trimmer", with_noise, NULL, false},
-    {"spread", "riding", "phrase-leveller", with_spread, NULL, false},
+    {"spread", "riding", "fader @ride", with_spread, NULL, false},
 };
 enum { FAULTS = sizeof faults / sizeof *faults };
 
@@ -305,7 +305,7 @@ START_TEST(every_rule_is_told_of_and_only_statements_stand_outside_comments) {
     size_t statements = 0;
     for (const char *at = ran.out; *at; at = strchr(at, '\n') + 1) {
         ck_assert_uint_le(strcspn(at, "\n"), 200);
-        if (*at == '#' || *at == '\n')
+        if (*at == '#' || *at == '\n' || strncmp(at, "lane ride line\n", 15) == 0)
             continue;
         ck_assert(strncmp(at, statements ? "  " : "bus lead\n", statements ? 2 : 9) == 0);
         statements++;

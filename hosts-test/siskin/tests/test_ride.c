@@ -28,7 +28,8 @@ static void find_phrases(Ridden *r) {
         const SingerLabel *label = &r->take.labels[i];
         if (label->kind == SINGER_PHRASE && r->n < MOST_PHRASES)
             r->truth[r->n++] = (RidePhrase){.start_s = (double)label->start / RATE_HZ,
-                                            .end_s = (double)label->end / RATE_HZ};
+                                            .end_s = (double)label->end / RATE_HZ,
+                                            .lufs = (double)NAN};
     }
 }
 
@@ -194,7 +195,7 @@ START_TEST(phrases_that_touch_are_parted_at_their_softest) {
     Envelope envelope;
     HostError error;
     ck_assert(envelope_read(&envelope, "tone.wav", &error));
-    const RidePhrase whole = {.start_s = 0.05, .end_s = 3.95};
+    const RidePhrase whole = {.start_s = 0.05, .end_s = 3.95, .lufs = (double)NAN};
     Ride r;
     ride_plan(&r, &envelope, &whole, 1, &usual);
     ck_assert_uint_eq(r.n, 2);
@@ -217,7 +218,7 @@ START_TEST(nothing_sung_is_an_empty_ride) {
     Ride r;
     ride_plan(&r, &envelope, NULL, 0, &usual);
     ck_assert_uint_eq(r.n, 0);
-    const RidePhrase silent = {.start_s = 0.1, .end_s = 0.9};
+    const RidePhrase silent = {.start_s = 0.1, .end_s = 0.9, .lufs = (double)NAN};
     ride_plan(&r, &envelope, &silent, 1, &usual);
     ck_assert_uint_eq(r.n, 0);
     ride_free(&r);

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: ISC */
+/* harm.h: what a chain does to a take besides what it was asked for.
+ *
+ * The gain of every 5 ms, from 360 Hz to 3 kHz, between the take and its render, over the vowels of
+ * each phrase (where a pitch was heard, and no sibilant): nothing that is advised has business there
+ * but a ride, which moves a phrase as a whole. A word is bitten where the gain of a vowel falls 6 dB under the
+ * median of its phrase for 30 ms and more. The gain wanders by the distance between the 5th and the
+ * 95th percentile within a phrase; told is the median phrase's, and that of one phrase in twenty.
+ * Peaks are true peaks. */
+#ifndef SISKIN_ADVISE_HARM_H
+#define SISKIN_ADVISE_HARM_H
+
+#include "siskin/edit/envelope.h"
+#include "siskin/measure/take.h"
+
+typedef struct {
+    size_t bitten;         /* places */
+    double bitten_s;       /* where the first is */
+    double wander_db;      /* median phrase; NAN without phrases */
+    double wander_most_db; /* one in twenty is over it */
+    double peak_db;        /* of the render over that of the take; > 0: higher */
+} Harm;
+
+/* `measures` tells the phrases and the pitch of the take. */
+Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *render);
+
+/* 0 when there is none worth a word; else how much, to compare. */
+double harm_size(const Harm *harm);
+
+/* "bites 3 words, the first at 0:12.3; peaks 1.2 dB higher". The caller frees it. */
+char *harm_text(const Harm *harm);
+
+#endif

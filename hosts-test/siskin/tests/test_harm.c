@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: ISC */
+/* What a chain does to words besides what it was asked for: told of harm laid into a render at known
+ * places, and of none where there is none. */
+#include "singer.h"
+#include "siskin/advise/harm.h"
+#include "siskin/tests/run_siskin.h"
+
+enum { RATE_HZ = 48000 };
+
+static SingerTake sung;
+static Measures measures;
+static Envelope before;
+static float *render;
+
+static void write_mono(const char *path, const float *audio, size_t n) {
+    Sound sound = make_sound(1, (sf_count_t)n, RATE_HZ);
+    memcpy(sound.audio, audio, n * sizeof(float));
+    write_wav(path, &sound);
+    free(sound.audio);
+}
+
+static void sing(uint64_t seed) {
+    HostError error;
+    SingerParams params = singer_params(seed % 2 ? SINGER_WOMAN : SINGER_MAN, RATE_HZ, seed);
+    params.phrases = 5;
+    ck_assert(singer_take(&params, &sung));
+    write_mono("take.wav", sung.mix, sung.n);
+    ck_assert_msg(measure_take("take.wav", &measures, NULL, NULL, &error), "%s", error.text);
+    ck_assert(envelope_read(&before, "take.wav", &error));
+    render = malloc(sung.n * sizeof *render);
+    ck_assert_ptr_nonnull(render);
+    memcpy(render, sung.mix, sung.n * sizeof *render);
+}
+
+static Harm judge(void) {
+    Envelope after;
+    HostError error;
+    write_mono("render.wav", render, sung.n);
+    ck_assert(envelope_read(&after, "render.wav", &error));
+    Harm harm = harm_of(&measures, &before, &after);
+    envelope_free(&after);
+    return harm;
+}
+
+static void leave(void) {
+    singer_free(&sung);
+    measures_free(&measures);
+    envelope_free(&before);
+    free(render);
+}
+
+static void turn(double from_s, double to_s, double db) {
+    for (size_t i = (size_t)(from_s * RATE_HZ); i < (size_t)(to_s * RATE_HZ) && i < sung.n; i++)
+        render[i] *= (float)pow(10.0, db / 20.0);
+}
+
+START_TEST(the_take_itself_and_a_softer_one_do_no_harm) {
+    sing(8101);
+    Harm harm = judge();
+    ck_assert_uint_eq(harm.bitten, 0);
+    ck_assert_double_eq_tol(harm.wander_db, 0.0, 1e-6);
+    ck_assert_double_eq(harm.peak_db, 0.0);
+    ck_assert_double_eq(harm_size(&harm), 0.0);
+    turn(0.0, 1e3, -20.0);
+    harm = judge();
+    ck_assert_uint_eq(harm.bitten, 0);
+    ck_assert_double_eq_tol(harm.peak_db, -20.0, 1e-3);
+    ck_assert_double_eq(harm_size(&harm), 0.0);
+    leave();
+}
+END_TEST
+
+/* Phrases moved as wholes, breaths and sibilants gone: what a chain is for. */
+START_TEST(what_a_chain_is_for_is_no_harm) {
+    sing(8102);
+    for (size_t i = 0; i < measures.n_phrases; i++)
+        turn(measures.phrases[i].start_s, measures.phrases[i].end_s, i % 2 ? -9.0 : 0.0);
+    for (size_t i = 0; i < sung.n_labels; i++) {
+        const SingerLabel *l = &sung.labels[i];
+        if (l->kind == SINGER_BREATH || l->kind == SINGER_S || l->kind == SINGER_SH)
+            turn((double)l->start / RATE_HZ, (double)l->end / RATE_HZ, -15.0);
+    }
+    Harm harm = judge();
+    ck_assert_uint_eq(harm.bitten, 0);
+    ck_assert_double_eq(harm_size(&harm), 0.0);
+    leave();
+}
+END_TEST
+
+START_TEST(a_bitten_vowel_is_found_at_its_place) {
+    sing(8103);
+    size_t laid = 0;
+    double first_s = 0.0;
+    for (size_t i = 0; i < sung.n_labels && laid < 3; i++) {
+        const SingerLabel *l = &sung.labels[i];
+        double middle_s = 0.5 * (double)(l->start + l->end) / RATE_HZ;
+        if (l->kind != SINGER_VOICED || l->end - l->start < RATE_HZ / 3)
+            continue;
+        turn(middle_s - 0.04, middle_s + 0.04, -12.0);
+        first_s = laid++ == 0 ? middle_s - 0.04 : first_s;
+    }
+    ck_assert_uint_eq(laid, 3);
+    Harm harm = judge();
+    ck_assert_uint_eq(harm.bitten, 3);
+    ck_assert_double_eq_tol(harm.bitten_s, first_s, 0.02);
+    ck_assert_double_ge(harm_size(&harm), 3.0);
+    char *text = harm_text(&harm);
+    ck_assert_ptr_nonnull(strstr(text, "bites 3 places in words, the first at"));
+    free(text);
+    leave();
+}
+END_TEST
+
+START_TEST(a_gain_that_wanders_within_phrases_is_told) {
+    sing(8104);
+    for (size_t i = 0; i < sung.n; i++)
+        render[i] *= (float)pow(10.0, 4.0 * sin(2.0 * M_PI * 1.0 * (double)i / RATE_HZ) / 20.0);
+    Harm harm = judge();
+    /* 5th to 95th percentile of a sine of 4 dB: 2 * 4 sin(0.45 pi) = 7.9 dB over whole periods */
+    ck_assert_double_ge(harm.wander_db, 5.5);
+    ck_assert_double_le(harm.wander_db, 8.2);
+    ck_assert_double_gt(harm_size(&harm), 0.0);
+    leave();
+}
+END_TEST
+
+START_TEST(a_peak_that_rises_is_told) {
+    sing(8105);
+    turn(0.0, 1e3, 2.5);
+    Harm harm = judge();
+    ck_assert_double_eq_tol(harm.peak_db, 2.5, 1e-3);
+    ck_assert_double_eq(harm_size(&harm), 0.0); /* the fader's business */
+    char *text = harm_text(&harm);
+    ck_assert_str_eq(text, "peaks 2.5 dB higher");
+    free(text);
+    leave();
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("harm");
+    tcase_add_test(tcase, the_take_itself_and_a_softer_one_do_no_harm);
+    tcase_add_test(tcase, what_a_chain_is_for_is_no_harm);
+    tcase_add_test(tcase, a_bitten_vowel_is_found_at_its_place);
+    tcase_add_test(tcase, a_gain_that_wanders_within_phrases_is_told);
+    tcase_add_test(tcase, a_peak_that_rises_is_told);
+    return run_suite(tcase, "harm");
+}

@@ -88,7 +88,7 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults steps \
+  lint format quality bench hosts demo picture install uninstall clean fuzz fuzz-programs faults steps \
   steps-programs
 .SECONDARY:
 all: bundles programs
@@ -96,6 +96,7 @@ all: bundles programs
 help:
 	@echo 'make            build bundles and programs into $(BUILD)/'
 	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
+	@echo "make picture    the README's picture again, from the demo's page"
 	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
 	@echo 'make steps      instructions of single blocks under hostile input'
 	@echo 'make faults     siskin killed at random moments, on a full disk, on files cut short'
@@ -316,6 +317,9 @@ demo:
 	@hosts-test/setup.sh demo
 	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo/demo.sh
+# The README's picture, after make demo.
+picture:
+	@BUILD=$(BUILD) hosts-test/demo/picture.sh
 
 # ---- installing ----
 # Root installs for all users; anybody else into their own folders.

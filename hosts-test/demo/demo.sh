@@ -37,14 +37,14 @@ step() { # number, processor, line of the table, the truth
 }
 step 1 rumble-filter rumble
 step 2 transient-tamer clicks "$out/steps/truth.wav"
-step 3 breath-ducker breaths
-step 4 de-esser sibilants
-step 5 gap-trimmer gaps
+step 3 gap-trimmer gaps
+step 4 breath-ducker breaths
+step 5 de-esser sibilants
 step 6 phrase-leveller phrases
 
 # The lead in one call, as one would do it.
-"$siskin" render --quiet "$out/raw.wav" "$out/lead.wav" rumble-filter transient-tamer breath-ducker \
-    de-esser gap-trimmer phrase-leveller
+"$siskin" render --quiet "$out/raw.wav" "$out/lead.wav" rumble-filter transient-tamer gap-trimmer \
+    breath-ducker de-esser phrase-leveller
 
 # What the program would do with it, told nothing but the take; and a page of that.
 "$siskin" advise "$out/raw.wav" >"$out/advised.chain"

@@ -2,7 +2,7 @@
 /* transient-tamer: takes mouth clicks and lip pops down to what surrounds them, inside one band.
  *
  *     in -> levels of bands -> excess, events, judgement -+ cut of each band
- *     dry (max_length + 43.5 ms late) -----------------> mend -> out
+ *     dry (max_length + 44 ms late) -------------------> mend -> out
  *
  * Detection takes both channels together, and both get the same cuts. */
 #include "detect/click_finder.h"

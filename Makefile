@@ -88,7 +88,7 @@ FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
 .PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo picture install uninstall clean fuzz fuzz-programs faults steps \
+  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults steps \
   steps-programs
 .SECONDARY:
 all: bundles programs
@@ -318,6 +318,7 @@ demo:
 	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo/demo.sh
 # The README's picture, after make demo.
+.PHONY: picture
 picture:
 	@BUILD=$(BUILD) hosts-test/demo/picture.sh
 

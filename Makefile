@@ -96,7 +96,6 @@ all: bundles programs
 help:
 	@echo 'make            build bundles and programs into $(BUILD)/'
 	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
-	@echo "make picture    the README's picture again, from the demo's page"
 	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
 	@echo 'make steps      instructions of single blocks under hostile input'
 	@echo 'make faults     siskin killed at random moments, on a full disk, on files cut short'

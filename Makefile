@@ -316,6 +316,10 @@ demo:
 	@hosts-test/setup.sh demo
 	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo/demo.sh
+# The README's picture, after make demo.
+.PHONY: picture
+picture:
+	@BUILD=$(BUILD) hosts-test/demo/picture.sh
 
 # ---- installing ----
 # Root installs for all users; anybody else into their own folders.

@@ -1,18 +1,19 @@
 /* SPDX-License-Identifier: ISC */
 /* viterbi.h: the likeliest sequence of states, decided a fixed number of steps late.
  *
- * Every step brings the log-likelihood of what was observed under each state. The path maximises
- * the sum of these less a cost for every change of state, where state 0, once entered, lasts at
- * least `least` steps:
- *     d_j(t) = max_i (d_i(t-1) - cost_ij) + e_j(t)                                          j > 0
- *     d_0(t) = max(d_0(t-1) + e_0(t),  enter(t - least + 1) + sum of e_0 over the last `least`
- * steps) enter(t) = max_{i>0} (d_i(t-1) - cost_i0) Sources: Viterbi, IEEE Trans. IT 13(2), 260-269,
- * 1967; decisions at a fixed lag as in Forney, Proc. IEEE 61(3), 1973, section III; the least
- * duration is the explicit state duration of Rabiner, Proc. IEEE 77(2), 1989, section IV.D, with a
- * distribution that is 0 below and geometric above. A run of state 0 that is not yet `least` steps
- * old cannot end a path, so that lag >= least gives each run its full chance. Work: about 20
- * additions and at most `lag` steps back along the path, the same bound for every step. Latency:
- * lag steps. */
+ * Every step brings the log-likelihood e_j of what was observed under each state j. The path is the
+ * sequence with the largest sum of these, less a cost for every change of state. State 0, once
+ * entered, lasts at least `least` steps. The best sum that ends in state j is
+ *     d_j(t) = max_i (d_i(t-1) - cost_ij) + e_j(t)                      j > 0
+ *     d_0(t) = max(d_0(t-1) + e_0(t),  enter(t - least + 1) + E_0)
+ *     enter(t) = max_{i>0} (d_i(t-1) - cost_i0)
+ * where E_0 is the sum of e_0 over the last `least` steps. A run of state 0 that is not yet `least`
+ * steps old cannot end a path, so a lag of at least `least` gives each run its full chance.
+ * Sources: Viterbi, IEEE Trans. IT 13(2), 260-269, 1967; decisions at a fixed lag: Forney, Proc.
+ * IEEE 61(3), 1973, section III; the least duration is an explicit state duration (Rabiner, Proc.
+ * IEEE 77(2), 1989, section IV.D) whose distribution is 0 below `least` and geometric above.
+ * Latency: `lag` steps. Cost: about 20 additions and at most `lag` steps back along the path, the
+ * same bound for every step. */
 #ifndef SISKIN_BASIC_VITERBI_H
 #define SISKIN_BASIC_VITERBI_H
 

@@ -1,14 +1,16 @@
 /* SPDX-License-Identifier: ISC */
 /* click_features.h: what a short event looks like among what surrounds it, in numbers.
  *
- * An event is a run of hops in which some bands stand out of their opening (level_morphology.h). What
- * tells a click from the pulses of a voice, the burst of a plosive or the start of a word is
- * measured on the levels of all bands in dB: how high it is and how unevenly it is spread over them
- * (a click is added to the voice, and leaves some bands alone), whether its sides are alike (a
- * plosive parts silence from voice), whether the like of it happened before or, in a periodic
- * voice, a period away (the idea of long-term prediction before detection: Vaseghi and Rayner, IEE
- * Proc. I 137(1), 38-46, 1990, here on the envelopes of the whitened bands), what the voice does
- * below 1200 Hz, and how loud it is beside the voice.
+ * An event is a run of hops in which some bands stand out of their opening (level_morphology.h).
+ * Measured on the levels of all bands, in dB, is what tells a click from the pulses of a voice, the
+ * burst of a plosive or the start of a word:
+ * - how high it is, and how unevenly it is spread over the bands: a click is added to the voice,
+ *   and leaves some bands alone;
+ * - whether its sides are alike: a plosive parts silence from voice;
+ * - whether the like of it happened before or, in a periodic voice, a period away (the idea of
+ *   long-term prediction before detection: Vaseghi and Rayner, IEE Proc. I 137(1), 38-46, 1990,
+ *   here on the envelopes of the whitened bands);
+ * - what the voice does below 1200 Hz, and how loud the event is beside it.
  * Latency: an event can be measured CLICK_HOPS_AFTER hops after its end. Cost about 3000 vector
  * operations an event. */
 #ifndef SISKIN_DETECT_CLICK_FEATURES_H

@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* phrase_marks.h: a row of steps, some of them marked as sound, read a fixed number of steps late:
- * what belongs together is joined, and what comes is announced.
+/* phrase_marks.h: which steps belong to a phrase, from steps marked as sound; read `behind` steps
+ * late, so that short pauses can be joined and a coming phrase announced.
  *
- * Step t is "open" when it is marked, or lies within `tail` steps behind a marked one, or in a
- * pause between two marks of at most `shortest` steps: as far as is known by then, that is `behind`
- * steps later. A pause whose end is not in sight counts as shorter than `shortest` until it is
- * longer. Marks may be set for any step that was not yet read. Latency `behind` steps. Cost: one
- * scan over them. */
+ * Step t is "open" when one of these holds:
+ * - it is marked;
+ * - it lies within `tail` steps after a marked one;
+ * - it lies in a pause between two marks of at most `shortest` steps. A pause whose end is not yet
+ *   in sight counts as such until it is longer.
+ * Marks may be set for any step that was not read yet. Latency `behind` steps. Cost: one scan over
+ * them. */
 #ifndef SISKIN_DETECT_PHRASE_MARKS_H
 #define SISKIN_DETECT_PHRASE_MARKS_H
 

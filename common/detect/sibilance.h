@@ -2,24 +2,23 @@
 /* sibilance.h: how far a sibilant stands over the singer's own vowels, in dB.
  *
  *     ratio = band - max(vowels lately, voice now)
- * The quotient of the two bands at one moment does not tell a hot /s/ from an ordinary one: with no
- * voicing under it, it is anywhere above +10 dB. What is published, and what an ear judges by, is
- * the level of the fricative over the vowels around it; so the voice is remembered through the
- * sibilant (vowel_level.h). A voice louder than that memory counts as it is, or the first vowel
- * after a rest would look sibilant.
+ * The two bands at one moment do not tell a hot /s/ from an ordinary one: with no voicing under it,
+ * their ratio is anywhere above +10 dB. What is published, and what an ear judges by, is the level
+ * of the fricative over the vowels around it. So the level of the vowels is remembered through the
+ * sibilant (vowel_level.h). A voice louder than that memory counts as it is; otherwise the first
+ * vowel after a rest would look sibilant.
  *
- * Two conditions keep what is no sibilant out of `minimum_duration_db`:
- * - the band must hold more power than the voice just now, after the rule by which sibilants are
- *   found in read speech: more energy above 3 kHz than below 1.5 kHz (an unreviewed measurement on
- *   the CMU ARCTIC corpus). Since the voice band reaches down to 100 Hz, the voicing of a /z/
- * counts against it: it is treated where its friction outweighs its voicing. In vowels the value is
- *   SIBILANCE_VOWEL_DB.
- * - it must last (minimum_duration.h). /sh/ and /z/ are recognised from 30 ms of friction on, /s/ from 50 ms
- *   (Jongman, JASA 85, 1989), while plosive bursts take 5..20 ms (from memory) and most mouth
- * clicks less; what is over within 20 ms, to which the detector's window adds some 4, is none.
+ * Two conditions keep what is no sibilant out of the ratio that is reported:
+ * - The band must hold more power than the voice just now. By the same rule sibilants are found in
+ *   read speech: more energy above 3 kHz than below 1.5 kHz (an unreviewed measurement on the CMU
+ *   ARCTIC corpus). The voice band reaches down to 100 Hz, so a /z/ counts only where its friction
+ *   outweighs its voicing. In vowels the value is SIBILANCE_VOWEL_DB.
+ * - It must last (minimum_duration.h). /sh/ and /z/ are recognised from 30 ms of friction on, /s/
+ *   from 50 ms (Jongman, JASA 85, 1989); bursts of plosives take 5..20 ms (from memory), most mouth
+ *   clicks less. What is over within 20 ms is none; the detector's window adds some 4 ms to that.
  *
- * Adding a gain to the signal changes nothing. Cost: two logarithms and `lasting` a step.
- * Latency of minimum_duration_db: sibilance_latency() steps. */
+ * A gain before the unit changes nothing. Latency: sibilance_latency() steps. Cost: two logarithms
+ * and a minimum_duration a step. */
 #ifndef SISKIN_DETECT_SIBILANCE_H
 #define SISKIN_DETECT_SIBILANCE_H
 

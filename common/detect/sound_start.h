@@ -2,13 +2,14 @@
 /* sound_start.h: where a sound began that has just been recognised, from the levels of the last
  * steps.
  *
- * Back from the step that gave it away, as long as the level is over `low_db`. Then, since speech
- * has short silences in it, a sound of up to SOUND_START_SHORT steps is taken in that ended at most
- * SOUND_START_BRIDGE before (a burst before its vowel: Lisker and Abramson, Word 20, 1964, find 20
- * to 100 ms between the two); and then up to SOUND_START_QUIET steps of quiet, but nothing of a
- * longer sound that ended there, such as a breath. When the sound goes on back to the earliest step
- * allowed, that is the answer; unless something longer dies away in between, to VALLEY_DB below its
- * level there: then it is the quietest step after that.
+ * From the step that gave the sound away, the start goes back as long as the level is over
+ * `low_db`, and then over what belongs to the same word:
+ * - sounds of up to SOUND_START_SHORT steps that ended at most SOUND_START_BRIDGE before, three at
+ *   most: a burst before its vowel (20 to 100 ms between them: Lisker and Abramson, Word 20, 1964);
+ * - then up to SOUND_START_QUIET steps of quiet, but nothing of a longer sound that ended there,
+ *   such as a breath.
+ * When the level is over `low_db` all the way back to `earliest`, that is the start. But when it
+ * falls by over VALLEY_DB from there, something else died away, and the start is the quietest step.
  *
  * Steps are counted by the caller. Cost: a few scans from `earliest` to `step`. */
 #ifndef SISKIN_DETECT_SOUND_START_H

@@ -64,9 +64,9 @@ static inline Simd halves(Simd first, Simd second) {
     return (Simd){first[0], first[1], second[2], second[3]};
 }
 
-/* Both sections of both channels step together, the second on what the first gave one frame before:
- * the first is a frame ahead, takes its lead alone, and has its state kept when it has seen all n.
- */
+/* Both sections of both channels step together, in four lanes. The second section takes what the
+ * first gave one frame before, so the first runs a frame ahead: its first frame is stepped alone,
+ * and its state is kept from before the last step, which is one too many. */
 static void cut(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
                 float *const out[BAND_CUT_CHANNELS], size_t n) {
     const float *in0 = in[0], *in1 = in[1];

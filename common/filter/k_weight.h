@@ -3,8 +3,8 @@
  *
  * ITU-R BS.1770, Annex 1: a high shelf of +4 dB from about 1.7 kHz up, for the head, then a
  * second-order high-pass at 38 Hz. The standard gives coefficients for 48 kHz alone; these are
- * derived for every rate from the analogue parameters behind them (bilinear transform, K = tan(pi
- * f0 / fs)), which gives the published ones back to 14 digits:
+ * derived for every rate from the analogue parameters behind them, by the bilinear transform with
+ * K = tan(pi f0 / fs), which gives the published ones back to 14 digits:
  *
  *     shelf  f0 1681.974450955533 Hz, Q 0.7071752369554196, Vh = 10^(3.999843853973347 / 20),
  *            Vb = Vh^0.4996667741545416

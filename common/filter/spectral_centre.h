@@ -2,16 +2,16 @@
 /* spectral_centre.h: where in a band the energy lies and how widely it is spread, with no transform
  * and no trigonometry.
  *
- * From the powers P of a band signal, S of its first and C of its second difference (band_ratio.h):
- *     u  = S / 4P                                mean of sin^2(w/2) over the spectrum
- *     du = sqrt(C/P - (S/P)^2) / 4               its deviation
- *     g  = sqrt(u / (1 - u))                     tan(w/2): the centre as state-variable filters
- * want it d  = du / (2 sqrt(u (1 - u)))              deviation of the angle w/2, to first order in
- * du It is the centre in the sense of the mean square frequency (Kedem, Proc. IEEE 74(11), 1986):
- * of a sine its frequency, of noise between f1 and f2 well under the Nyquist frequency sqrt((f1^2 +
- * f1 f2 + f2^2) / 3).
+ * From the power P of a band signal, S of its first and C of its second difference (band_ratio.h):
+ *     u  = S / 4P                       mean of sin^2(w/2) over the spectrum
+ *     du = sqrt(C/P - (S/P)^2) / 4      its deviation
+ *     g  = sqrt(u / (1 - u))            tan(w/2): the centre, as state-variable filters want it
+ *     d  = du / (2 sqrt(u (1 - u)))     deviation of the angle w/2, to first order in du
+ * The centre is the root of the mean square frequency (Kedem, Proc. IEEE 74(11), 1986): of a sine
+ * its frequency; of noise between f1 and f2, both well under the Nyquist frequency,
+ * sqrt((f1^2 + f1 f2 + f2^2) / 3).
  *
- * The three powers are summed with an exponential memory of 30 ms before they are divided, so each
+ * The three powers are summed with an exponential memory of 30 ms before they are divided. So each
  * moment counts by its energy: a sibilant takes the centre over as soon as it is louder than what
  * was there, and silence moves nothing. A gain before the unit changes nothing.
  * Valid for centres well inside 0 .. rate/2. Latency that of the powers. Cost: two square roots and

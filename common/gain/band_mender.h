@@ -1,17 +1,18 @@
 /* SPDX-License-Identifier: ISC */
 /* band_mender.h: takes the level of single bands down, and up again, within a millisecond.
  *
- * One band-pass after another, each taken away from what it was made of in a share c that moves:
+ * The bands are in series. Each takes away a share c of its own band-pass, and c moves:
  *     y = x - c k v(x),  0 <= c < 1
- * with v the band-pass output of the trapezoidal state-variable filter (svf.h), k v having the gain
- * 1 at the centre. A cut of 1 - c at the centre, a flat 1 far away, minimum phase; c moves without
- * touching the filter's states. With c = 0 in all bands y = x, bit for bit. The filters overlap: a
- * cut in one band takes a third of it, in dB, from each neighbour. Each is therefore made a little
- * less than asked for, and all are held down where they would add up to more than is allowed.
+ * v is the band-pass output of the trapezoidal state-variable filter (svf.h); k v has the gain 1 at
+ * the centre. So the gain is 1 - c at the centre and 1 far away, minimum phase, and c moves without
+ * touching the filter's states. With c = 0 in all bands y = x, bit for bit.
+ * The filters overlap: a cut in one band takes a third of it, in dB, from each neighbour. So each
+ * is made a little smaller than asked for, and all are held down where they would add up to more
+ * than is allowed.
  * c is given at the boundaries of hops and runs straight between them. The filters run on when
- * nothing is cut, until they are told to rest; when they begin again, from silence, they need 4 ms
- * to settle before the first cut. Latency 0. Cost 10 operations for each band and channel,
- * none while resting. */
+ * nothing is cut, until they are told to rest. When they begin again, from silence, they need 4 ms
+ * to settle before the first cut. Latency 0. Cost 10 operations for each band and channel, none
+ * while resting. */
 #ifndef SISKIN_GAIN_BAND_MENDER_H
 #define SISKIN_GAIN_BAND_MENDER_H
 

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* gain_slew.h: the hand on the fader: takes a gain to where it is wished, never faster than a hand
- * moves.
+/* gain_slew.h: takes a gain to where it is wished, no faster than a hand moves a fader.
  *
- *     e = wish - gain,   gain += clamp(e (1 - exp(-8 T / pace)), -S T, S T),   S = 12 dB/s 300 /
- * pace
- *
- * a first-order approach with a time constant of pace / 8 whose speed is bounded: a large move is a
- * straight line in dB, and only its end is rounded. When it may not move it stands still to the
- * bit. Latency 0; steps are hops. */
+ * Every step of T seconds,
+ *     e     = wish - gain                                          (dB)
+ *     gain += clamp(e (1 - exp(-8 T / pace)), -S T, S T)
+ *     S     = 12 dB/s * 300 ms / pace
+ * This is a first-order approach with a time constant of pace / 8, whose speed is bounded by S: a
+ * large move is a straight line in dB, rounded at its end. When the gain may not move it stands
+ * still to the bit. Steps are hops. Latency 0. Cost: a few operations a step. */
 #ifndef SISKIN_GAIN_GAIN_SLEW_H
 #define SISKIN_GAIN_GAIN_SLEW_H
 

@@ -1,17 +1,16 @@
 /* SPDX-License-Identifier: ISC */
-/* sibilance_gain.h: how much a sibilant is to be cut, from its ratio to the voice.
+/* sibilance_gain.h: how much a sibilant is to be cut, from how far it stands over the vowels.
  *
- *     goal = min(range, strength * max(0, ratio - threshold))                  (dB)
- * smoothed in dB by one pole upwards (attack) and another downwards (release): the smooth branching
- * detector behind the gain computer (Giannoulis, Massberg, Reiss, JAES 60(6), 2012, eq. 17), so
- * that both are time constants of the reduction itself. `release` is how the cut lets go while a
- * sibilant dies away. Once the vowel is back the cut has nothing left to do, and lets go twelve
- * times faster, so that the vowel keeps its highs.
- * Below 0.01 dB with nothing to do the reduction is exactly 0.
+ *     goal = min(range, strength * max(0, ratio - threshold))      (dB)
+ * The cut goes to its goal by one pole upwards (attack) and another downwards (release): smooth
+ * branching behind the gain computer (Giannoulis, Massberg, Reiss, JAES 60(6), 2012, eq. 17), so
+ * both are time constants of the cut in dB. `release` is for a sibilant that dies away. Once the
+ * vowel is back the cut has nothing left to do: it lets go twelve times faster, and the vowel keeps
+ * its highs. Below 0.01 dB with nothing to do the cut is exactly 0.
  *
- * Steps are hops of the detector, so that an attack shorter than one acts as one. The corner of a
- * sudden goal is rounded by the hops: the caller draws lines between them. Latency 0. Cost: a dozen
- * operations a step. */
+ * Steps are hops of the detector, so an attack shorter than one acts as one. The caller draws lines
+ * between the steps, which rounds the corner of a sudden goal. Latency 0. Cost: a dozen operations
+ * a step. */
 #ifndef SISKIN_GAIN_SIBILANCE_GAIN_H
 #define SISKIN_GAIN_SIBILANCE_GAIN_H
 

@@ -6,21 +6,22 @@
  * is that they move. Two witnesses are heard:
  *
  * - The voice. Of windows with a steady pitch the levels of all partials up to 2 kHz are kept, and
- *   each is explained by a tract of its own (formant_fit.h), after the whole take's own slope, broad
- *   shape (what is left, smoothed over 0.7 octaves) and excess of the first partials, which is the
- *   glottis's, have been taken off: medians over the take, in turns. A peak of g dB at f with
- *   quality q then counts by how much likelier it makes the levels of m partials, with errors of
- *   Student's form (Lange, Little and Taylor, JASA (stat.) 84, 1989, from memory), so that windows
- *   which no tract explains count little, v being the take's median of C(0) / (m - 1):
+ *   each window is explained by a tract of its own (formant_fit.h). What the whole take has in
+ *   common is taken off before, as medians in turns: its slope, its broad shape (what is left,
+ *   smoothed over 0.7 octaves), and the excess of the first partials, which is the glottis's.
+ *   A peak of g dB at f with quality q then counts by how much likelier it makes the levels of m
+ *   partials. Errors have Student's form (Lange, Little and Taylor, JASA (stat.) 84, 1989, from
+ *   memory), so that windows which no tract explains count little. v being the take's median of
+ *   C(0) / (m - 1),
  *       gain(window) = (m - 1) / 2 ln((1 + C(0) / ((m - 1) v)) / (1 + C(g) / ((m - 1) v)))
  *   Formants and notes are free in every window; only what stands in all of them can gain much.
  *   Windows of one sound, at most 0.25 s of it, are one token of evidence: their gains are added
  *   and divided by sqrt(windows). The evidence is sum(tokens) / tokens * sqrt(tokens).
- * - Noise. Breaths, consonants and the room's own tone in windows without voice are excited by
- *   noise and need no tract (if they lie 35 dB under the voice; else it is soft voice): the mean
- * log spectrum around f is fitted by a + b x + c x^2 + g h(f),  x in octaves from f,  within 0.7
- * octaves, by least squares with weights after Huber (Ann. Math. Stat. 35, 1964) against lines of
- * hum.
+ * - Noise. Breaths, consonants and the room's own tone, in windows without voice and 35 dB under
+ *   it (else it is soft voice), are excited by noise and need no tract. Their mean log spectrum
+ *   within 0.7 octaves of f is fitted by
+ *       a + b x + c x^2 + g h(f),   x in octaves from f
+ *   by least squares, with weights after Huber (Ann. Math. Stat. 35, 1964) against lines of hum.
  *
  * Found is a peak that the noise shows, by 3 dB and 5 standard errors, and the voice has some
  * evidence for too; or that the voice alone shows at a higher bar, from twice the lowest notes up:

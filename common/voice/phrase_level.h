@@ -1,21 +1,23 @@
 /* SPDX-License-Identifier: ISC */
 /* phrase_level.h: how loud the phrase being sung is, and how loud the take has been so far.
  *
- * Only sung moments count, and time stands still in between (gated loudness, as in ITU-R BS.1770-4,
- * but gated by what is sung instead of by level). Within a phrase, P being the power of a moment,
+ * Only sung moments count, and time stands still in between: gated loudness as in ITU-R BS.1770-4,
+ * but gated by what is sung instead of by level. A pause of 350 ms ends a phrase; one begins to
+ * count after 20 ms, so that a stray moment begins none.
+ *
+ * Within a phrase, P being the power of a moment,
  *     M += max(1 / n, 1 - exp(-T / memory)) (P - M)
- * is the plain mean of the phrase so far, and an exponential one when it goes on. A pause of 350 ms
- * ends a phrase. Of a new phrase little is known at first, and what a singer is likely to do next
- * is the average of what was done before: the estimate of least variance weighs the two by how much
- * each is worth (the mean of n observations and a prior worth k of them, a Gaussian prior's
- * posterior mean),
- *     level = (k average + n M) / (k + n)   in dB, k = 100 ms
- * Measured on sung and spoken phrases, what 400 ms of a phrase say of its level is wrong by 2.5 dB
- * (deviation), 1 s by 1.3 dB. A phrase begins to count after 20 ms of it, so that a stray moment
- * cannot begin one.
- * The average is that of the level over sung time, in dB, over the whole take at first and over the
- * last 30 s of singing later. A mean M of over 15 dB above it says that what came before was not
- * the voice: the average starts anew and is no prior.
+ * the plain mean of the phrase at first, and an exponential one when it goes on. Little is known of
+ * a new phrase, and a singer will most likely do what was done before. So the level weighs the mean
+ * of n moments against the take's average, which is worth k of them (a Gaussian prior's posterior
+ * mean, the estimate of least variance):
+ *     level = (k average + n M) / (k + n)      in dB, k = 100 ms
+ * Measured on sung and spoken phrases: 400 ms of a phrase tell its level to 2.5 dB (standard
+ * deviation), 1 s to 1.3 dB.
+ *
+ * The average is that of the level over sung time, in dB: over the whole take at first, over the
+ * last 30 s of singing later. When M is over 15 dB above it, what came before was not the voice:
+ * the average starts anew and is no prior.
  * Levels in LUFS: -0.691 + 10 log10 of K-weighted power, summed over channels. Latency 0. */
 #ifndef SISKIN_VOICE_PHRASE_LEVEL_H
 #define SISKIN_VOICE_PHRASE_LEVEL_H

@@ -1,27 +1,30 @@
 /* SPDX-License-Identifier: ISC */
 /* vowel_level.h: how loud a voice has lately been in its vowels, held through all that is not one.
  *
- * One step takes the levels of a low "voice" band and of a high "band" at one moment. A moment
- * counts as vowel when the high band lies under the voice band by more than the gate, and the voice
- * stands 12 dB above the quietest it has lately been, so that neither frication nor breath nor room
- * tone is taken for the voice. Over such moments
+ * A step takes the levels of a low "voice" band and of a high "band" at one moment. It counts as
+ * vowel when the high band lies under the voice band by more than the gate, and the voice stands
+ * 12 dB above the quietest it has lately been: so neither friction nor breath nor room tone is
+ * taken for the voice. Over such moments
  *     L += share (voice - L)      (dB)
- * with the share of the plain mean at first, and later of a time constant of 75 ms upwards and 3 s
- * downwards, counted in vowel time alone: in consonants and gaps the level stands still. It leans
- * to the louder vowels, since fricatives are measured against the vowel where it is loudest
- * (Jongman, Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a
- * breath has some such moments. More than 12 dB over L, and something else had
- * been taken for the voice: the share is that of 30 ms. More than 20 dB under L are fade-outs and
- * breaths, and take it down by only 2 dB a second, once it is known. More than 60 dB under it may
- * be the voice after a bang that was taken for one: what looks like a vowel takes it down by 20 dB
- * a second, the rest says nothing. More than 100 dB under it is silence and says nothing. The
- * quietest level follows downwards at once and upwards by 1 dB a second (in the spirit of the
- * minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but kept much simpler).
+ * with the share of the plain mean at first; later with a time constant of 75 ms upwards and 3 s
+ * downwards, counted in vowel time alone: in consonants and gaps L stands still. It leans to the
+ * louder vowels, since fricatives are measured against the vowel where it is loudest (Jongman,
+ * Wayland and Wong, JASA 108(3), 2000). L is known once 50 ms of vowel were heard: even a breath
+ * has some such moments.
+ *
+ * What is far from L is treated apart:
+ *     over L + 12 dB     something else had been taken for the voice: L follows in 30 ms
+ *     under L - 20 dB    fade-outs and breaths: once L is known, down by only 2 dB a second
+ *     under L - 60 dB    the voice, perhaps, after a bang that was taken for it: what looks like a
+ *                        vowel takes L down by 20 dB a second, the rest says nothing
+ *     under L - 100 dB   silence, which says nothing
+ * The quietest level follows downwards at once and upwards by 1 dB a second (in the spirit of the
+ * minimum statistics of Martin, IEEE Trans. SAP 9(5), 2001, but much simpler).
  *
  * The two time constants were chosen on sung and on recorded voices among 10..1000 ms and
- * 0.3..8 s: shorter ones follow the differences between vowels (in a singer some 10 dB), which the
- * next /s/ does not share. Everything is relative: a gain before the unit is a gain after it.
- * Latency 0. Cost: a few comparisons a step. */
+ * 0.3..8 s. Shorter ones follow the differences between vowels (some 10 dB in a singer), which the
+ * next /s/ does not share. A gain before the unit is a gain after it. Latency 0. Cost: a few
+ * comparisons a step. */
 #ifndef SISKIN_VOICE_VOWEL_LEVEL_H
 #define SISKIN_VOICE_VOWEL_LEVEL_H
 

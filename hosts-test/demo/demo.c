@@ -128,7 +128,7 @@ static void rumble(const Step *s) {
     Take before = in_band(&s->before, 0.0, 45.0), after = in_band(&s->after, 0.0, 45.0);
     double length = (double)before.n / before.rate_hz;
     double b = rms_db(&before, 0.5, length), a = rms_db(&after, 0.5, length);
-    printf("rumble      below 45 Hz: %.0f dBFS before, %.0f after\n", b, a);
+    printf("rumble      %.0f -> %.0f dBFS, below 45 Hz\n", b, a);
     free(before.audio);
     free(after.audio);
 }
@@ -165,9 +165,10 @@ static void clicks(const Step *s) {
         caught += excess[1][n] <= excess[0][n] - 6.0 || excess[1][n] <= 3.0;
         n++;
     }
-    printf("clicks      %zu of %zu taken out (%zu more lie under the voice); over the take without "
-           "them, median: %.0f dB before, %.0f after\n",
-           caught, n, hidden, median(excess[0], n), median(excess[1], n));
+    printf("clicks      %zu of %zu out; median %.0f -> %.0f dB over the take without them (%zu "
+           "more are "
+           "masked by the voice)\n",
+           caught, n, median(excess[0], n), round(median(excess[1], n)) + 0.0, hidden);
     free(excess[0]);
     free(excess[1]);
     free(before.audio);
@@ -192,9 +193,8 @@ static void breaths(const Step *s) {
             worst = lost;
         }
     }
-    printf(
-        "breaths     %zu of %zu turned down, by %.1f dB (median); most that a word lost: %.2f dB\n",
-        turned, n, median(down, n), worst);
+    printf("breaths     %zu of %zu down, median %.1f dB; no word loses more than %.2f dB\n", turned,
+           n, median(down, n), worst);
     free(down);
 }
 
@@ -228,8 +228,8 @@ static void sibilants(const Step *s) {
                 rms_db(&band[k], l->start_s, l->end_s) - vowels_around_db(whole[k], &s->labels, l);
         n++;
     }
-    printf("sibilants   %zu; level over the vowels around, median: %+.1f dB before, %+.1f after\n",
-           n, median(ratio[0], n), median(ratio[1], n));
+    printf("sibilants   %zu; median %.1f -> %.1f dB over the vowels around\n", n,
+           median(ratio[0], n), median(ratio[1], n));
     for (int k = 0; k < 2; k++) {
         free(ratio[k]);
         free(band[k].audio);
@@ -263,9 +263,8 @@ static void gaps(const Step *s) {
         level[0][closed] = before;
         level[1][closed++] = after;
     }
-    printf("gaps        %zu of %zu cut (breaths are kept); what is left there, median: %.0f dBFS "
-           "before, %.0f after\n",
-           closed, n, median(level[0], closed), median(level[1], closed));
+    printf("gaps        %zu of %zu closed, breaths kept; median %.0f -> %.0f dBFS\n", closed, n,
+           median(level[0], closed), median(level[1], closed));
     free(level[0]);
     free(level[1]);
 }
@@ -295,7 +294,7 @@ static double spread_db(const Take *take, const Labels *labels) {
 }
 
 static void phrases(const Step *s) {
-    printf("phrases     loudness apart, standard deviation: %.1f dB before, %.1f after\n",
+    printf("phrases     %.1f -> %.1f dB apart in loudness (standard deviation)\n",
            spread_db(&s->before, &s->labels), spread_db(&s->after, &s->labels));
 }
 
@@ -322,9 +321,7 @@ static void wet_return(const Step *s) {
     double down[2];
     for (int place = 0; place < 2; place++)
         down[place] = 10.0 * log10(energy[0][place] / energy[1][place]);
-    printf(
-        "return      turned down by %.1f dB under the words, by %.1f dB in the gaps after them\n",
-        down[0], down[1]);
+    printf("%.1f dB down under the words, %.1f dB in the gaps after them\n", down[0], down[1]);
 }
 
 int main(int argc, char **argv) {

@@ -4,7 +4,7 @@
 # Every check is first shown something bad, which it must refuse: a check that cannot fail proves nothing.
 # BUILD names the build folder (build), MAKE the make to use. Closes with a count.
 set -u
-cd "$(dirname "$0")/.." || exit 1
+cd "$(dirname "$0")/../.." || exit 1
 BUILD=${BUILD:-build}
 MAKE=${MAKE:-make}
 CC=${CC:-cc}
@@ -51,11 +51,11 @@ files() {
     fi | LC_ALL=C sort
 }
 
-# C in the first line; scripts in the line after the interpreter's; the rest first or last. Documents, and the
-# files of a package whose format has no comments, are covered by LICENSE and debian/copyright.
+# C in the first line; scripts in the line after the interpreter's; the rest first or last. Documents, pictures,
+# and the files of a package whose format has no comments, are covered by LICENSE and debian/copyright.
 names_licence() {
     case $1 in
-    *.md | LICENSE | NEWS | */changelog | */copyright | */source/format) return 0 ;;
+    *.md | *.png | LICENSE | NEWS | */changelog | */copyright | */source/format) return 0 ;;
     hosts-test/harm/fuzz/corpus/audio/* | hosts-test/harm/fuzz/corpus/plugin/*) return 0 ;;
     *.html) [ "$(sed -n 2p "$1")" = '<!-- SPDX-License-Identifier: ISC -->' ] ;;
     *.c | *.h | *.css | *.js) [ "$(head -n 1 "$1")" = '/* SPDX-License-Identifier: ISC */' ] ;;

@@ -16,25 +16,25 @@ enum { BREATH, METERS };
 static const PortSpec controls[CONTROLS] = {
     [DEPTH] = {.symbol = "depth",
                .name = "Depth",
-               .doc = "How far breaths are turned down.",
+               .doc = "How far breaths go down. Turn it up when breaths still stick out, most of "
+                      "all before heavy compression, which lifts them again.",
                .minimum = 0.0f,
                .initial = 12.0f,
                .maximum = 60.0f,
                .unit = UNIT_DB},
     [SENSITIVITY] = {.symbol = "sensitivity",
                      .name = "Sensitivity",
-                     .doc =
-                         "Which way doubt is settled: higher also finds faint or unusual breaths, "
-                         "lower spares everything that is not plainly one.",
+                     .doc = "How readily a sound counts as a breath. Turn it up when breaths are "
+                            "missed, down when word starts or noises are ducked.",
                      .minimum = -12.0f,
                      .initial = 0.0f,
                      .maximum = 12.0f,
                      .unit = UNIT_DB},
     [SHORTEST] = {.symbol = "shortest",
-                  .name = "Shortest Breath",
+                  .name = "Shortest breath",
                   .doc =
-                      "Sounds shorter than this are let be; one that runs on into a consonant may "
-                      "count as longer. Values over 100 ms add to the latency.",
+                      "Breaths shorter than this are left alone. Turn it up when short noises are "
+                      "ducked, down when quick breaths are missed; above 100 ms it adds latency.",
                   .minimum = 40.0f,
                   .initial = 100.0f,
                   .maximum = 500.0f,
@@ -42,8 +42,9 @@ static const PortSpec controls[CONTROLS] = {
                   .kind = PORT_LOGARITHMIC},
     [FADE] = {.symbol = "fade",
               .name = "Fade",
-              .doc = "Length of the fade before a breath, and of the one that ends before the next "
-                     "word. Adds to the latency.",
+              .doc = "Length of the fade down, which ends where the breath starts, and of the fade "
+                     "up, which ends before the next word. Longer is smoother and adds latency; "
+                     "touch it when you hear the gain move.",
               .minimum = 2.0f,
               .initial = 20.0f,
               .maximum = 100.0f,
@@ -54,7 +55,7 @@ static const PortSpec controls[CONTROLS] = {
 static const PortSpec meters[METERS] = {
     [BREATH] = {.symbol = "breath",
                 .name = "Breath",
-                .doc = "1 while a breath is being turned down, else 0.",
+                .doc = "1 while a breath is turned down, else 0.",
                 .minimum = 0.0f,
                 .maximum = 1.0f,
                 .kind = PORT_TOGGLE},

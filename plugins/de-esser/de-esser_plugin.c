@@ -31,8 +31,8 @@ enum { SIBILANCE, CENTRE, N_METERS };
 static const PortSpec CONTROLS[N_CONTROLS] = {
     [BAND_LOW] = {.symbol = "band_low",
                   .name = "Band low",
-                  .doc = "Lower edge of the band in which sibilants are looked for. Lower takes in "
-                         "more of /sh/.",
+                  .doc = "Bottom of the band in which sibilants are looked for. Lower it to catch "
+                         "/sh/ as well.",
                   .minimum = 2000.0f,
                   .initial = 4500.0f,
                   .maximum = 10000.0f,
@@ -40,39 +40,42 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                   .kind = PORT_LOGARITHMIC},
     [BAND_HIGH] = {.symbol = "band_high",
                    .name = "Band high",
-                   .doc = "Upper edge of that band, kept a quarter above the lower edge.",
+                   .doc = "Top of that band, at least a quarter above Band low. Raise it when "
+                          "sizzle above the band gets through.",
                    .minimum = 6000.0f,
                    .initial = 12000.0f,
                    .maximum = 20000.0f,
                    .unit = UNIT_HZ,
                    .kind = PORT_LOGARITHMIC},
     [RATIO] = {.symbol = "ratio",
-               .name = "Ratio",
-               .doc =
-                   "Band energy over the energy of the vowels lately, at which reduction begins. "
-                   "Lower takes hold of milder sibilants. Compare with the meter Sibilance.",
+               .name = "Threshold over vowels",
+               .doc = "Cutting starts when the sibilant band rises this far over the singer's "
+                      "recent vowels; how loud the take is does not matter. Lower cuts milder "
+                      "sibilants: set it to what the meter Sibilance shows on a good /s/.",
                .minimum = -24.0f,
                .initial = DEFAULT_RATIO_DB,
                .maximum = 24.0f,
                .unit = UNIT_DB},
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
-                  .doc = "Share of the excess over the ratio that is removed.",
+                  .doc = "Share of what stands over the threshold that is taken off: at 100 % a "
+                         "sibilant ends at the threshold. Turn it down when words begin to lisp.",
                   .minimum = 0.0f,
                   .initial = 80.0f,
                   .maximum = 100.0f,
                   .unit = UNIT_PERCENT},
     [RANGE] = {.symbol = "range",
                .name = "Range",
-               .doc = "The most that is ever cut.",
+               .doc = "The most that is ever cut. Turn it up when the worst sibilants still hurt, "
+                      "down when they go dull.",
                .minimum = 0.0f,
                .initial = 10.0f,
                .maximum = 24.0f,
                .unit = UNIT_DB},
     [ATTACK] = {.symbol = "attack",
                 .name = "Attack",
-                .doc = "Time constant of the cut setting in. Longer lets the start of a sibilant "
-                       "through. Below 0.5 ms it acts as 0.5 ms.",
+                .doc = "How fast the cut sets in (time constant). Longer lets the edge of each "
+                       "sibilant through; under 0.5 ms it acts as 0.5 ms.",
                 .minimum = 0.1f,
                 .initial = 1.0f,
                 .maximum = 20.0f,
@@ -80,8 +83,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .kind = PORT_LOGARITHMIC},
     [RELEASE] = {.symbol = "release",
                  .name = "Release",
-                 .doc = "Time constant of the cut letting go while a sibilant dies away. Where a "
-                        "vowel follows it lets go twelve times faster.",
+                 .doc = "How fast the cut lets go as a sibilant dies away (time constant). Longer "
+                        "is smoother; where a vowel follows, it lets go twelve times faster.",
                  .minimum = 10.0f,
                  .initial = 60.0f,
                  .maximum = 500.0f,
@@ -92,14 +95,14 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 static const PortSpec METERS[N_METERS] = {
     [SIBILANCE] = {.symbol = "sibilance",
                    .name = "Sibilance",
-                   .doc = "Band energy over the energy of the vowels lately. The cut begins where "
-                          "a sibilant rises over the control Ratio.",
+                   .doc = "Level of the sibilant band over the singer's recent vowels. Cutting "
+                          "starts where it passes Threshold over vowels.",
                    .minimum = -60.0f,
                    .maximum = 40.0f,
                    .unit = UNIT_DB},
     [CENTRE] = {.symbol = "centre",
                 .name = "Centre",
-                .doc = "Where in the band the energy lies.",
+                .doc = "Where the energy of the band is centred; the cut follows it.",
                 .minimum = 1000.0f,
                 .maximum = 20000.0f,
                 .unit = UNIT_HZ},

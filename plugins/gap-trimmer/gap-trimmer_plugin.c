@@ -22,41 +22,45 @@ enum { OPEN, METERS };
 static const PortSpec CONTROL[CONTROLS] = {
     [THRESHOLD] = {.symbol = "threshold",
                    .name = "Threshold",
-                   .doc =
-                       "What is quieter belongs to a gap: so far below the singer's own level, as "
-                       "tracked, or below full scale when Absolute is on.",
+                   .doc = "What is quieter counts as gap: so far under the singer's own level, or "
+                          "under full scale with Threshold from full scale on. Raise it when noise "
+                          "keeps gaps open, lower it when soft words are cut.",
                    .minimum = -80.0f,
                    .initial = -45.0f,
                    .maximum = -20.0f,
                    .unit = UNIT_DB},
     [ABSOLUTE] = {.symbol = "absolute",
-                  .name = "Absolute",
-                  .doc = "On: Threshold counts from full scale, and neither the singer's level nor "
-                         "the room moves it.",
+                  .name = "Threshold from full scale",
+                  .doc =
+                      "Off: Threshold follows the singer's level and stays above the room's noise. "
+                      "On: it stays where you set it; for takes where you know the levels better.",
                   .minimum = 0.0f,
                   .initial = 0.0f,
                   .maximum = 1.0f,
                   .kind = PORT_TOGGLE},
     [FLOOR] = {.symbol = "floor",
-               .name = "Floor",
-               .doc = "How far down gaps go.",
+               .name = "Gap level",
+               .doc = "How far down gaps go: -60 dB is silence in most mixes, -18 dB leaves some "
+                      "room. Raise it when phrases seem to come out of nowhere.",
                .minimum = -90.0f,
                .initial = -60.0f,
                .maximum = 0.0f,
                .unit = UNIT_DB},
-    [FADE_IN] = {.symbol = "fade_in",
-                 .name = "Fade in",
-                 .doc =
-                     "Length of the fade before a phrase. It is over before the phrase begins, and "
-                     "shorter when there is no time for all of it.",
-                 .minimum = 1.0f,
-                 .initial = 12.0f,
-                 .maximum = 100.0f,
-                 .unit = UNIT_MS,
-                 .kind = PORT_LOGARITHMIC},
+    [FADE_IN] =
+        {.symbol = "fade_in",
+         .name = "Fade in",
+         .doc =
+             "Length of the fade before a phrase; it ends before the phrase starts, and is shorter "
+             "where there is no time for all of it. Longer brings the room in more gently.",
+         .minimum = 1.0f,
+         .initial = 12.0f,
+         .maximum = 100.0f,
+         .unit = UNIT_MS,
+         .kind = PORT_LOGARITHMIC},
     [FADE_OUT] = {.symbol = "fade_out",
                   .name = "Fade out",
-                  .doc = "Length of the fade after a phrase, which begins once it has died away.",
+                  .doc = "Length of the fade after a phrase, from where its sound has died away. "
+                         "Turn it up when the room's tail stops too suddenly.",
                   .minimum = 5.0f,
                   .initial = 80.0f,
                   .maximum = 500.0f,
@@ -64,9 +68,8 @@ static const PortSpec CONTROL[CONTROLS] = {
                   .kind = PORT_LOGARITHMIC},
     [SHORTEST_GAP] = {.symbol = "shortest_gap",
                       .name = "Shortest gap",
-                      .doc =
-                          "Shorter gaps are left alone. A gap is faded once it has lasted so long, "
-                          "less the 150 ms that the plugin looks ahead.",
+                      .doc = "Shorter gaps stay open. Turn it up to close only the rests between "
+                             "phrases, down to close the breaks between words as well.",
                       .minimum = 50.0f,
                       .initial = 250.0f,
                       .maximum = 2000.0f,
@@ -74,8 +77,9 @@ static const PortSpec CONTROL[CONTROLS] = {
                       .kind = PORT_LOGARITHMIC},
     [KEEP_BREATHS] = {.symbol = "keep_breaths",
                       .name = "Keep breaths",
-                      .doc = "On: a breath before a phrase stays, from its beginning. Off: it is "
-                             "trimmed with the gap. It is never cut within.",
+                      .doc = "On: the breath before a phrase stays, from its start. Off: it goes "
+                             "with the gap, and a breathy word start may go with it; so leave it "
+                             "on and turn breaths down with breath-ducker.",
                       .minimum = 0.0f,
                       .initial = 1.0f,
                       .maximum = 1.0f,
@@ -84,8 +88,8 @@ static const PortSpec CONTROL[CONTROLS] = {
 
 static const PortSpec METER[METERS] = {
     [OPEN] = {.symbol = "open",
-              .name = "Open",
-              .doc = "1 while a phrase passes, 0 in a gap.",
+              .name = "In phrase",
+              .doc = "1 in a phrase, 0 in a gap.",
               .minimum = 0.0f,
               .maximum = 1.0f,
               .kind = PORT_TOGGLE},

@@ -28,34 +28,38 @@ enum { TARGET, HOLD_AVERAGE, RANGE, PACE, STRENGTH, GAP_GAIN_HOLD, CONTROLS };
 enum { GAIN, LEVEL, METERS };
 
 static const PortSpec CONTROL[CONTROLS] = {
-    [TARGET] = {.symbol = "target",
-                .name = "Target",
-                .doc = "Loudness that the phrases are brought to, in LUFS, while Hold average is "
-                       "off. What lies over 24 dB under it is no phrase, and is left alone.",
-                .minimum = -40.0f,
-                .initial = -20.0f,
-                .maximum = -6.0f,
-                .unit = UNIT_DB},
+    [TARGET] =
+        {.symbol = "target",
+         .name = "Target",
+         .doc =
+             "Loudness that phrases are brought to, in LUFS, with Keep average level off. Higher "
+             "is louder; what lies over 24 dB under it counts as noise and is left alone.",
+         .minimum = -40.0f,
+         .initial = -20.0f,
+         .maximum = -6.0f,
+         .unit = UNIT_DB},
     [HOLD_AVERAGE] =
         {.symbol = "hold_average",
-         .name = "Hold average",
-         .doc = "On: phrases are brought to the take's own average so far, so that the take as a "
-                "whole stays as loud as it is. Off: to Target.",
+         .name = "Keep average level",
+         .doc = "On: phrases go to the take's own average so far, so the take stays as loud as it "
+                "is. Off: they go to Target, for a compressor that wants one known level.",
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
          .kind = PORT_TOGGLE},
     [RANGE] = {.symbol = "range",
                .name = "Range",
-               .doc = "The most that the gain may move up or down.",
+               .doc = "The most that the gain moves up or down. Turn it up when phrases still lie "
+                      "far apart, down when noise comes up with the quiet ones.",
                .minimum = 0.0f,
                .initial = 4.0f,
                .maximum = 12.0f,
                .unit = UNIT_DB},
     [PACE] = {.symbol = "pace",
               .name = "Pace",
-              .doc = "How fast the gain moves: at 300 ms by 12 dB a second, at twice that half as "
-                     "fast. Short follows words, long only phrases.",
+              .doc = "How fast the gain moves: 12 dB a second at 300 ms, half that at 600 ms. "
+                     "Short follows words, long only phrases; shorten it when phrases start too "
+                     "loud or too soft.",
               .minimum = 50.0f,
               .initial = 300.0f,
               .maximum = 2000.0f,
@@ -63,17 +67,17 @@ static const PortSpec CONTROL[CONTROLS] = {
               .kind = PORT_LOGARITHMIC},
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
-                  .doc = "How much of the difference in loudness is taken away.",
+                  .doc = "How much of the difference in loudness is taken away: 0 % none, 100 % "
+                         "all that Range allows. Turn it down to keep more of the performance.",
                   .minimum = 0.0f,
                   .initial = 70.0f,
                   .maximum = 100.0f,
                   .unit = UNIT_PERCENT},
     [GAP_GAIN_HOLD] =
         {.symbol = "gap_freeze",
-         .name = "Gap freeze",
-         .doc =
-             "On: the gain stands still in gaps, breaths and hiss, and moves again just ahead of "
-             "the next phrase. Off: it finishes its way in there.",
+         .name = "Hold gain in gaps",
+         .doc = "On: the gain stands still in gaps, breaths and hiss, and moves again just before "
+                "the next phrase. Off: it finishes its move there, and may lift breaths and noise.",
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
@@ -83,13 +87,14 @@ static const PortSpec CONTROL[CONTROLS] = {
 static const PortSpec METER[METERS] = {
     [GAIN] = {.symbol = "gain",
               .name = "Gain",
-              .doc = "Gain now, of what leaves the plugin.",
+              .doc = "Gain of what leaves the plugin now.",
               .minimum = -12.0f,
               .maximum = 12.0f,
               .unit = UNIT_DB},
     [LEVEL] = {.symbol = "level",
-               .name = "Level",
-               .doc = "Loudness of the phrase that comes in, in LUFS; of the last one in a gap.",
+               .name = "Phrase loudness",
+               .doc =
+                   "Loudness of the phrase that comes in, in LUFS; in a gap, that of the last one.",
                .minimum = -80.0f,
                .maximum = 6.0f,
                .unit = UNIT_DB},

@@ -20,41 +20,44 @@ enum { KEY_LEVEL, N_METERS };
 #define LONGEST_HOLD_MS 1000.0f
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
-    [THRESHOLD] = {.symbol = "threshold",
-                   .name = "Threshold",
-                   .doc = "Peak level of the key above which the return is turned down. Lower "
-                          "ducks under quieter words.",
-                   .minimum = -60.0f,
-                   .initial = -36.0f,
-                   .maximum = 0.0f,
-                   .unit = UNIT_DB},
+    [THRESHOLD] =
+        {.symbol = "threshold",
+         .name = "Threshold",
+         .doc = "Peak level of the key above which the return goes down. Lower it when quiet words "
+                "do not move the return; the meter Key level shows where they lie.",
+         .minimum = -60.0f,
+         .initial = -36.0f,
+         .maximum = 0.0f,
+         .unit = UNIT_DB},
     [RATIO] = {.symbol = "ratio",
                .name = "Ratio",
-               .doc = "How firmly the key pushes the return down: above the threshold each dB of "
-                      "key takes 1 - 1/ratio dB off the return. At 1 nothing happens.",
+               .doc = "How hard the key pushes the return down: each dB over the threshold takes "
+                      "off 1 - 1/ratio dB, up to Range. At 1 nothing happens.",
                .minimum = 1.0f,
                .initial = 4.0f,
                .maximum = 20.0f,
                .kind = PORT_LOGARITHMIC},
     [KNEE] = {.symbol = "knee",
               .name = "Knee",
-              .doc = "Width of the bend around the threshold. Wider begins earlier and more "
-                     "gently.",
+              .doc = "Width of the bend around the threshold. Wider starts earlier and more "
+                     "gently; widen it when you hear the ducking start.",
               .minimum = 0.0f,
               .initial = 6.0f,
               .maximum = 24.0f,
               .unit = UNIT_DB},
     [RANGE] = {.symbol = "range",
                .name = "Range",
-               .doc = "The most that the return is ever turned down.",
+               .doc = "The most that the return goes down. Turn it up when words still drown, down "
+                      "when the return vanishes under them.",
                .minimum = 0.0f,
                .initial = 12.0f,
                .maximum = 60.0f,
                .unit = UNIT_DB},
     [ATTACK] = {.symbol = "attack",
                 .name = "Attack",
-                .doc = "Time constant of turning down. Below 1 ms it acts as 1 ms, so that no "
-                       "setting clicks.",
+                .doc =
+                    "How fast the return goes down (time constant). Longer is gentler, but covers "
+                    "more of each word's start; under 1 ms it acts as 1 ms, so nothing clicks.",
                 .minimum = 0.1f,
                 .initial = 10.0f,
                 .maximum = 200.0f,
@@ -62,16 +65,17 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .kind = PORT_LOGARITHMIC},
     [HOLD] = {.symbol = "hold",
               .name = "Hold",
-              .doc = "How long the return stays down after a word before it begins to come back. "
-                     "Below 12.5 ms, one period of the lowest voice, it acts as 12.5 ms.",
+              .doc =
+                  "How long the return stays down after a word. Longer bridges the breaks between "
+                  "words; under 12.5 ms, one period of the lowest voice, it acts as 12.5 ms.",
               .minimum = 0.0f,
               .initial = 40.0f,
               .maximum = LONGEST_HOLD_MS,
               .unit = UNIT_MS},
     [RELEASE] = {.symbol = "release",
                  .name = "Release",
-                 .doc = "Time constant of coming back. Longer than a seventh of the reverberation "
-                        "time, the return never seems to swell.",
+                 .doc = "How fast the return comes back (time constant). Above a seventh of the "
+                        "reverb time it never seems to swell; shorten it to hear the tail sooner.",
                  .minimum = 10.0f,
                  .initial = 400.0f,
                  .maximum = 5000.0f,
@@ -79,16 +83,16 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .kind = PORT_LOGARITHMIC},
     [LOOKAHEAD] = {.symbol = "lookahead",
                    .name = "Look-ahead",
-                   .doc = "How long before a word the duck begins. The return is delayed by as "
-                          "much, and this is the plugin's latency.",
+                   .doc = "How long before a word the return starts to go down. The return is late "
+                          "by as much, which is the plugin's latency; 0 is for playing live.",
                    .minimum = 0.0f,
                    .initial = 10.0f,
                    .maximum = 50.0f,
                    .unit = UNIT_MS},
     [KEY_LOW_CUT] = {.symbol = "key_low_cut",
                      .name = "Key low cut",
-                     .doc = "High-pass on the key alone, so that rumble and plosives do not duck "
-                            "the return.",
+                     .doc = "High-pass on the key alone; it is not heard. Raise it when rumble or "
+                            "plosives duck the return.",
                      .minimum = 20.0f,
                      .initial = 120.0f,
                      .maximum = 1000.0f,
@@ -99,7 +103,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 static const PortSpec METERS[N_METERS] = {
     [KEY_LEVEL] = {.symbol = "key_level",
                    .name = "Key level",
-                   .doc = "Peak level of the key behind its low cut.",
+                   .doc = "Peak level of the key after its low cut.",
                    .minimum = -90.0f,
                    .maximum = 20.0f,
                    .unit = UNIT_DB},

@@ -28,17 +28,19 @@ static const ScalePoint SLOPES[] = {
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
     [FLOOR] = {.symbol = "floor",
-               .name = "Floor",
-               .doc = "The lowest corner of the high-pass: where it is before a note is known, "
-                      "and always when it does not follow.",
+               .name = "Lowest corner",
+               .doc = "The corner of the high-pass never goes lower; it stays here until a note is "
+                      "known, and always with Follow the voice off. Raise it when rumble gets "
+                      "through, lower it for a very deep voice.",
                .minimum = 20.0f,
                .initial = 40.0f,
                .maximum = 200.0f,
                .unit = UNIT_HZ,
                .kind = PORT_LOGARITHMIC},
     [CEILING] = {.symbol = "ceiling",
-                 .name = "Ceiling",
-                 .doc = "The highest corner of the high-pass, however high the voice.",
+                 .name = "Highest corner",
+                 .doc = "The corner of the high-pass never goes higher, however high the voice. "
+                        "Raise it for a high voice on a noisy stage, lower it to keep warmth.",
                  .minimum = 40.0f,
                  .initial = 160.0f,
                  .maximum = 400.0f,
@@ -46,22 +48,24 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .kind = PORT_LOGARITHMIC},
     [FOLLOW] = {.symbol = "follow",
                 .name = "Follow the voice",
-                .doc = "On, the corner keeps under the lowest note of the last few seconds of "
-                       "singing. Off, it stays at the floor.",
+                .doc = "On: the corner stays under the lowest note of the last few seconds of "
+                       "singing. Off: it stays at Lowest corner.",
                 .minimum = 0.0f,
                 .initial = 1.0f,
                 .maximum = 1.0f,
                 .kind = PORT_TOGGLE},
     [MARGIN] = {.symbol = "margin",
-                .name = "Margin",
-                .doc = "The corner as a share of the sung fundamental. At 0.6 and 24 dB per "
-                       "octave a fundamental loses 0.1 dB; higher cuts closer.",
+                .name = "Corner / lowest note",
+                .doc = "Where the corner lies under the lowest note: 0.6 is 60 % of its frequency, "
+                       "where the note loses 0.1 dB (at 24 dB/octave). Higher cuts closer to the "
+                       "voice; lower it when low notes get thin.",
                 .minimum = 0.2f,
                 .initial = 0.6f,
                 .maximum = 0.9f},
     [SLOPE] = {.symbol = "slope",
                .name = "Slope",
-               .doc = "How steeply the high-pass falls under its corner.",
+               .doc = "How steeply the high-pass falls below its corner. Steeper takes more rumble "
+                      "out, but turns the phase of low notes more, which can raise peaks.",
                .minimum = 12.0f,
                .initial = 24.0f,
                .maximum = 48.0f,
@@ -69,9 +73,9 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .points = SLOPES,
                .n_points = sizeof SLOPES / sizeof *SLOPES},
     [TOP] = {.symbol = "top",
-             .name = "Top",
-             .doc = "Corner of a low-pass of 24 dB per octave against hiss and fizz. Off at its "
-                    "maximum.",
+             .name = "Low-pass",
+             .doc = "Corner of a low-pass (24 dB/octave) against hiss and fizz; lower takes more "
+                    "off. Off at 22 kHz.",
              .minimum = 8000.0f,
              .initial = 20000.0f,
              .maximum = 22000.0f,
@@ -88,7 +92,7 @@ static const PortSpec METERS[N_METERS] = {
                 .unit = UNIT_HZ},
     [PITCH] = {.symbol = "pitch",
                .name = "Pitch",
-               .doc = "Fundamental sung now; 0 when nothing is.",
+               .doc = "Fundamental of the note sung now; 0 when there is none.",
                .minimum = 0.0f,
                .maximum = 1200.0f,
                .unit = UNIT_HZ},

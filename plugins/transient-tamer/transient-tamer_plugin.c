@@ -2,7 +2,7 @@
 /* transient-tamer: takes mouth clicks and lip pops down to what surrounds them, inside one band.
  *
  *     in -> levels of bands -> excess, events, judgement -+ cut of each band
- *     dry (max_length + 45 ms late) -------------------> mend -> out
+ *     dry (max_length + 44 ms late) -------------------> mend -> out
  *
  * Detection takes both channels together, and both get the same cuts. */
 #include "detect/click_finder.h"
@@ -17,17 +17,20 @@ enum { FOCUS_LOW, FOCUS_HIGH, THRESHOLD, MAX_LENGTH, DEPTH, N_CONTROLS };
 enum { EVENTS, N_METERS };
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
-    [FOCUS_LOW] = {.symbol = "focus_low",
-                   .name = "Focus low",
-                   .doc = "Lower edge of the band in which clicks are looked for and mended.",
-                   .minimum = 200.0f,
-                   .initial = 1500.0f,
-                   .maximum = 16000.0f,
-                   .unit = UNIT_HZ,
-                   .kind = PORT_LOGARITHMIC},
+    [FOCUS_LOW] =
+        {.symbol = "focus_low",
+         .name = "Band low",
+         .doc =
+             "Bottom of the band in which clicks are found and taken out. Lower it for lip pops.",
+         .minimum = 200.0f,
+         .initial = 1500.0f,
+         .maximum = 16000.0f,
+         .unit = UNIT_HZ,
+         .kind = PORT_LOGARITHMIC},
     [FOCUS_HIGH] = {.symbol = "focus_high",
-                    .name = "Focus high",
-                    .doc = "Upper edge of that band, kept a third of an octave above the lower.",
+                    .name = "Band high",
+                    .doc = "Top of that band, at least a third of an octave above Band low. Lower "
+                           "it when bright consonants are touched.",
                     .minimum = 1000.0f,
                     .initial = 12000.0f,
                     .maximum = 20000.0f,
@@ -35,16 +38,18 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                     .kind = PORT_LOGARITHMIC},
     [THRESHOLD] = {.symbol = "threshold",
                    .name = "Threshold",
-                   .doc = "How far an event must stand above what surrounds it. Lower takes in "
-                          "fainter clicks, and sooner or later parts of the voice.",
+                   .doc =
+                       "How far a click must stand out of what surrounds it. Lower catches fainter "
+                       "clicks and, in the end, consonants; raise it when words lose their edge.",
                    .minimum = 3.0f,
                    .initial = 8.0f,
                    .maximum = 30.0f,
                    .unit = UNIT_DB},
     [MAX_LENGTH] = {.symbol = "max_length",
-                    .name = "Max length",
-                    .doc = "What rises and falls back within this time may be a click; what stays "
-                           "longer is left alone. The latency grows with it.",
+                    .name = "Longest click",
+                    .doc =
+                        "What rises and falls back within this time may be a click; what lasts "
+                        "longer is left alone. Turn it up for lip pops; the latency grows with it.",
                     .minimum = 1.0f,
                     .initial = 12.0f,
                     .maximum = 30.0f,
@@ -52,7 +57,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                     .kind = PORT_LOGARITHMIC},
     [DEPTH] = {.symbol = "depth",
                .name = "Depth",
-               .doc = "The most that is taken away. A click is never taken below its surroundings.",
+               .doc = "The most that is taken off a click, which never goes below what surrounds "
+                      "it. Turn it up when loud clicks are still heard.",
                .minimum = 0.0f,
                .initial = 24.0f,
                .maximum = 48.0f,
@@ -61,8 +67,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 
 static const PortSpec METERS[N_METERS] = {
     [EVENTS] = {.symbol = "events",
-                .name = "Events",
-                .doc = "Clicks found since activation.",
+                .name = "Clicks found",
+                .doc = "Clicks found since the plugin was activated.",
                 .minimum = 0.0f,
                 .maximum = 1000000.0f,
                 .kind = PORT_INTEGER},

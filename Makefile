@@ -210,7 +210,7 @@ $(BUILD)/obj/hosts-test/quality/parts.o: $(QUALITY_PARTS:%=hosts-test/quality/%_
 	  printf 'extern const QualityPart quality_%s;\n' $(QUALITY_PARTS); \
 	  echo 'const QualityPart *const quality_parts[] = {'; printf '&quality_%s, ' $(QUALITY_PARTS); echo 'NULL};'; } | \
 	  $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
-$(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
+$(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 $(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/demo/hall.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)

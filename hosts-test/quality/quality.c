@@ -177,7 +177,7 @@ static void run_parts(Quality *quality, const char *only) {
         HostError error;
         if (!wanted(*part, only))
             continue;
-        if (!host_find(quality->host, (*part)->bundle, 1, &error)) {
+        if ((*part)->bundle && !host_find(quality->host, (*part)->bundle, 1, &error)) {
             printf("%s: %s\n", (*part)->bundle, error.text);
             quality->broken = true;
             continue;

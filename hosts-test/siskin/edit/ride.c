@@ -9,7 +9,9 @@
 #include <string.h>
 
 static const double SOFT_S = 0.03, SOFT_DB = 6.0, LONGEST_MOVE_S = 1.0;
-static const double LEAST_PART_S = 1.5, DIP_DB = 10.0, APART_DB = 6.0, DIP_S = 0.04;
+/* Consonants before the first and behind the last sung moment of a phrase belong to it. */
+static const double BEGINNING_S = 0.25, ENDING_S = 0.12;
+static const double LEAST_PART_S = 1.5, DIP_DB = 10.0, APART_DB = 8.0, DIP_S = 0.04;
 static const double MOST_DOWN_DB = 3.0, SILENT_LUFS = -100.0;
 static const double STEP_DB = 0.1; /* of a gain, as a person would write it */
 
@@ -107,8 +109,11 @@ static void part_phrase(Ride *ride, const Envelope *envelope, const RidePhrase *
 /* Between the end of one phrase and the start of the next: the softest stretch. */
 static void place_move(const Envelope *envelope, RidePhrase *before, RidePhrase *after) {
     size_t width = hops_in(envelope, SOFT_S), most = hops_in(envelope, LONGEST_MOVE_S) / 2;
-    size_t first = envelope_hop(envelope, before->end_s) + 1; /* the next whole hop */
-    size_t last = envelope_hop(envelope, after->start_s);
+    double gap_s = after->start_s - before->end_s;
+    double from_s = before->end_s + fmin(ENDING_S, 0.25 * gap_s);
+    double to_s = after->start_s - fmin(BEGINNING_S, 0.4 * gap_s);
+    size_t first = envelope_hop(envelope, from_s) + 1; /* the next whole hop */
+    size_t last = envelope_hop(envelope, to_s);
     double power = 0.0;
     if (last < first + width) { /* they touch */
         size_t middle = (first + last) / 2;

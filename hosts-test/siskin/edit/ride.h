@@ -10,9 +10,11 @@
  * come to one level.
  * Gains are whole tenths of a dB, rounded down.
  * Within a phrase the gain stands. Between two it moves, straight in dB, over the softest stretch
- * there is: from the softest 30 ms outwards while the level stays within 6 dB of it, 1 s at most.
+ * there is: from the softest 30 ms outwards while the level stays within 6 dB of it, 1 s at most;
+ * not in the first 0.12 s after what is sung nor in the last 0.25 s before it, where consonants are,
+ * as far as the gap has room for that.
  * A phrase of over 3 s may be several that touch: it is parted at a dip of 10 dB and more, its
- * halves lasting 1.5 s at least and lying 6 dB apart or more. */
+ * halves lasting 1.5 s at least and lying 8 dB apart or more. */
 #ifndef SISKIN_EDIT_RIDE_H
 #define SISKIN_EDIT_RIDE_H
 

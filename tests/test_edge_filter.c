@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/edge_filter.h"
 #include "filter/svf.h"
 #include "run_tcase.h"
@@ -10,7 +11,6 @@
 #include <string.h>
 
 enum { LENGTH = 1 << 17 };
-static const double PI = 3.14159265358979323846;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 
 static const double RATES[] = {8000.0, 44100.0, 48000.0, 192000.0};

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "voice/pitch_floor.h"
@@ -7,7 +8,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const double PI = 3.14159265358979323846;
 static unsigned char memory[1 << 16];
 
 static PitchFloor prepared(void) {

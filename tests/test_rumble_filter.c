@@ -2,6 +2,7 @@
 /* The whole chain of rumble-filter, driven through its plugin_spec as the shell drives it. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/rumble-filter/rumble-filter_plugin.c"
+#include "basic/maths.h"
 
 #include "run_tcase.h"
 #include "signals.h"
@@ -11,7 +12,6 @@
 #include <string.h>
 
 enum { LENGTH = 600000 };
-static const double PI = 3.14159265358979323846;
 static unsigned char memory[1 << 20];
 static RumbleFilter rumble;
 static float in[2][LENGTH], out[2][LENGTH], other[LENGTH];

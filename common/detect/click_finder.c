@@ -2,6 +2,7 @@
 #include "detect/click_finder.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 #include "detect/click_judge.h"
 
@@ -25,14 +26,6 @@ void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
     finder->voice_rise = (float)one_pole_coefficient(VOICE_RISE_MS, 1.0 / hop_seconds);
     finder->voice_fall_db = (float)(VOICE_FALL_DB * hop_seconds);
     click_finder_reset(finder);
-}
-
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
-static float smaller(float a, float b) {
-    return a < b ? a : b;
 }
 
 static void fill(float *values, size_t n, float value) {
@@ -107,8 +100,8 @@ static void take_levels(ClickFinder *finder, const float now[ROW]) {
     finder->state.smooth_power = one_pole_step(finder->state.smooth_power, total, finder->smooth);
     float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
     float voice = finder->state.voice_db;
-    float forgotten = larger(voice - finder->voice_fall_db, VOICE_LEAST_DB);
-    float heard = smaller(smooth, VOICE_MOST_DB);
+    float forgotten = maths_larger(voice - finder->voice_fall_db, VOICE_LEAST_DB);
+    float heard = maths_smaller(smooth, VOICE_MOST_DB);
     voice = heard > voice ? one_pole_step(voice, heard, finder->voice_rise) : forgotten;
     finder->state.voice_db = voice;
     h->smooth[at] = smooth;
@@ -128,10 +121,10 @@ static void rate(ClickFinder *finder) {
     size_t t = h->known - 1 - latency, at = t & MASK;
     float first = 0.0f, second = 0.0f;
     for (size_t b = 0; b < h->bands; b++) {
-        float excess = larger(h->level[at][b] - open[b], 0.0f);
+        float excess = maths_larger(h->level[at][b] - open[b], 0.0f);
         h->excess[at][b] = excess;
-        second = larger(second, smaller(first, excess));
-        first = larger(first, excess);
+        second = maths_larger(second, maths_smaller(first, excess));
+        first = maths_larger(first, excess);
     }
     h->height[at] = 0.5f * (first + (h->bands > 1 ? second : first));
     h->rated = t + 1;
@@ -149,7 +142,7 @@ static void follow(ClickFinder *finder) {
         finder->state.height_db = 0.0f;
     }
     if (inside)
-        finder->state.height_db = larger(finder->state.height_db, height);
+        finder->state.height_db = maths_larger(finder->state.height_db, height);
     if (!inside && finder->state.inside && finder->state.height_db >= finder->high_db &&
         t - finder->state.start <= click_finder_longest(finder->max_length)) {
         ClickEvent event = {finder->state.start, t};
@@ -162,7 +155,7 @@ static void mark(ClickFinder *finder, const ClickEvent *event) {
     for (size_t t = event->start; t != event->end; t++)
         for (size_t b = 0; b < finder->history.bands; b++)
             finder->cut_db[t & MASK][b] =
-                smaller(finder->history.excess[t & MASK][b], finder->depth_db);
+                maths_smaller(finder->history.excess[t & MASK][b], finder->depth_db);
     finder->state.cut_end = event->end;
     finder->state.clicks++;
 }

@@ -2,11 +2,11 @@
 #include "gain/band_mender.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 /* Taking a share of a band-pass away makes a notch, narrower the deeper it is, which leaves a ridge
  * between neighbours: were the filters as wide as the bands, never more than 4.6 dB would be cut
  * there, however much both were. At 2.5 times that width it is 14 dB where both are cut by 12; but

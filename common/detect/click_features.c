@@ -246,6 +246,7 @@ static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
     feature[CLICK_COMING] = largest(h->smooth, end + 12, end + CLICK_HOPS_AFTER) - level;
     feature[CLICK_OVER_VOICE] = over;
     feature[CLICK_SIDES] = over + maths_larger(-feature[CLICK_RISE], -feature[CLICK_FALL]);
+    feature[CLICK_LOW_SIDES] = sides - h->voice_low[(start - 1) & MASK];
     feature[CLICK_LENGTH] = (float)(end - start);
     feature[CLICK_RIVAL] = largest(h->height, start - 60, start - 4) - e->height;
 }

@@ -143,6 +143,8 @@ static void begin_hop(Tamer *t) {
         if (click_finder_cut(&t->finder, soon)[b] > 0.0f)
             t->state.awake_until = soon + 1;
     }
+    for (int side = 0; side < 2 && cuts; side++)
+        cut[side][BAND_LEVELS_LOW] = cut_at(t, hop + side, BAND_LEVELS_LOW);
     band_mender_hop(&t->mender, (const float(*)[BAND_LEVELS_ROW])cut, t->levels.hop,
                     cuts && hop < t->state.awake_until);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The moving cut, held against the magnitude of the shelf it is made from. */
+#include "basic/maths.h"
 #include "filter/band_cut.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -12,8 +13,6 @@
 enum { LENGTH = 20000, HOP = 24 };
 static float left[LENGTH], right[LENGTH], out_left[LENGTH], out_right[LENGTH];
 static float other_left[LENGTH], other_right[LENGTH];
-
-static const double PI = 3.14159265358979323846;
 
 static float tangent(double rate_hz, double hz) {
     return (float)tan(PI * hz / rate_hz);

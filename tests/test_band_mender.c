@@ -101,8 +101,8 @@ END_TEST
 
 START_TEST(low_voice_stays_and_no_ridge_stands_between_bands) {
     prepare(48000.0, 1500.0f, 12000.0f, 48.0f);
-    float cut[ROW];
-    for (size_t b = 0; b < ROW; b++)
+    float cut[ROW] = {0.0f};
+    for (size_t b = 0; b < mender.bands; b++)
         cut[b] = 12.0f;
     ck_assert_double_ge(gain_at(48000.0, 200.0, cut), -0.2);
     ck_assert_double_ge(gain_at(48000.0, 400.0, cut), -1.0);
@@ -119,8 +119,8 @@ START_TEST(never_more_than_allowed_is_taken_away) {
     for (size_t m = 0; m < sizeof most / sizeof *most; m++) {
         prepare(48000.0, 1500.0f, 12000.0f, most[m]);
         for (int trial = 0; trial < 20; trial++) {
-            float cut[ROW];
-            for (size_t b = 0; b < ROW; b++)
+            float cut[ROW] = {0.0f};
+            for (size_t b = 0; b < mender.bands; b++)
                 cut[b] = trial == 0                   ? most[m]
                          : random_unit(&random) < 0.4 ? 0.0f
                                                       : (float)random_unit(&random) * most[m];
@@ -132,6 +132,25 @@ START_TEST(never_more_than_allowed_is_taken_away) {
             ck_assert_double_ge(deepest, -1.12 * (double)most[m] - 0.01);
         }
     }
+}
+END_TEST
+
+/* 45 dB of all bands, of which 27 are taken from all together: by the low-pass at 750 Hz, 4th order,
+ * what is left of 2 kHz is 0.045 and the 0.02 that the low-pass lets through, 24 dB down; notches
+ * of 18 dB reach 14 between them. */
+START_TEST(all_bands_go_down_together_where_they_may_and_the_low_voice_stays) {
+    prepare(48000.0, 1500.0f, 12000.0f, 24.0f);
+    float cut[ROW];
+    for (size_t b = 0; b < ROW; b++)
+        cut[b] = 45.0f;
+    const double hz[] = {2000.0, 2500.0, 3000.0, 4000.0, 5000.0, 7000.0, 9000.0, 11000.0};
+    for (size_t k = 0; k < 8; k++)
+        ck_assert_double_le(gain_at(48000.0, hz[k], cut), k < 2 ? -36.0 : -37.0);
+    ck_assert_double_ge(gain_at(48000.0, 100.0, cut), -0.3);
+    ck_assert_double_ge(gain_at(48000.0, 300.0, cut), -1.5);
+    /* No more than the middle one needs. */
+    float one[ROW] = {[3] = 45.0f, [BAND_LEVELS_LOW] = 45.0f};
+    ck_assert_double_ge(gain_at(48000.0, 1500.0, one), -6.0);
 }
 END_TEST
 
@@ -204,6 +223,7 @@ int main(void) {
     tcase_add_test(tcase, a_cut_has_the_response_of_its_formula);
     tcase_add_test(tcase, low_voice_stays_and_no_ridge_stands_between_bands);
     tcase_add_test(tcase, never_more_than_allowed_is_taken_away);
+    tcase_add_test(tcase, all_bands_go_down_together_where_they_may_and_the_low_voice_stays);
     tcase_add_test(tcase, a_moving_cut_is_straight_between_hops_for_any_cutting);
     tcase_add_test(tcase, both_channels_get_the_same);
     tcase_add_test(tcase, four_milliseconds_after_waking_nothing_tells_of_the_rest);

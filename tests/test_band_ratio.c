@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Two bands under one window, held against noises and tones whose powers are known. */
+#include "basic/maths.h"
 #include "filter/band_ratio.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -12,8 +13,6 @@
 enum { LONGEST = 192000 * 4, MOST_HOPS = 10000 };
 static float left[LONGEST], right[LONGEST];
 static BandPowers hops[MOST_HOPS];
-
-static const double PI = 3.14159265358979323846;
 
 /* Hughes and Halle, JASA 28, 1956: rule 1 compares E(720..10000) with E(4200..10000). The voice
  * band here is what the first has over the second. */

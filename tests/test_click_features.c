@@ -33,6 +33,7 @@ static void finish(size_t from, size_t to, float open) {
         history.mean[at] = sum / (float)BANDS;
         history.total[at] = history.smooth[at] = 10.0f * log10f(power);
         history.voice[at] = -20.0f;
+        history.voice_low[at] = -30.0f;
     }
 }
 
@@ -100,6 +101,7 @@ START_TEST(a_click_on_a_flat_level_measures_as_reckoned_by_hand) {
     expect(CLICK_CLOSURE, 0.0);
     expect(CLICK_OVER_VOICE, total + 20.0);
     expect(CLICK_SIDES, total + 20.0 - 12.0 * 6.0 / 7.0);
+    expect(CLICK_LOW_SIDES, -60.0 + 30.0);
     expect(CLICK_COMING, (double)history.smooth[START + 50] - total);
 }
 END_TEST
@@ -110,8 +112,10 @@ START_TEST(a_gain_before_changes_nothing) {
     measure(0, START, 4);
     memcpy(quiet, feature, sizeof quiet);
     click(0, -30.0f);
-    for (size_t t = 0; t < CLICK_HISTORY; t++)
+    for (size_t t = 0; t < CLICK_HISTORY; t++) {
         history.voice[t] += 30.0f;
+        history.voice_low[t] += 30.0f;
+    }
     measure(0, START, 4);
     for (size_t k = 0; k < CLICK_FEATURES; k++)
         expect((ClickFeature)k, (double)quiet[k]);

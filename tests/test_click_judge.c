@@ -8,8 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Features drawn from where events have them, but after a closure, so that the one thing that is no
- * sum stays out of it. */
+/* Features drawn from where events have them, but after a closure, so that what is no sum
+ * stays out of it. */
 static void draw(float feature[CLICK_FEATURES], Random *random) {
     for (size_t k = 0; k < CLICK_FEATURES; k++)
         feature[k] = (float)random_range(random, -20.0, 40.0);

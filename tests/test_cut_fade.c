@@ -77,6 +77,29 @@ START_TEST(cut_at_rest_is_the_floor_from_the_first_frame) {
 }
 END_TEST
 
+/* 1e-7 of the way is e^-16: 0.16 s and a little. */
+START_TEST(a_new_floor_is_reached_exactly_at_every_rate) {
+    const double rates[] = {8000.0, 48000.0, 192000.0};
+    const float floors_db[] = {0.0f, -0.5f, -6.0f, -60.0f};
+    for (size_t i = 0; i < 3; i++)
+        for (size_t k = 0; k < 4; k++) {
+            CutFade fade, there;
+            CutFadeParams params = {k ? 0.0f : -60.0f, 12.0f, 80.0f};
+            cut_fade_prepare(&fade, rates[i]);
+            cut_fade_set(&fade, &params);
+            cut_fade_process(&fade, gain, 10);
+            params.floor_db = floors_db[k];
+            cut_fade_set(&fade, &params);
+            cut_fade_process(&fade, gain, (size_t)(0.2 * rates[i]));
+            cut_fade_prepare(&there, rates[i]);
+            cut_fade_set(&there, &params);
+            float right = cut_fade_process(&there, gain, 1);
+            ck_assert_float_eq(cut_fade_process(&fade, gain, 1), right);
+            ck_assert(k || right == 1.0f);
+        }
+}
+END_TEST
+
 START_TEST(no_step_is_larger_than_the_fastest_fade_allows) {
     /* The step 3p^2 - 2p^3 is steepest at 1/2: 1.5 times the mean slope. The floor may glide at the
      * same time: (1 - 0) (1 - exp(-1/480)) a frame at most. */
@@ -137,6 +160,7 @@ int main(void) {
     tcase_add_test(tcase, with_little_time_left_it_arrives_just_in_time);
     tcase_add_test(tcase, at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db);
     tcase_add_test(tcase, cut_at_rest_is_the_floor_from_the_first_frame);
+    tcase_add_test(tcase, a_new_floor_is_reached_exactly_at_every_rate);
     tcase_add_test(tcase, no_step_is_larger_than_the_fastest_fade_allows);
     tcase_add_test(tcase, cutting_changes_no_bit);
     return run_tcase(tcase, "cut_fade");

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/edge_filter.h"
 #include "filter/svf.h"
 #include "run_tcase.h"
@@ -10,7 +11,6 @@
 #include <string.h>
 
 enum { LENGTH = 1 << 17 };
-static const double PI = 3.14159265358979323846;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 
 static const double RATES[] = {8000.0, 44100.0, 48000.0, 192000.0};
@@ -137,6 +137,35 @@ static double splatter_db(size_t from, size_t n) {
     return 20.0 * log10(signals_peak(other[0] + from, n - from) / 0.5);
 }
 
+/* The most a filter raises a peak is the sum of its impulse response's magnitudes; the signs of that
+ * response, played backwards, reach it. Figures of an analogue high-pass, from scipy's Butterworth
+ * at 40 Hz; the warp makes others less. With the low-pass up to 1.2 dB more. */
+START_TEST(no_peak_is_raised_by_more_than_documented) {
+    const double most_db[] = {7.71, 10.09, 11.60, 12.71};
+    const size_t n = LENGTH / 2;
+    for (unsigned pairs = 1; pairs <= 4; pairs++)
+        for (int low_pass = 0; low_pass < 2; low_pass++) {
+            EdgeFilter filter = designed(48000.0, 40.0, pairs, low_pass ? 8000.0 : 0.0);
+            signals_silence(in[0], n);
+            signals_silence(in[1], n);
+            in[0][0] = 1.0f;
+            run(&filter, 0, n);
+            double sum = 0.0;
+            for (size_t i = 0; i < n; i++) {
+                in[1][n - 1 - i] = out[0][i] < 0.0f ? -1.0f : 1.0f;
+                sum += fabs((double)out[0][i]);
+            }
+            edge_filter_reset(&filter);
+            run(&filter, 0, n);
+            /* What is summed in float over 65536 frames strays by less than 0.01 dB. */
+            double reached_db = 20.0 * log10((double)out[1][n - 1]);
+            ck_assert_double_eq_tol(reached_db, 20.0 * log10(sum), 0.01);
+            ck_assert_double_le(reached_db, most_db[pairs - 1] + 1.2 * low_pass);
+            ck_assert_double_ge(reached_db, most_db[pairs - 1] - 0.05);
+        }
+}
+END_TEST
+
 START_TEST(no_change_of_slope_or_corner_clicks) {
     /* On rumble at the corner, where every change is largest, and on a tone above it. A step there
      * would leave -20 dB above 1 kHz; float leaves some -130. */
@@ -244,6 +273,7 @@ int main(void) {
     tcase_add_test(tcase, the_low_pass_is_butterworths_of_order_4);
     tcase_add_test(tcase, at_rest_it_is_a_cascade_of_svf_to_the_bit);
     tcase_add_test(tcase, one_channel_is_as_one_of_two);
+    tcase_add_test(tcase, no_peak_is_raised_by_more_than_documented);
     tcase_add_test(tcase, no_change_of_slope_or_corner_clicks);
     tcase_add_test(tcase, the_corner_rises_an_octave_in_half_a_second_and_falls_faster);
     tcase_add_test(tcase, cutting_the_block_changes_no_bit_while_it_moves);

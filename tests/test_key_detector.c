@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "detect/key_detector.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -9,7 +10,6 @@
 #include <string.h>
 
 enum { LENGTH = 200000 };
-static const double PI = 3.14159265358979323846;
 static unsigned char memory[1 << 20];
 static float left[LENGTH], right[LENGTH], level[LENGTH], other[LENGTH];
 static const float *const KEY[2] = {left, right};

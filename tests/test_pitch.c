@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "voice/pitch.h"
@@ -10,7 +11,6 @@
 #include <string.h>
 
 enum { LENGTH = 192000 };
-static const double PI = 3.14159265358979323846;
 static const PitchRange RANGE = {60.0, 1100.0};
 static unsigned char memory[1 << 16];
 static float in[LENGTH], other[LENGTH];

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Centre and spread by differences, held against spectra whose moments are known. */
+#include "basic/maths.h"
 #include "filter/spectral_centre.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -8,7 +9,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const double PI = 3.14159265358979323846;
 static const double RATE = 48000.0;
 
 static SpectralCentre fresh(double rate_hz) {

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/svf.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -10,7 +11,6 @@
 #include <string.h>
 
 enum { LENGTH = 1 << 15 };
-static const double PI = 3.14159265358979323846;
 static const double RATE = 48000.0;
 static float in[LENGTH], out[LENGTH], other[LENGTH];
 

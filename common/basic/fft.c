@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "basic/fft.h"
 
-#include <math.h>
+#include "basic/maths.h"
 
-static const double PI = 3.14159265358979323846;
+#include <math.h>
 
 static void reverse_bits(uint32_t *place, size_t count) {
     unsigned bits = 0;

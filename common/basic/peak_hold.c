@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "basic/peak_hold.h"
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
+#include "basic/maths.h"
 
 /* The fewest whole blocks that, with one frame of the next, cover a window. At least one, since
  * there is no shorter window than a block. */
@@ -38,7 +36,7 @@ void peak_hold_set(PeakHold *hold, size_t window_frames) {
 
 float peak_hold_last(const PeakHold *hold, size_t window_frames) {
     float whole = sliding_max_last(&hold->blocks, blocks_for(hold, window_frames));
-    return larger(whole, hold->state.running);
+    return maths_larger(whole, hold->state.running);
 }
 
 /* At most what the block being filled still takes. */
@@ -46,8 +44,8 @@ static void fill(PeakHold *hold, const float *in, float *out, size_t n) {
     const float held = hold->state.held;
     float running = hold->state.running;
     for (size_t i = 0; i < n; i++) {
-        running = larger(in[i], running);
-        out[i] = larger(running, held);
+        running = maths_larger(in[i], running);
+        out[i] = maths_larger(running, held);
     }
     hold->state.running = running;
     hold->state.filled += n;

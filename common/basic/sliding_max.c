@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "basic/sliding_max.h"
 
+#include "basic/maths.h"
+
 bool sliding_max_prepare(SlidingMax *m, size_t max_frames, Arena *arena) {
     if (max_frames == 0 || max_frames >> (SLIDING_MAX_LEVELS - 1) > 1)
         return false;
@@ -41,10 +43,6 @@ void sliding_max_set(SlidingMax *m, size_t window_frames) {
     m->top = level_of(m->window);
 }
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
 float sliding_max_step(SlidingMax *m, float x) {
     size_t t = m->state.frame++;
     float of_window = x;
@@ -55,8 +53,8 @@ float sliding_max_step(SlidingMax *m, float x) {
         float oldest = ring[t & mask]; /* M_k[t - 2^k] */
         ring[t & mask] = now;
         if (k == m->top)
-            of_window = larger(now, ring[(t - (m->window - mask - 1)) & mask]);
-        now = larger(now, oldest);
+            of_window = maths_larger(now, ring[(t - (m->window - mask - 1)) & mask]);
+        now = maths_larger(now, oldest);
     }
     return of_window;
 }
@@ -66,7 +64,7 @@ float sliding_max_last(const SlidingMax *m, size_t window_frames) {
     unsigned k = level_of(window);
     size_t mask = ((size_t)1 << k) - 1;
     size_t t = m->state.frame - 1;
-    return larger(m->ring[k][t & mask], m->ring[k][(t - (window - mask - 1)) & mask]);
+    return maths_larger(m->ring[k][t & mask], m->ring[k][(t - (window - mask - 1)) & mask]);
 }
 
 void sliding_max_process(SlidingMax *m, const float *in, float *out, size_t n) {

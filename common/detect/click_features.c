@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/click_features.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -19,17 +21,13 @@ typedef struct {
     float most[ROW];      /* excess, largest in time */
 } Event;
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
 /* Largest and mean level of hops from..to, band by band. */
 static void row_largest(const ClickHistory *h, size_t from, size_t to, float out[ROW]) {
     for (size_t b = 0; b < ROW; b++)
         out[b] = NOTHING;
     for (size_t t = from; t != to; t++)
         for (size_t b = 0; b < ROW; b++)
-            out[b] = larger(out[b], h->level[t & MASK][b]);
+            out[b] = maths_larger(out[b], h->level[t & MASK][b]);
 }
 
 static void row_mean(const ClickHistory *h, size_t from, size_t to, float out[ROW]) {
@@ -44,14 +42,14 @@ static void row_mean(const ClickHistory *h, size_t from, size_t to, float out[RO
 static float largest(const float *ring, size_t from, size_t to) {
     float most = NOTHING;
     for (size_t t = from; t != to; t++)
-        most = larger(most, ring[t & MASK]);
+        most = maths_larger(most, ring[t & MASK]);
     return most;
 }
 
 static float largest_of_band(const ClickHistory *h, size_t b, size_t from, size_t to) {
     float most = NOTHING;
     for (size_t t = from; t != to; t++)
-        most = larger(most, h->level[t & MASK][b]);
+        most = maths_larger(most, h->level[t & MASK][b]);
     return most;
 }
 
@@ -85,7 +83,7 @@ static size_t find_peak(const Event *e) {
     for (size_t t = e->start; t != e->end; t++) {
         float sum = mean_of(e->h->excess[t & MASK], e->n);
         peak = sum > most ? t : peak;
-        most = larger(sum, most);
+        most = maths_larger(sum, most);
     }
     return peak;
 }
@@ -96,7 +94,7 @@ static Event open_event(const ClickHistory *h, const ClickEvent *event) {
     e.at_peak = h->level[e.peak & MASK];
     for (size_t t = e.start; t != e.end; t++)
         for (size_t b = 0; b < ROW; b++)
-            e.most[b] = larger(e.most[b], h->excess[t & MASK][b]);
+            e.most[b] = maths_larger(e.most[b], h->excess[t & MASK][b]);
     for (size_t b = 1; b < e.n; b++)
         e.best = e.most[b] > e.most[e.best] ? b : e.best;
     e.height = largest(h->height, e.start, e.end);
@@ -167,7 +165,7 @@ static void measure_standing(const Event *e, float feature[CLICK_FEATURES]) {
     row_largest(e->h, start - 24, start - 1, before);
     row_largest(e->h, end + 1, end + 25, after);
     for (size_t b = 0; b < ROW; b++)
-        over[b] = e->at_peak[b] - larger(before[b], after[b]);
+        over[b] = e->at_peak[b] - maths_larger(before[b], after[b]);
     sort(over, e->n, sorted);
     feature[CLICK_NEAR_MEAN] = mean_of(over, e->n);
     feature[CLICK_NEAR_LEAST] = sorted[e->n - 1];
@@ -221,9 +219,9 @@ static void measure_period(const Event *e, float feature[CLICK_FEATURES]) {
     size_t period = find_period(e, &strength), length = e->end - e->start + 2, p = e->peak;
     size_t away = period * ((length + period - 1) / period); /* outside the event */
     for (size_t b = 0; b < e->n; b++) {
-        float there = larger(largest_of_band(e->h, b, p - away - 1, p - away + 2),
-                             largest_of_band(e->h, b, p + away - 1, p + away + 2));
-        best = larger(best, e->at_peak[b] - there);
+        float there = maths_larger(largest_of_band(e->h, b, p - away - 1, p - away + 2),
+                                   largest_of_band(e->h, b, p + away - 1, p + away + 2));
+        best = maths_larger(best, e->at_peak[b] - there);
     }
     float trust = (strength - 0.2f) / 0.3f;
     trust = trust < 0.0f ? 0.0f : trust > 1.0f ? 1.0f : trust;
@@ -235,11 +233,11 @@ static void measure_period(const Event *e, float feature[CLICK_FEATURES]) {
 static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
     const ClickHistory *h = e->h;
     size_t start = e->start, end = e->end, p = e->peak;
-    float sides = larger(largest_of_band(h, LOW, start - 24, start - 2),
-                         largest_of_band(h, LOW, end + 2, end + 24));
+    float sides = maths_larger(largest_of_band(h, LOW, start - 24, start - 2),
+                               largest_of_band(h, LOW, end + 2, end + 24));
     float quietest = -NOTHING;
     for (size_t t = start - 59; t != start - 1; t++)
-        quietest = -larger(-quietest, -h->smooth[t & MASK]);
+        quietest = -maths_larger(-quietest, -h->smooth[t & MASK]);
     feature[CLICK_LOW_PEAK] = largest_of_band(h, LOW, start, end) - sides;
     feature[CLICK_LOW_RISE] =
         largest_of_band(h, LOW, p - 1, p + 3) - largest_of_band(h, LOW, p - 8, p - 2);
@@ -247,7 +245,8 @@ static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
     float level = h->total[p & MASK], over = level - h->voice[(start - 1) & MASK];
     feature[CLICK_COMING] = largest(h->smooth, end + 12, end + CLICK_HOPS_AFTER) - level;
     feature[CLICK_OVER_VOICE] = over;
-    feature[CLICK_SIDES] = over + larger(-feature[CLICK_RISE], -feature[CLICK_FALL]);
+    feature[CLICK_SIDES] = over + maths_larger(-feature[CLICK_RISE], -feature[CLICK_FALL]);
+    feature[CLICK_LOW_SIDES] = sides - h->voice_low[(start - 1) & MASK];
     feature[CLICK_LENGTH] = (float)(end - start);
     feature[CLICK_RIVAL] = largest(h->height, start - 60, start - 4) - e->height;
 }

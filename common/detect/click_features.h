@@ -49,6 +49,8 @@ typedef enum {
     CLICK_SIDES,      /* level of the louder side over the voice's */
     CLICK_LENGTH,     /* hops */
     CLICK_RIVAL,      /* highest height within 30 ms before, over the event's */
+    CLICK_FITTED,     /* those above have curves (click_judge.h) */
+    CLICK_LOW_SIDES = CLICK_FITTED, /* below 1200 Hz: the louder side over the voice's there */
     CLICK_FEATURES
 } ClickFeature;
 
@@ -70,6 +72,7 @@ typedef struct {
     float total[CLICK_HISTORY];                   /* level of all bands together */
     float smooth[CLICK_HISTORY];                  /* the same, over some 5 ms */
     float voice[CLICK_HISTORY];                   /* the voice's level, tracked */
+    float voice_low[CLICK_HISTORY];               /* the same below 1200 Hz */
 } ClickHistory;
 
 typedef struct {

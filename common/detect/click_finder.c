@@ -2,6 +2,7 @@
 #include "detect/click_finder.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 #include "detect/click_judge.h"
 
@@ -27,14 +28,6 @@ void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
     click_finder_reset(finder);
 }
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
-static float smaller(float a, float b) {
-    return a < b ? a : b;
-}
-
 static void fill(float *values, size_t n, float value) {
     for (size_t i = 0; i < n; i++)
         values[i] = value;
@@ -51,10 +44,12 @@ void click_finder_reset(ClickFinder *finder) {
     fill(h->total, CLICK_HISTORY, FLOOR_DB);
     fill(h->smooth, CLICK_HISTORY, FLOOR_DB);
     fill(h->voice, CLICK_HISTORY, VOICE_AT_FIRST_DB);
+    fill(h->voice_low, CLICK_HISTORY, VOICE_AT_FIRST_DB);
     fill(finder->cut_db[0], (size_t)CLICK_HISTORY * ROW, 0.0f);
     level_morphology_reset(&finder->opening, FLOOR_DB);
     memset(&finder->state, 0, sizeof finder->state);
     finder->state.voice_db = VOICE_AT_FIRST_DB;
+    finder->state.voice_low_db = VOICE_AT_FIRST_DB;
 }
 
 /* The opening's latency is about to change: hops would be rated twice or never. */
@@ -90,6 +85,12 @@ static void smooth_hops(ClickFinder *finder, const float power[ROW], float smoot
     }
 }
 
+static void follow_voice(const ClickFinder *finder, float *voice_db, float level_db) {
+    float forgotten = maths_larger(*voice_db - finder->voice_fall_db, VOICE_LEAST_DB);
+    float heard = maths_smaller(level_db, VOICE_MOST_DB);
+    *voice_db = heard > *voice_db ? one_pole_step(*voice_db, heard, finder->voice_rise) : forgotten;
+}
+
 /* Levels of the hop, and what is followed from hop to hop. */
 static void take_levels(ClickFinder *finder, const float now[ROW]) {
     ClickHistory *h = &finder->history;
@@ -106,13 +107,11 @@ static void take_levels(ClickFinder *finder, const float now[ROW]) {
     h->total[at] = 3.01029996f * decibel_fast_log2(total);
     finder->state.smooth_power = one_pole_step(finder->state.smooth_power, total, finder->smooth);
     float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
-    float voice = finder->state.voice_db;
-    float forgotten = larger(voice - finder->voice_fall_db, VOICE_LEAST_DB);
-    float heard = smaller(smooth, VOICE_MOST_DB);
-    voice = heard > voice ? one_pole_step(voice, heard, finder->voice_rise) : forgotten;
-    finder->state.voice_db = voice;
+    follow_voice(finder, &finder->state.voice_db, smooth);
+    follow_voice(finder, &finder->state.voice_low_db, h->level[at][BAND_LEVELS_LOW]);
     h->smooth[at] = smooth;
-    h->voice[at] = voice;
+    h->voice[at] = finder->state.voice_db;
+    h->voice_low[at] = finder->state.voice_low_db;
     memset(finder->cut_db[at], 0, sizeof finder->cut_db[at]);
     h->known++;
 }
@@ -128,10 +127,10 @@ static void rate(ClickFinder *finder) {
     size_t t = h->known - 1 - latency, at = t & MASK;
     float first = 0.0f, second = 0.0f;
     for (size_t b = 0; b < h->bands; b++) {
-        float excess = larger(h->level[at][b] - open[b], 0.0f);
+        float excess = maths_larger(h->level[at][b] - open[b], 0.0f);
         h->excess[at][b] = excess;
-        second = larger(second, smaller(first, excess));
-        first = larger(first, excess);
+        second = maths_larger(second, maths_smaller(first, excess));
+        first = maths_larger(first, excess);
     }
     h->height[at] = 0.5f * (first + (h->bands > 1 ? second : first));
     h->rated = t + 1;
@@ -149,7 +148,7 @@ static void follow(ClickFinder *finder) {
         finder->state.height_db = 0.0f;
     }
     if (inside)
-        finder->state.height_db = larger(finder->state.height_db, height);
+        finder->state.height_db = maths_larger(finder->state.height_db, height);
     if (!inside && finder->state.inside && finder->state.height_db >= finder->high_db &&
         t - finder->state.start <= click_finder_longest(finder->max_length)) {
         ClickEvent event = {finder->state.start, t};
@@ -158,11 +157,16 @@ static void follow(ClickFinder *finder) {
     finder->state.inside = inside;
 }
 
-static void mark(ClickFinder *finder, const ClickEvent *event) {
-    for (size_t t = event->start; t != event->end; t++)
+/* In a gap nothing hides what is left of a click, and nothing is there to be bitten: more may be
+ * taken, and from all bands together. */
+static void mark(ClickFinder *finder, const ClickEvent *event, bool gap) {
+    float most_db = gap ? CLICK_FINDER_GAP_SHARE * finder->depth_db : finder->depth_db;
+    for (size_t t = event->start; t != event->end; t++) {
         for (size_t b = 0; b < finder->history.bands; b++)
             finder->cut_db[t & MASK][b] =
-                smaller(finder->history.excess[t & MASK][b], finder->depth_db);
+                maths_smaller(finder->history.excess[t & MASK][b], most_db);
+        finder->cut_db[t & MASK][BAND_LEVELS_LOW] = gap ? most_db : 0.0f;
+    }
     finder->state.cut_end = event->end;
     finder->state.clicks++;
 }
@@ -177,7 +181,7 @@ static void judge(ClickFinder *finder) {
     float feature[CLICK_FEATURES];
     click_features(&finder->history, event, feature);
     if (click_judge(feature) > click_judge_bar(finder->threshold_db))
-        mark(finder, event);
+        mark(finder, event, click_judge_gap(feature));
     finder->state.judged++;
 }
 

@@ -5,8 +5,10 @@
  * is what rises and falls back in time. An event is a run of hops in which the mean of the two
  * highest excesses of any bands is over a fifth of the threshold, and once over half of it. When
  * the 34 ms after it are known, too (38 at the longest max_length), it is measured
- * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more, and at
- * most `depth`: so nothing is cut below the level of its surroundings.
+ * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more: so nothing
+ * is cut below the level of its surroundings. In a voice that is at most `depth`; in a gap
+ * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click stands
+ * over a quiet room.
  * Latency, from the hop that comes in to the one whose cut and the 8 hops after it are known:
  * max_length and 43.5 to 45.5 ms. Cost about 100 vector operations a hop and 2500 an event. */
 #ifndef SISKIN_DETECT_CLICK_FINDER_H
@@ -24,6 +26,8 @@ enum {
     CLICK_FINDER_RUN_UP = 8,    /* hops known before a cut begins: filters may settle */
     CLICK_FINDER_LONGEST = 60,  /* hops, of max_length */
 };
+
+#define CLICK_FINDER_GAP_SHARE 2.5f
 
 typedef struct {
     float threshold_db;
@@ -46,7 +50,7 @@ typedef struct {
     struct {
         float past[2][BAND_LEVELS_ROW]; /* powers of the last two hops */
         float smooth_power;
-        float voice_db;
+        float voice_db, voice_low_db;
         bool inside; /* an event */
         size_t start;
         float height_db; /* of it so far */
@@ -88,7 +92,8 @@ static inline bool click_finder_cuts(const ClickFinder *finder, size_t t) {
     return t < finder->state.cut_end;
 }
 
-/* What to cut from each band in hop t, dB >= 0; t within CLICK_HISTORY of the last. */
+/* What to cut from each band in hop t, dB >= 0, and at BAND_LEVELS_LOW, as that band is never cut,
+ * how much of it may be taken from all bands together; t within CLICK_HISTORY of the last. */
 static inline const float *click_finder_cut(const ClickFinder *finder, size_t t) {
     return finder->cut_db[t % CLICK_HISTORY];
 }

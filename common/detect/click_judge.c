@@ -7,7 +7,7 @@ typedef struct {
     float at[KNOTS], worth[KNOTS]; /* worth 0 below the first knot */
 } Curve;
 
-static const Curve CURVES[CLICK_FEATURES] = {
+static const Curve CURVES[CLICK_FITTED] = {
     [CLICK_FIRST] = {{4.34f, 5.87f, 8.66f, 16.99f, 35.97f}, {0.00f, -0.02f, 0.94f, 1.61f, 1.44f}},
     [CLICK_SECOND] = {{2.78f, 4.64f, 7.27f, 14.71f, 33.71f}, {0.00f, 0.17f, 0.45f, 1.59f, 2.55f}},
     [CLICK_MIDDLE] = {{0.00f, 2.70f, 4.93f, 9.95f, 27.43f}, {0.00f, 0.17f, 0.08f, -0.32f, -0.06f}},
@@ -55,7 +55,7 @@ static const Curve CURVES[CLICK_FEATURES] = {
     [CLICK_RIVAL] = {{-33.23f, -12.71f, -3.30f, -0.35f, 11.07f},
                      {0.00f, -1.12f, -2.19f, -2.41f, -0.98f}},
 };
-static const float CONSTANT = 4.07f, OUT_OF_STEADY_SOUND = 3.0f;
+static const float CONSTANT = 4.07f, OUT_OF_STEADY_SOUND = 3.0f, ALONE_IN_A_GAP = 3.0f;
 
 /* At the default threshold, and for each dB over it. */
 static const float BAR = 0.50f, BAR_PER_DB = 0.30f, DEFAULT_THRESHOLD_DB = 8.0f;
@@ -90,9 +90,29 @@ static float out_of_steady_sound(const float feature[CLICK_FEATURES]) {
            ramp(feature[CLICK_SIDES], -26.0f, -20.0f);
 }
 
+/* Whether the sides are as quiet as gaps are, above and below 1200 Hz: a soft vowel may be quiet
+ * above, and an /s/ is below. */
+bool click_judge_gap(const float feature[CLICK_FEATURES]) {
+    return feature[CLICK_LOW_SIDES] < -20.0f && feature[CLICK_SIDES] < -12.0f;
+}
+
+/* Likewise what stands high and alone in a gap: no sound within 100 ms before it and 34 ms after it,
+ * and the same room on both sides. A plosive has its vowel near, but not always that near, and its
+ * burst lasts 6 ms and more where a click as high is over sooner. */
+static float alone_in_a_gap(const float feature[CLICK_FEATURES]) {
+    float before = feature[CLICK_OVER_BEFORE], after = feature[CLICK_OVER_AFTER];
+    float step = feature[CLICK_STEP];
+    return ramp(before < after ? before : after, 10.0f, 16.0f) *
+           ramp(step < 0.0f ? -step : step, 10.0f, 6.0f) *
+           ramp(feature[CLICK_CLOSURE], 16.0f, 10.0f) * ramp(feature[CLICK_COMING], -5.0f, -9.0f) *
+           ramp(feature[CLICK_LENGTH], 15.0f, 12.0f) *
+           ramp(feature[CLICK_LOW_SIDES], -15.0f, -20.0f);
+}
+
 float click_judge(const float feature[CLICK_FEATURES]) {
-    float sum = CONSTANT + OUT_OF_STEADY_SOUND * out_of_steady_sound(feature);
-    for (int i = 0; i < CLICK_FEATURES; i++)
+    float sum = CONSTANT + OUT_OF_STEADY_SOUND * out_of_steady_sound(feature) +
+                ALONE_IN_A_GAP * alone_in_a_gap(feature);
+    for (int i = 0; i < CLICK_FITTED; i++)
         sum += worth(&CURVES[i], feature[i]);
     return sum;
 }

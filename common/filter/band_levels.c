@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/band_levels.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double HOP_MS = 0.5;
 static const double BAND_OCTAVES = 0.43;
 static const double LEAST_RATIO = 1.26; /* a third of an octave */

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/band_ratio.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double HOP_MS = 0.5;
 static const double BUTTERWORTH_K = 1.41421356237309505; /* 1/Q of the second-order filter */
 static const float LOW_SHARE = 0.3f, HIGH_SHARE = 0.45f; /* of the rate */

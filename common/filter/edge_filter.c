@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/edge_filter.h"
 
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double HIGHEST = 0.49; /* corner, a share of the rate */
 
 enum { A1, A2, A3, M0, M1, M2 };

@@ -20,6 +20,11 @@
  * Rising by ln 2 nepers in 0.5 s shifts by 3.7 ln 2 / (0.5 2 pi) = 0.8 Hz at the most, half of
  * that where the voice is. Falling is quicker, since a voice is waiting to be let through.
  *
+ * Turning the phase also raises peaks, of a voice whose wave is lopsided most. At rest and whatever
+ * comes in, no more than the sum of the impulse response's magnitudes: 7.7, 10.1, 11.6, 12.7 dB for
+ * 12, 24, 36, 48 dB an octave, 1.2 dB more with the low-pass. Of voices 24 dB an octave raises the
+ * peak of a phrase by some 1 to 3 dB (`make quality`). The loss of rumble is not counted.
+ *
  * Valid for low_hz 10..0.1 rate; high_hz is off at 0 or above 0.49 rate. Latency 0. Cost at rest
  * some 20 operations a frame and section for two channels as for one; twice that while it moves. */
 #ifndef SISKIN_FILTER_EDGE_FILTER_H

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/half_band.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double TRANSITION = 0.09; /* of the rate */
 
 /* The nome of modulus k, by the usual series in e = (1 - sqrt(k')) / 2 (1 + sqrt(k')). */

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/k_weight.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
-
-static const double PI = 3.14159265358979323846;
 
 void k_weight_prepare(KWeight *weight, double rate_hz) {
     double k = tan(PI * 1681.974450955533 / rate_hz);

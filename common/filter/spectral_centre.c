@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/spectral_centre.h"
 
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double MEMORY_MS = 30.0;
 static const float SILENCE = 1e-30f; /* mean square below which there is no spectrum to speak of */
 static const float NARROWEST = 0.1f; /* spread over centre: a whistled /s/ must not make a notch */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/svf.h"
 
-#include <math.h>
+#include "basic/maths.h"
 
-static const double PI = 3.14159265358979323846;
+#include <math.h>
 
 static double clamp(double x, double low, double high) {
     return x < low ? low : x > high ? high : x;

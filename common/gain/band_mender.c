@@ -2,11 +2,11 @@
 #include "gain/band_mender.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 /* Taking a share of a band-pass away makes a notch, narrower the deeper it is, which leaves a ridge
  * between neighbours: were the filters as wide as the bands, never more than 4.6 dB would be cut
  * there, however much both were. At 2.5 times that width it is 14 dB where both are cut by 12; but
@@ -19,6 +19,11 @@ static const double SKIRT = 1.12;
 static const float SHARE = 0.9f;
 static const double SMALL_CUT_DB =
     3.0; /* where overlaps are measured: at deeper cuts they are less */
+
+/* The low-pass, as a share of the lowest band's edge. 48 dB down at 1.9 times that edge. */
+static const double LOW_SHARE = 0.5;
+/* Of a Butterworth filter of 4th order: 1 / (2 cos(pi/8)), 1 / (2 cos(3 pi/8)). */
+static const double LOW_Q[2] = {0.541196100146197, 1.306562964876377};
 
 void band_mender_reset(BandMender *mender) {
     memset(&mender->state, 0, sizeof mender->state);
@@ -33,10 +38,21 @@ static double overlap(const BandMender *mender, const double *g, size_t at, size
     return 10.0 * log10(before / after) / SMALL_CUT_DB;
 }
 
+static void design_low(BandMender *mender, double hz, double rate_hz) {
+    double g = tan(PI * hz / rate_hz);
+    mender->low_g = (float)g;
+    for (int i = 0; i < 2; i++) {
+        double a1 = 1.0 / (1.0 + g * (g + 1.0 / LOW_Q[i]));
+        mender->low_a1[i] = (float)a1;
+        mender->low_a2[i] = (float)(g * a1);
+    }
+}
+
 void band_mender_set(BandMender *mender, const BandLevels *levels, float most_db) {
     double g[BAND_LEVELS_ROW] = {0.0};
     mender->bands = levels->bands;
     mender->most_db = most_db;
+    design_low(mender, LOW_SHARE * (double)levels->edge_hz[0], levels->rate_hz);
     for (size_t b = 0; b < levels->bands; b++) {
         double low = (double)levels->edge_hz[b] / (b == 0 ? SKIRT : 1.0);
         double high = (double)levels->edge_hz[b + 1], centre = sqrt(low * high);
@@ -53,35 +69,79 @@ void band_mender_set(BandMender *mender, const BandLevels *levels, float most_db
             mender->overlap[at][of] = (float)overlap(mender, g, at, of);
 }
 
-/* k c for the cuts wanted, all made less where together they would take away more than allowed. */
-static void weigh(const BandMender *mender, const float cut_db[BAND_LEVELS_ROW],
+/* k c for the cuts wanted, less what is cut from all, and made less where together they would take
+ * away more than allowed. */
+static void weigh(const BandMender *mender, const float cut_db[BAND_LEVELS_ROW], float wide_db,
                   float weight[BAND_LEVELS_ROW]) {
-    float worst = 0.0f;
+    float worst = 0.0f, most = mender->most_db, cut[BAND_LEVELS_ROW];
+    for (size_t b = 0; b < mender->bands; b++) {
+        cut[b] = maths_larger(cut_db[b] - wide_db, 0.0f);
+        if (cut_db[BAND_LEVELS_LOW] > 0.0f)
+            most = maths_larger(most, cut[b]);
+    }
     for (size_t at = 0; at < mender->bands; at++) {
         float sum = 0.0f;
         for (size_t of = 0; of < mender->bands; of++)
-            sum += mender->overlap[at][of] * SHARE * cut_db[of];
+            sum += mender->overlap[at][of] * SHARE * cut[of];
         worst = sum > worst ? sum : worst;
     }
-    float share = worst > mender->most_db ? SHARE * mender->most_db / worst : SHARE;
+    float share = worst > most ? SHARE * most / worst : SHARE;
     for (size_t b = 0; b < mender->bands; b++)
-        weight[b] = mender->k[b] * (1.0f - decibel_fast_gain(-share * cut_db[b]));
+        weight[b] = mender->k[b] * (1.0f - decibel_fast_gain(-share * cut[b]));
+}
+
+/* What to take from all bands together. */
+static float wide_cut(const BandMender *mender, const float cut_db[BAND_LEVELS_ROW]) {
+    float sorted[BAND_LEVELS_ROW] = {0.0f}; /* the smallest first */
+    for (size_t b = 0; b < mender->bands; b++) {
+        float cut = cut_db[b];
+        for (size_t i = 0; i < b; i++) {
+            float smaller = maths_smaller(sorted[i], cut);
+            cut = maths_larger(sorted[i], cut);
+            sorted[i] = smaller;
+        }
+        sorted[b] = cut;
+    }
+    float beyond = maths_larger(sorted[mender->bands - 1] - BAND_MENDER_NARROW_DB, 0.0f);
+    float wide = maths_smaller(beyond, sorted[(mender->bands - 1) / 2]);
+    return maths_smaller(wide, cut_db[BAND_LEVELS_LOW]);
+}
+
+static void forget(BandMender *mender) {
+    memset(mender->state.ic1, 0, sizeof mender->state.ic1);
+    memset(mender->state.ic2, 0, sizeof mender->state.ic2);
+    memset(mender->state.low1, 0, sizeof mender->state.low1);
+    memset(mender->state.low2, 0, sizeof mender->state.low2);
 }
 
 void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW], size_t hop,
                      bool awake) {
-    if (awake && !mender->state.awake) {
-        memset(mender->state.ic1, 0, sizeof mender->state.ic1);
-        memset(mender->state.ic2, 0, sizeof mender->state.ic2);
-    }
+    if (awake && !mender->state.awake)
+        forget(mender);
     mender->state.awake = awake;
     if (!awake)
         return;
     float to[BAND_LEVELS_ROW];
-    weigh(mender, cut_db[0], mender->state.from);
-    weigh(mender, cut_db[1], to);
+    float wide[2] = {wide_cut(mender, cut_db[0]), wide_cut(mender, cut_db[1])};
+    weigh(mender, cut_db[0], wide[0], mender->state.from);
+    weigh(mender, cut_db[1], wide[1], to);
     for (size_t b = 0; b < mender->bands; b++)
         mender->state.step[b] = (to[b] - mender->state.from[b]) / (float)hop;
+    mender->state.wide_from = 1.0f - decibel_fast_gain(-wide[0]);
+    mender->state.wide_step =
+        (1.0f - decibel_fast_gain(-wide[1]) - mender->state.wide_from) / (float)hop;
+}
+
+static inline Simd low_pass(BandMender *mender, Simd x) {
+    for (int i = 0; i < 2; i++) {
+        Simd *ic1 = &mender->state.low1[i], *ic2 = &mender->state.low2[i];
+        Simd v1 = mender->low_a1[i] * *ic1 + mender->low_a2[i] * (x - *ic2);
+        Simd v2 = *ic2 + mender->low_g * v1;
+        *ic1 = v1 + v1 - *ic1;
+        *ic2 = v2 + v2 - *ic2;
+        x = v2;
+    }
+    return x;
 }
 
 static inline Simd mend(BandMender *mender, Simd x, float frame) {
@@ -92,7 +152,8 @@ static inline Simd mend(BandMender *mender, Simd x, float frame) {
         *ic2 = *ic2 + mender->g2[b] * v1;
         x = x - (mender->state.from[b] + mender->state.step[b] * frame) * v1;
     }
-    return x;
+    float wide = mender->state.wide_from + mender->state.wide_step * frame;
+    return x + wide * (low_pass(mender, x) - x);
 }
 
 void band_mender_process(BandMender *mender, const float *const *in, float *const *out,

@@ -9,10 +9,19 @@
  * The filters overlap: a cut in one band takes a third of it, in dB, from each neighbour. So each
  * is made a little smaller than asked for, and all are held down where they would add up to more
  * than is allowed.
- * c is given at the boundaries of hops and runs straight between them. The filters run on when
- * nothing is cut, until they are told to rest. When they begin again, from silence, they need 4 ms
- * to settle before the first cut. Latency 0. Cost 10 operations for each band and channel, none
- * while resting. */
+ *
+ * Notches reach some 20 dB between their centres, however deep they are. Where that is allowed,
+ * what is asked for beyond BAND_MENDER_NARROW_DB is taken from all bands together, by a share w of
+ * everything above a low-pass (Butterworth, 4th order) an octave below the lowest band:
+ *     z = y + w (low-pass of y - y)
+ * and each band is cut by what is still missing. It is never more than the middle one of all bands
+ * needs, but those that need less are cut too deep for as long as a click lasts: for gaps, where
+ * the click is all there is.
+ *
+ * c and w are given at the boundaries of hops and run straight between them. The filters run on
+ * when nothing is cut, until they are told to rest. When they begin again, from silence, they need
+ * 4 ms to settle before the first cut. Latency 0. Cost 10 operations for each band and channel, 20
+ * for the low-pass, none while resting. */
 #ifndef SISKIN_GAIN_BAND_MENDER_H
 #define SISKIN_GAIN_BAND_MENDER_H
 
@@ -22,23 +31,30 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#define BAND_MENDER_NARROW_DB 18.0f
+
 typedef struct {
     size_t bands;
     float most_db;
     float overlap[BAND_LEVELS_ROW][BAND_LEVELS_ROW]; /* dB at a centre by 1 dB of another band */
     float a1[BAND_LEVELS_ROW], a2[BAND_LEVELS_ROW], g2[BAND_LEVELS_ROW], k[BAND_LEVELS_ROW];
+    float low_g, low_a1[2], low_a2[2]; /* of the low-pass */
     struct {
         Simd ic1[BAND_LEVELS_ROW], ic2[BAND_LEVELS_ROW]; /* a channel in each lane */
+        Simd low1[2], low2[2];
         bool awake;
+        float wide_from, wide_step;                         /* w likewise */
         float from[BAND_LEVELS_ROW], step[BAND_LEVELS_ROW]; /* k c at the hop's start; a frame */
     } state;
 } BandMender;
 
 void band_mender_reset(BandMender *mender);
-/* The bands of `levels`; at most most_db >= 0 is ever taken away. Keeps the history. Computes in
+/* The bands of `levels`; where cuts overlap, no more than most_db >= 0 is taken away, or the largest
+ * of them where all bands may go down together. Keeps the history. Computes in
  * double. */
 void band_mender_set(BandMender *mender, const BandLevels *levels, float most_db);
-/* The hop that begins: cut_db[0] at its start, cut_db[1] at its end, dB >= 0 for each band.
+/* The hop that begins: cut_db[0] at its start, cut_db[1] at its end, dB >= 0 for each band,
+ * and in the place of the band below, BAND_LEVELS_LOW, the most that may be taken from all together.
  * awake: whether the filters run, as they must while anything is cut. */
 void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW], size_t hop,
                      bool awake);

@@ -8,11 +8,11 @@
 #include <string.h>
 
 static const double GLIDE_MS = 10.0;
-static const float ARRIVED = 1e-7f;
+static const double ARRIVED = 1e-7;
 
 void cut_fade_prepare(CutFade *fade, double rate_hz) {
     fade->rate_hz = rate_hz;
-    fade->glide = (float)one_pole_coefficient(GLIDE_MS, rate_hz);
+    fade->glide = one_pole_coefficient(GLIDE_MS, rate_hz);
     cut_fade_set(fade, &(CutFadeParams){-60.0f, 10.0f, 100.0f});
     cut_fade_reset(fade);
 }
@@ -29,7 +29,7 @@ static double frames(const CutFade *fade, float ms) {
 void cut_fade_set(CutFade *fade, const CutFadeParams *params) {
     fade->in_frames = frames(fade, params->fade_in_ms);
     fade->out_frames = frames(fade, params->fade_out_ms);
-    fade->goal = params->floor_db < 0.0f ? (float)decibel_to_gain((double)params->floor_db) : 1.0f;
+    fade->goal = params->floor_db < 0.0f ? decibel_to_gain((double)params->floor_db) : 1.0;
 }
 
 void cut_fade_open(CutFade *fade, size_t within_frames) {
@@ -57,16 +57,17 @@ static float gain_of(float p, float floor) {
 }
 
 static float rest(const CutFade *fade, float *gain, size_t n) {
-    float g = gain_of((float)fade->state.at, fade->state.floor);
+    float g = gain_of((float)fade->state.at, (float)fade->state.floor);
     for (size_t i = 0; i < n; i++)
         gain[i] = g;
     return g;
 }
 
+/* In double: in float the last steps would round to nothing before it is there. */
 static float floor_step(CutFade *fade) {
-    float floor = one_pole_step(fade->state.floor, fade->goal, fade->glide);
-    fade->state.floor = fabsf(floor - fade->goal) > ARRIVED ? floor : fade->goal;
-    return fade->state.floor;
+    double floor = one_pole_step_double(fade->state.floor, fade->goal, fade->glide);
+    fade->state.floor = fabs(floor - fade->goal) > ARRIVED ? floor : fade->goal;
+    return (float)fade->state.floor;
 }
 
 float cut_fade_process(CutFade *fade, float *gain, size_t n) {

@@ -22,13 +22,13 @@ typedef struct {
 typedef struct {
     double rate_hz;
     double in_frames, out_frames; /* of whole fades, >= 1 */
-    float goal;                   /* floor as gain */
-    float glide;                  /* pole */
+    double goal;                  /* floor as gain */
+    double glide;                 /* pole */
     struct {
         bool started; /* the floor is not at its goal by right from the start */
         double at;    /* p */
         double step;  /* a frame: > 0 opening, < 0 closing */
-        float floor;  /* now */
+        double floor; /* now */
     } state;
 } CutFade;
 

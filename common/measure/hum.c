@@ -1,45 +1,37 @@
 /* SPDX-License-Identifier: ISC */
 #include "measure/hum.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
-static const double LOW_RATE_HZ = 2000.0, LOW_PASS_HZ = 700.0;
+static const double LOW_RATE_HZ = 2000.0, WHOLE_HZ = 500.0;
 static const double MAINS_HZ[HUM_SERIES] = {50.0, 60.0};
 static const double BESIDE_HZ = 10.0;
 static const double LOWEST_DB = -160.0, LEVELS_A_DB = 4.0;
-static const size_t LEVELS = (size_t)HUM_SERIES * HUM_HARMONICS * HUM_ROWS * HUM_LEVELS;
-static const double QUANTILE = 0.2, STANDS_OUT = 4.0;
-/* For second-order sections that make a Butterworth filter of order 4. */
-static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
+static const size_t TONES = (size_t)HUM_SERIES * HUM_HARMONICS;
+static const double QUIETEST = 0.2, LOUDEST = 0.95, STANDS_OUT = 4.0;
+static const double OFF_SHARE = 0.004, OFF_HZ = 0.2;
+static const double LEAST = 1e-11, HELD = 1e-4; /* mean squares: -110, -40 dBFS */
+static const double GAP = 10.0;                 /* 10 dB */
 
 enum { FEWEST = 10 }; /* windows */
 
-/* |H|^2 of the low-pass, whose sections are bilinear: Butterworth in tan(pi f / rate). */
-static double low_pass_gain(double rate_hz, double hz) {
-    double ratio = tan(PI * hz / rate_hz) / tan(PI * LOW_PASS_HZ / rate_hz);
-    return 1.0 / (1.0 + pow(ratio, 8.0));
-}
-
 bool hum_prepare(Hum *hum, double rate_hz, Arena *arena) {
-    hum->rate_hz = rate_hz;
-    hum->decimation = (size_t)(rate_hz / LOW_RATE_HZ);
-    hum->low_rate_hz = rate_hz / (double)hum->decimation;
-    for (size_t i = 0; i < 2; i++) {
-        const SvfParams params = {SVF_LOW_PASS, (float)LOW_PASS_HZ, SECTION_Q[i], 0.0f};
-        svf_set(&hum->low_pass[i], rate_hz, &params);
-    }
-    for (size_t s = 0; s < HUM_SERIES; s++)
-        for (size_t k = 0; k < HUM_HARMONICS; k++)
-            hum->gain[s][k] = low_pass_gain(rate_hz, MAINS_HZ[s] * (double)(k + 1));
+    size_t factor = (size_t)(rate_hz / LOW_RATE_HZ);
+    hum->low_rate_hz = rate_hz / (double)factor;
     hum->audio = arena_take(arena, HUM_WINDOW, sizeof(float));
     hum->hann = arena_take(arena, HUM_WINDOW, sizeof(float));
     hum->cut = arena_take(arena, HUM_WINDOW, sizeof(float));
     hum->power = arena_take(arena, HUM_WINDOW / 2 + 1, sizeof(float));
-    hum->levels = arena_take(arena, LEVELS, sizeof(uint32_t));
-    bool fits = fft_prepare(&hum->fft, HUM_WINDOW, arena);
-    if (!fits || !hum->audio || !hum->hann || !hum->cut || !hum->power || !hum->levels)
+    hum->levels = arena_take(arena, TONES * HUM_ROWS * HUM_LEVELS, sizeof(uint32_t));
+    hum->off_hz = arena_take(arena, TONES * HUM_LEVELS, sizeof(float));
+    hum->whole = arena_take(arena, HUM_LEVELS, sizeof(uint32_t));
+    bool fits = decimator_prepare(&hum->decimator, factor, arena) &&
+                fft_prepare(&hum->fft, HUM_WINDOW, arena);
+    if (!fits || !hum->audio || !hum->hann || !hum->cut || !hum->power || !hum->levels ||
+        !hum->off_hz || !hum->whole)
         return false;
     for (size_t i = 0; i < HUM_WINDOW; i++)
         hum->hann[i] = (float)(0.5 - 0.5 * cos(2.0 * PI * (double)i / HUM_WINDOW));
@@ -48,9 +40,10 @@ bool hum_prepare(Hum *hum, double rate_hz, Arena *arena) {
 }
 
 void hum_reset(Hum *hum) {
-    svf_reset(&hum->low_pass[0]);
-    svf_reset(&hum->low_pass[1]);
-    memset(hum->levels, 0, LEVELS * sizeof(uint32_t));
+    decimator_reset(&hum->decimator);
+    memset(hum->levels, 0, TONES * HUM_ROWS * HUM_LEVELS * sizeof(uint32_t));
+    memset(hum->off_hz, 0, TONES * HUM_LEVELS * sizeof(float));
+    memset(hum->whole, 0, HUM_LEVELS * sizeof(uint32_t));
     memset(&hum->state, 0, sizeof hum->state);
 }
 
@@ -64,43 +57,72 @@ static void transform(Hum *hum) {
         hum->power[i] *= scale;
 }
 
+static size_t bin_of(const Hum *hum, double hz) {
+    return (size_t)lround(hz * HUM_WINDOW / hum->low_rate_hz);
+}
+
 /* Of the three bins, which hold 1.5 times the power of the middle one. */
 static double tone_power(const Hum *hum, double hz) {
-    size_t bin = (size_t)lround(hz * HUM_WINDOW / hum->low_rate_hz);
-    const float *power = hum->power + bin;
+    const float *power = hum->power + bin_of(hum, hz);
     return (double)(power[-1] + power[0] + power[1]) / 1.5;
 }
 
-static uint32_t *levels_of(const Hum *hum, size_t series, size_t k, size_t row) {
-    return hum->levels + ((series * HUM_HARMONICS + k) * HUM_ROWS + row) * HUM_LEVELS;
+/* How far from f the tone is whose power tone_power reads, in Hz. */
+static double tone_off(const Hum *hum, double hz) {
+    const float *power = hum->power;
+    size_t bin = bin_of(hum, hz);
+    size_t top = power[bin - 1] > power[bin] ? bin - 1 : bin;
+    top = power[bin + 1] > power[top] ? bin + 1 : top;
+    bool above = power[top + 1] > power[top - 1];
+    double ratio = sqrt((double)power[above ? top + 1 : top - 1] / fmax((double)power[top], 1e-30));
+    double shift = (2.0 * ratio - 1.0) / (ratio + 1.0);
+    double at = (double)top + (above ? shift : -shift);
+    return at * hum->low_rate_hz / HUM_WINDOW - hz;
 }
 
-static void count(uint32_t *levels, double power) {
-    double bin = power > 0.0 ? floor((10.0 * log10(power) - LOWEST_DB) * LEVELS_A_DB) : 0.0;
-    bin = bin > 0.0 ? bin : 0.0;
-    levels[bin < HUM_LEVELS ? (size_t)bin : HUM_LEVELS - 1]++;
+static uint32_t *levels_of(const Hum *hum, size_t tone, size_t row) {
+    return hum->levels + (tone * HUM_ROWS + row) * HUM_LEVELS;
+}
+
+/* The bin of a level. */
+static size_t count(uint32_t *levels, double power) {
+    double at = power > 0.0 ? floor((10.0 * log10(power) - LOWEST_DB) * LEVELS_A_DB) : 0.0;
+    at = fmin(fmax(at, 0.0), HUM_LEVELS - 1);
+    levels[(size_t)at]++;
+    return (size_t)at;
+}
+
+static double tone_hz(size_t tone) {
+    return MAINS_HZ[tone / HUM_HARMONICS] * (double)(tone % HUM_HARMONICS + 1);
+}
+
+/* Mean square of a Hann window's bins, which are 1.5 times as many as the tones they hold. */
+static double whole_power(const Hum *hum) {
+    double sum = 0.0;
+    for (size_t i = 1; i < bin_of(hum, WHOLE_HZ); i++)
+        sum += (double)hum->power[i];
+    return sum / 1.5;
 }
 
 static void measure(Hum *hum) {
     static const double beside[HUM_ROWS] = {0.0, -1.0, 1.0};
     transform(hum);
-    for (size_t series = 0; series < HUM_SERIES; series++)
-        for (size_t k = 0; k < HUM_HARMONICS; k++)
-            for (size_t row = 0; row < HUM_ROWS; row++) {
-                double hz = MAINS_HZ[series] * (double)(k + 1) + BESIDE_HZ * beside[row];
-                count(levels_of(hum, series, k, row), tone_power(hum, hz) / hum->gain[series][k]);
-            }
+    for (size_t tone = 0; tone < TONES; tone++)
+        for (size_t row = 0; row < HUM_ROWS; row++) {
+            double hz = tone_hz(tone) + BESIDE_HZ * beside[row];
+            size_t at = count(levels_of(hum, tone, row), tone_power(hum, hz));
+            if (row == 0)
+                hum->off_hz[tone * HUM_LEVELS + at] += (float)tone_off(hum, hz);
+        }
+    count(hum->whole, whole_power(hum));
     hum->state.windows++;
 }
 
 void hum_process(Hum *hum, const float *in, size_t n) {
     for (size_t i = 0; i < n; i++) {
-        float x = svf_step(&hum->low_pass[1], svf_step(&hum->low_pass[0], in[i]));
-        if (++hum->state.skipped < hum->decimation)
+        if (!decimator_step(&hum->decimator, in[i], &hum->audio[hum->state.filled]))
             continue;
-        hum->state.skipped = 0;
-        hum->audio[hum->state.filled++] = x;
-        if (hum->state.filled < HUM_WINDOW)
+        if (++hum->state.filled < HUM_WINDOW)
             continue;
         measure(hum);
         memmove(hum->audio, hum->audio + HUM_WINDOW / 2, HUM_WINDOW / 2 * sizeof(float));
@@ -108,28 +130,48 @@ void hum_process(Hum *hum, const float *in, size_t n) {
     }
 }
 
-/* The power that a fifth of the windows fall short of: the middle of its bin. */
-static double quantile(const Hum *hum, size_t series, size_t k, size_t row) {
-    const uint32_t *levels = levels_of(hum, series, k, row);
-    uint64_t rank = (uint64_t)((double)(hum->state.windows - 1) * QUANTILE);
+/* The bin that a share of the windows fall short of. */
+static size_t quantile_bin(const Hum *hum, const uint32_t *levels, double share) {
+    uint64_t rank = (uint64_t)((double)(hum->state.windows - 1) * share);
     uint64_t below = 0;
     size_t i = 0;
     while (i < HUM_LEVELS - 1 && below + levels[i] <= rank)
         below += levels[i++];
+    return i;
+}
+
+/* The power in the middle of that bin. */
+static double quantile(const Hum *hum, const uint32_t *levels, double share) {
+    size_t i = quantile_bin(hum, levels, share);
     return i == 0 ? 0.0 : pow(10.0, 0.1 * (LOWEST_DB + ((double)i + 0.5) / LEVELS_A_DB));
+}
+
+/* Whether the tone of the quietest windows is on its harmonic. */
+static bool in_tune(const Hum *hum, size_t tone) {
+    const uint32_t *levels = levels_of(hum, tone, 0);
+    double sum = 0.0, windows = 0.0;
+    for (size_t i = 0; i <= quantile_bin(hum, levels, QUIETEST); i++) {
+        sum += (double)hum->off_hz[tone * HUM_LEVELS + i];
+        windows += levels[i];
+    }
+    return fabs(sum) <= (OFF_SHARE * tone_hz(tone) + OFF_HZ) * windows;
 }
 
 /* A series without its first tones is another's: 300 Hz is a harmonic of both. */
 static HumReading read_series(const Hum *hum, size_t series) {
     HumReading reading = {.mains_hz = MAINS_HZ[series]};
     for (size_t k = 0; k < HUM_HARMONICS; k++) {
-        double tone = quantile(hum, series, k, 0);
-        double noise = 0.5 * (quantile(hum, series, k, 1) + quantile(hum, series, k, 2));
-        reading.has[k] = tone > STANDS_OUT * noise;
-        reading.power[k] = reading.has[k] ? tone - noise : 0.0;
+        size_t tone = series * HUM_HARMONICS + k;
+        double power = quantile(hum, levels_of(hum, tone, 0), QUIETEST);
+        double noise = 0.5 * (quantile(hum, levels_of(hum, tone, 1), QUIETEST) +
+                              quantile(hum, levels_of(hum, tone, 2), QUIETEST));
+        reading.has[k] = power > LEAST && power > STANDS_OUT * noise && in_tune(hum, tone);
+        reading.power[k] = reading.has[k] ? power - noise : 0.0;
         reading.total += reading.power[k];
     }
-    reading.found = reading.has[0] || reading.has[1] || reading.has[2];
+    bool gaps = quantile(hum, hum->whole, LOUDEST) > GAP * quantile(hum, hum->whole, QUIETEST);
+    reading.found =
+        (reading.has[0] || reading.has[1] || reading.has[2]) && (gaps || reading.total < HELD);
     return reading;
 }
 

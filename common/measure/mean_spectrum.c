@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 #include "measure/mean_spectrum.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double SHORTEST_S = 0.064;
 
 static bool take_memory(MeanSpectrum *spectrum, Arena *arena) {

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "measure/tonality.h"
 
-#include <math.h>
+#include "basic/maths.h"
 
-static const double PI = 3.14159265358979323846;
+#include <math.h>
 
 /* Krumhansl and Kessler 1982, from the tonic up. */
 static const double profile[2][12] = {

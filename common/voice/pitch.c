@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 #include "voice/pitch.h"
 
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 /* The low rate is at least this: nine lags for the shortest period, 1 ms, so that a parabola
  * between them still fits. */
 static const double LEAST_LOW_RATE_HZ = 9000.0;
@@ -83,15 +83,6 @@ size_t pitch_until(const Pitch *pitch) {
 
 PitchReading pitch_reading(const Pitch *pitch) {
     return pitch->state.reading;
-}
-
-/* Eight sums side by side: C does not let the compiler reorder one. */
-static float dot(const float *a, const float *b, size_t n) {
-    float sum[8] = {0.0f};
-    for (size_t i = 0; i < n; i += 8)
-        for (size_t k = 0; k < 8; k++)
-            sum[k] += a[i + k] * b[i + k];
-    return ((sum[0] + sum[4]) + (sum[1] + sum[5])) + ((sum[2] + sum[6]) + (sum[3] + sum[7]));
 }
 
 /* The newest decimated frame's difference from every lag, into d. */
@@ -181,7 +172,7 @@ bool pitch_process(Pitch *pitch, const float *in, size_t n) {
     pitch->state.taken = after;
     for (size_t k = before / pitch->decimation; k < after / pitch->decimation; k++) {
         const float *end = pitch->line + (k + 1) * pitch->decimation + pitch->n_taps;
-        take(pitch, dot(end - pitch->n_taps, pitch->taps, pitch->n_taps), k % 2 == 1);
+        take(pitch, maths_dot(end - pitch->n_taps, pitch->taps, pitch->n_taps), k % 2 == 1);
     }
     if (after < whole)
         return false;

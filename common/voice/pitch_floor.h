@@ -8,36 +8,52 @@
  *   no more than 30 dB under the loudest periodic sound of late (so that hum and room tone between
  *   phrases are not taken for a voice, whatever the gain before), and the last of 5 in a row that
  *   lie within a semitone of their neighbours: 20 ms of steady voice.
- * - The floor is the lowest of the readings that counted in the last 3.5 s of voice. That is the
- *   mean length of a breath group (Rochet-Capellan and Fuchs, Interspeech 2013). Unvoiced time
- *   does not count: through consonants and rests the floor stands still.
+ * - Those of the last 3.5 s of voice are kept. That is the mean length of a breath group
+ *   (Rochet-Capellan and Fuchs, Interspeech 2013). Unvoiced time does not count: through consonants
+ *   and rests the floor stands still.
+ * - The lowest of them may be a creak at the end of a phrase, or a reading an octave low. So a note
+ *   must be confirmed: the floor is the lower of
+ *       sure:  what PITCH_FLOOR_DEEP_S of the 3.5 s lie at or under,
+ *       soon:  what PITCH_FLOOR_SHALLOW_S lie at or under, not counting those below 0.6 median
+ *   (order statistics; 0.6 is nine semitones: creak lies an octave down and more, and tunes seldom
+ *   leap so far). Until so much is known there is no floor.
  * - The floor reported moves down when that falls 2 % (a third of a semitone) under it, and up when
  *   it rises 6 % (a semitone) over it. In between it is constant to the bit, so that neither
  *   vibrato, whose low turning points differ by less, nor the noise of readings moves a filter.
  *
- * The loudest sound is forgotten at 1 dB a second. Cost 12 operations a reading. */
+ * Readings are counted in bins of an eighth of a semitone, so the floor is right within 0.4 %.
+ * The loudest sound is forgotten at 1 dB a second. Cost at most 1500 additions a reading. */
 #ifndef SISKIN_VOICE_PITCH_FLOOR_H
 #define SISKIN_VOICE_PITCH_FLOOR_H
 
 #include "basic/arena.h"
-#include "basic/sliding_max.h"
 #include "voice/pitch.h"
 
 #include <stdbool.h>
+#include <stdint.h>
 
 #define PITCH_FLOOR_MEMORY_S 3.5
+#define PITCH_FLOOR_SHALLOW_S 0.15
+#define PITCH_FLOOR_DEEP_S 0.4
+#define PITCH_FLOOR_DEEP 0.6f
 #define PITCH_FLOOR_APERIODICITY 0.1f
 #define PITCH_FLOOR_GATE 1e-3f /* -30 dB of power */
 
+enum { PITCH_FLOOR_BINS = 576 }; /* 6 octaves up from 40 Hz */
+
 typedef struct {
-    float fade;        /* of the loudest power, a reading */
-    SlidingMax lowest; /* over hertz negated: its maximum is the lowest note */
+    float fade;           /* of the loudest power, a reading */
+    size_t memory;        /* readings kept */
+    size_t shallow, deep; /* readings that confirm */
+    uint16_t *kept;       /* [memory] bins, the oldest at state.oldest */
     struct {
         float loudest;
         float last_hz;
         unsigned steady; /* readings in a row that were close to the one before */
         float voiced_hz; /* the last reading if it counted, else 0 */
         float floor_hz;
+        size_t oldest, known;
+        uint16_t count[PITCH_FLOOR_BINS];
     } state;
 } PitchFloor;
 

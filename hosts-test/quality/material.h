@@ -84,6 +84,9 @@ typedef struct {
  * singer's: bands of noise under a gamma-shaped envelope, in one to three bursts of 1 to 15 ms.
  * Returns the number of clicks, in `clicks` (by start), which the caller frees. */
 size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks);
+/* The same of that make in gaps alone, 25..45 dB high, where the like stands out of nothing. */
+size_t material_loud_clicks(const Voice *voice, unsigned long long seed, float *audio,
+                            Click **clicks);
 
 /* ---- Breaths laid in ---- */
 

@@ -40,6 +40,7 @@ typedef struct {
     const Voice *voice;
     float *audio;
     Energy band;
+    bool loud; /* only in gaps, and high */
     Random random;
     Click *clicks;
     size_t count, room;
@@ -105,11 +106,12 @@ static bool lay_at(Layer *layer, size_t at) {
     double rate_hz = voice->rate_hz;
     size_t length = lay_shape(click, LONGEST, rate_hz, &layer->random);
     double word_db = random_range(&layer->random, 10.0, 20.0);
-    double gap_db = random_range(&layer->random, 12.0, 35.0);
+    double gap_db = layer->loud ? random_range(&layer->random, 25.0, 45.0)
+                                : random_range(&layer->random, 12.0, 35.0);
     if (at + length >= voice->n)
         return true;
     bool in_word = inside_word(layer, at, at + length);
-    if (!in_word && !inside_gap(layer, at, at + length))
+    if (in_word ? layer->loud : !inside_gap(layer, at, at + length))
         return true;
     size_t reach = (size_t)(0.025 * rate_hz);
     double around_db = energy_db(&layer->band, at > reach ? at - reach : 0, at + reach);
@@ -150,21 +152,31 @@ static int by_click(const void *a, const void *b) {
     return (x->start > y->start) - (x->start < y->start);
 }
 
-size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks) {
-    Layer layer = {.voice = voice, .random = random_seeded(seed)};
-    layer.audio = audio;
+static size_t lay_all(Layer *layer, Click **clicks) {
+    const Voice *voice = layer->voice;
     bool ok = energy_of(voice->audio, voice->n, voice->rate_hz, 1000.0,
-                        material_click_top(voice->rate_hz), &layer.band) &&
-              lay_singers_own(&layer);
+                        material_click_top(voice->rate_hz), &layer->band) &&
+              (layer->loud || lay_singers_own(layer));
     size_t step = (size_t)(0.25 * voice->rate_hz), reach = (size_t)(0.1 * voice->rate_hz);
     for (size_t at = step / 2; ok && at + step < voice->n; at += step) {
-        size_t place = at + (size_t)(random_unit(&layer.random) * 0.5 * (double)step);
-        if (free_around(&layer, place, reach))
-            ok = lay_at(&layer, place);
+        size_t place = at + (size_t)(random_unit(&layer->random) * 0.5 * (double)step);
+        if (free_around(layer, place, reach))
+            ok = lay_at(layer, place);
     }
-    energy_free(&layer.band);
-    *clicks = layer.clicks;
-    if (layer.count)
-        qsort(layer.clicks, layer.count, sizeof *layer.clicks, by_click);
-    return ok ? layer.count : 0;
+    energy_free(&layer->band);
+    *clicks = layer->clicks;
+    if (layer->count)
+        qsort(layer->clicks, layer->count, sizeof *layer->clicks, by_click);
+    return ok ? layer->count : 0;
+}
+
+size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks) {
+    Layer layer = {.voice = voice, .audio = audio, .random = random_seeded(seed)};
+    return lay_all(&layer, clicks);
+}
+
+size_t material_loud_clicks(const Voice *voice, unsigned long long seed, float *audio,
+                            Click **clicks) {
+    Layer layer = {.voice = voice, .audio = audio, .loud = true, .random = random_seeded(seed)};
+    return lay_all(&layer, clicks);
 }

@@ -13,6 +13,9 @@
  * of the clean take, and the most that any is below it. Stricter, since between the pulses of a
  * voice a frame may hold next to nothing; no target is set for it.
  *
+ * Loud clicks: 25 to 45 dB high and in gaps alone, where nothing hides what is left. Gone: within
+ * 6 dB of the level of the same stretch without the click, which is what the ear is left with.
+ *
  * Clean voice: energy of input minus output in the band, over the input's in the band, for each
  * utterance of the take without clicks, dB (-200: untouched). Loss at a word's start: band level of
  * input over output in the word's first 50 ms, dB; given is what 95 % of the words stay under. */
@@ -27,6 +30,7 @@ static const char bundle[] = "transient-tamer";
 typedef struct {
     Samples gap_caught, gap_left, word_caught, word_left; /* caught: 0 or 100 */
     Samples frame_left, frame_hole;                       /* inside words */
+    Samples loud_gone, loud_left;
     Samples removed, start_loss;
 } Tally;
 
@@ -89,18 +93,33 @@ static bool bands_of(const Voice *voice, const float *dirty, const float *mended
            energy_of(mended, voice->n, voice->rate_hz, 1000.0, top, &bands->mended);
 }
 
+static void judge_loud_click(const Quality *quality, const Voice *voice, const Bands *bands,
+                             const Click *click, Tally *tally) {
+    double clean_db = loudest_db(&bands->clean, voice->rate_hz, click->start, click->end);
+    double after = loudest_db(&bands->mended, voice->rate_hz, click->start, click->end) - clean_db;
+    quality_note(quality, 2, "    %8.3f s %5.1f ms loud height %5.1f -> %5.1f",
+                 (double)click->start / voice->rate_hz,
+                 1000.0 * (double)(click->end - click->start) / voice->rate_hz, click->height_db,
+                 after);
+    samples_add(&tally->loud_gone, fabs(after) <= 6.0 ? 100.0 : 0.0);
+    samples_add(&tally->loud_left, after);
+}
+
+typedef size_t LayClicks(const Voice *, unsigned long long, float *, Click **);
+typedef void JudgeClick(const Quality *, const Voice *, const Bands *, const Click *, Tally *);
+
 static void judge_clicks(Quality *quality, const Voice *voice, unsigned long long seed,
-                         float *scratch, Tally *tally) {
+                         LayClicks *lay, JudgeClick *judge, float *scratch, Tally *tally) {
     float *dirty = scratch, *mended = scratch + voice->n;
     Click *clicks = NULL;
     Bands bands = {{NULL, 0}, {NULL, 0}, {NULL, 0}};
     memcpy(dirty, voice->audio, voice->n * sizeof *dirty);
-    size_t count = material_clicks(voice, seed, dirty, &clicks);
+    size_t count = lay(voice, seed, dirty, &clicks);
     QualityRun run = {
         .plugin = bundle, .rate_hz = voice->rate_hz, .in = dirty, .out = mended, .n = voice->n};
     if (quality_render(quality, &run) && bands_of(voice, dirty, mended, &bands))
         for (size_t i = 0; i < count; i++)
-            judge_click(quality, voice, &bands, &clicks[i], tally);
+            judge(quality, voice, &bands, &clicks[i], tally);
     energy_free(&bands.clean);
     energy_free(&bands.dirty);
     energy_free(&bands.mended);
@@ -158,24 +177,29 @@ static void judge_voice(Quality *quality, const Voice *voice, unsigned long long
         return;
     }
     Tally one = {.gap_caught = {NULL, 0, 0}};
-    judge_clicks(quality, voice, seed, scratch, &one);
+    judge_clicks(quality, voice, seed, material_clicks, judge_click, scratch, &one);
+    judge_clicks(quality, voice, seed, material_loud_clicks, judge_loud_click, scratch, &one);
     judge_clean(quality, voice, scratch, &one);
     free(scratch);
-    quality_note(quality, 1,
-                 "  %-22s gaps %3zu: %5.1f %% %5.1f dB | words %3zu: %5.1f %% %5.1f (%5.1f) dB, by "
-                 "frame %5.1f (%5.1f) | clean %6.1f %6.1f dB, starts %5.2f dB",
-                 voice->name, one.gap_caught.n, samples_mean(&one.gap_caught),
-                 samples_quantile(&one.gap_left, 0.5), one.word_caught.n,
-                 samples_mean(&one.word_caught), samples_quantile(&one.word_left, 0.5),
-                 samples_quantile(&one.word_left, 0.1), samples_quantile(&one.frame_left, 0.5),
-                 samples_quantile(&one.frame_hole, 0.1), samples_quantile(&one.removed, 0.5),
-                 samples_quantile(&one.removed, 0.9), samples_quantile(&one.start_loss, 0.95));
+    quality_note(
+        quality, 1,
+        "  %-22s gaps %3zu: %5.1f %% %5.1f dB | words %3zu: %5.1f %% %5.1f (%5.1f) dB, by "
+        "frame %5.1f (%5.1f) | loud %5.1f %% %5.1f dB | clean %6.1f %6.1f dB, starts %5.2f dB",
+        voice->name, one.gap_caught.n, samples_mean(&one.gap_caught),
+        samples_quantile(&one.gap_left, 0.5), one.word_caught.n, samples_mean(&one.word_caught),
+        samples_quantile(&one.word_left, 0.5), samples_quantile(&one.word_left, 0.1),
+        samples_quantile(&one.frame_left, 0.5), samples_quantile(&one.frame_hole, 0.1),
+        samples_mean(&one.loud_gone), samples_quantile(&one.loud_left, 0.5),
+        samples_quantile(&one.removed, 0.5), samples_quantile(&one.removed, 0.9),
+        samples_quantile(&one.start_loss, 0.95));
     samples_pour(&one.gap_caught, &all->gap_caught);
     samples_pour(&one.gap_left, &all->gap_left);
     samples_pour(&one.word_caught, &all->word_caught);
     samples_pour(&one.word_left, &all->word_left);
     samples_pour(&one.frame_left, &all->frame_left);
     samples_pour(&one.frame_hole, &all->frame_hole);
+    samples_pour(&one.loud_gone, &all->loud_gone);
+    samples_pour(&one.loud_left, &all->loud_left);
     samples_pour(&one.removed, &all->removed);
     samples_pour(&one.start_loss, &all->start_loss);
 }
@@ -206,6 +230,10 @@ static void rows(Quality *quality) {
                 quantiles(&s->word_left, &r->word_left, 0.5), QUALITY_AT_MOST, 4.0);
     quality_row(quality, "clicks inside words: hole dug, 10th percentile", "dB",
                 quantiles(&s->word_left, &r->word_left, 0.1), QUALITY_AT_LEAST, -6.0);
+    quality_row(quality, "loud clicks in gaps, 25..45 dB: gone", "%",
+                means(&s->loud_gone, &r->loud_gone), QUALITY_AT_LEAST, 95.0);
+    quality_row(quality, "loud clicks in gaps: excess left, 90th percentile", "dB",
+                quantiles(&s->loud_left, &r->loud_left, 0.9), QUALITY_AT_MOST, 6.0);
     quality_row(quality, "clean voice: removed under the band's own, median", "dB",
                 quantiles(&s->removed, &r->removed, 0.5), QUALITY_AT_MOST, -45.0);
     quality_row(quality, "clean voice: removed, 90th percentile", "dB",
@@ -219,6 +247,8 @@ static void rows(Quality *quality) {
         samples_free(&tally[k].word_left);
         samples_free(&tally[k].frame_left);
         samples_free(&tally[k].frame_hole);
+        samples_free(&tally[k].loud_gone);
+        samples_free(&tally[k].loud_left);
         samples_free(&tally[k].removed);
         samples_free(&tally[k].start_loss);
     }

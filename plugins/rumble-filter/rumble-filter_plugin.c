@@ -3,7 +3,8 @@
  *
  *     in -> pitch -> lowest note of the last seconds -> corner -> high-pass, low-pass on in
  *
- * No look-ahead: the corner rises slowly behind the voice, and gives way quickly under it. */
+ * No look-ahead: the corner rises slowly behind the voice, and gives way under it as soon as a lower
+ * note is confirmed (pitch_floor.h). How far it may raise a peak: edge_filter.h. */
 #include "basic/decibel.h"
 #include "filter/edge_filter.h"
 #include "plugin.h"

@@ -5,6 +5,7 @@
  *     dry (max_length + 44 ms late) -------------------> mend -> out
  *
  * Detection takes both channels together, and both get the same cuts. */
+#include "basic/maths.h"
 #include "detect/click_finder.h"
 #include "filter/band_levels.h"
 #include "gain/band_mender.h"
@@ -125,16 +126,12 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     return true;
 }
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
 /* The largest cut of band b in the rows on both sides of a boundary between hops of the output.
  * The row of hop t is that of hop t + 1 (levels are smoothed over both neighbours). */
 static float cut_at(const Tamer *t, size_t hop, size_t b) {
     float before = click_finder_cut(&t->finder, hop)[b];
     float after = click_finder_cut(&t->finder, hop + 1)[b];
-    return larger(larger(before, after), click_finder_cut(&t->finder, hop + 2)[b]);
+    return maths_larger(maths_larger(before, after), click_finder_cut(&t->finder, hop + 2)[b]);
 }
 
 /* The hop of the output that begins. */
@@ -147,10 +144,13 @@ static void begin_hop(Tamer *t) {
     for (size_t b = 0; b < t->mender.bands && cuts; b++) {
         cut[0][b] = cut_at(t, hop, b);
         cut[1][b] = cut_at(t, hop + 1, b);
-        t->state.reduction_db = larger(t->state.reduction_db, larger(cut[0][b], cut[1][b]));
+        t->state.reduction_db =
+            maths_larger(t->state.reduction_db, maths_larger(cut[0][b], cut[1][b]));
         if (click_finder_cut(&t->finder, soon)[b] > 0.0f)
             t->state.awake_until = soon + 1;
     }
+    for (int side = 0; side < 2 && cuts; side++)
+        cut[side][BAND_LEVELS_LOW] = cut_at(t, hop + side, BAND_LEVELS_LOW);
     band_mender_hop(&t->mender, (const float(*)[BAND_LEVELS_ROW])cut, t->levels.hop,
                     cuts && hop < t->state.awake_until);
 }
@@ -170,7 +170,7 @@ static void process(void *self, const Io *io) {
             out[c] = io->out[c] + at;
         }
         band_mender_process(&t->mender, dry, out, io->channels, t->levels.hop - room, n);
-        reduction = larger(reduction, t->state.reduction_db);
+        reduction = maths_larger(reduction, t->state.reduction_db);
         if (band_levels_process(&t->levels, io->in, at, n, power))
             click_finder_step(&t->finder, power);
     }

@@ -53,8 +53,8 @@ typedef struct {
 } Question;
 
 Question contract_ask(const Promise *promise, const Subject *subject);
-/* Waits for the answer: whether the promise is kept. */
-bool contract_answer(const Question *question, HostError *why);
+/* Waits for the answer: whether the promise is kept. *seconds: processor time that it took. */
+bool contract_answer(const Question *question, double *seconds, HostError *why);
 
 /* ---- material ---- */
 
@@ -75,6 +75,10 @@ typedef struct {
 /* Seeds everything random here; the seed is printed with a refusal. Call once, first. */
 void contract_prepare(uint64_t seed);
 uint64_t contract_seed(void);
+
+/* Whether SISKIN_ALL asks for every case. Otherwise, where two lists would be tried in all pairs, each
+ * entry of both is tried, but not with every one of the other. */
+bool contract_asks_all(void);
 
 /* A sung take of some seconds, with breaths, hot sibilants and clicks, so that a processor has
  * something to do: two unlike channels, and another voice as the key. Made once for each rate. */

@@ -70,6 +70,15 @@ typedef struct {
     float *reduction_db; /* write the largest reduction within this stretch, dB, >= 0 */
 } Io;
 
+/* Where a plugin, by what it is for, keeps less than every bundle promises (DEVELOPERS.md). */
+typedef enum {
+    PLUGIN_FILTERS =
+        1,            /* the output may be up to 60 us later than reported: a filter's own delay */
+    PLUGIN_BENDS = 2, /* the waveform, so that two channels may change by more than one gain */
+    PLUGIN_SPREADS = 4,   /* makes sides of its own: the image moves */
+    PLUGIN_NEW_SOUND = 8, /* nothing of the input is in the output as it was, only late */
+} PluginMay;
+
 typedef struct {
     const char *id;   /* "de-esser": the <name> in URI, folder and files */
     const char *name; /* "De-Esser": for people */
@@ -78,7 +87,9 @@ typedef struct {
     const PortSpec *meters; /* beside `reduction`, which every plugin has */
     size_t n_meters;
     bool has_key;
-    size_t state_size; /* sizeof of the plugin's struct; zeroed before prepare */
+    float most_gain_db; /* what the controls may add, >= 0; peaks stay within 12 dB over it */
+    unsigned may;       /* PluginMay, or-ed; 0 for most */
+    size_t state_size;  /* sizeof of the plugin's struct; zeroed before prepare */
 
     /* Designs whatever depends on the rate and takes all memory. rate_hz 8000..192000,
      * channels 1..2. false: out of memory (the arena is too small) or impossible. The only call

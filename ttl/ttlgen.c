@@ -40,6 +40,28 @@ static void string(FILE *f, const char *text) {
     fputc('"', f);
 }
 
+/* What the tests of bundles are to know of a plugin: PluginSpec.most_gain_db and .may. The words are the project's own,
+ * so they are told what they are. */
+#define OWN "<urn:siskin:ns#"
+#define IS_OF_DATA " a <http://www.w3.org/2002/07/owl#DatatypeProperty> ;\n    rdfs:label "
+
+static const struct {
+    PluginMay may;
+    const char *word;
+} MAY[] = {
+    {PLUGIN_FILTERS, "filter"},
+    {PLUGIN_BENDS, "bend"},
+    {PLUGIN_SPREADS, "spread"},
+    {PLUGIN_NEW_SOUND, "sound anew"},
+};
+
+static void own_words(FILE *f, const PluginSpec *spec) {
+    if (spec->most_gain_db > 0.0f)
+        fprintf(f, OWN "mostGain>" IS_OF_DATA "\"gain that the controls may add, dB\" .\n\n");
+    if (spec->may != 0)
+        fprintf(f, OWN "may>" IS_OF_DATA "\"what the output may differ by\" .\n\n");
+}
+
 /* A Turtle decimal: always with a point, since some hosts read no others; the fewest places that
  * read back as the same float, so that 0.1 is written as 0.1. */
 static void decimal(FILE *f, float value) {
@@ -50,6 +72,16 @@ static void decimal(FILE *f, float value) {
             break;
     }
     fputs(text, f);
+}
+
+static void own_values(FILE *f, const PluginSpec *spec) {
+    if (spec->most_gain_db > 0.0f) {
+        fprintf(f, " ;\n    " OWN "mostGain> ");
+        decimal(f, spec->most_gain_db);
+    }
+    for (size_t i = 0; i < sizeof MAY / sizeof *MAY; i++)
+        if (spec->may & MAY[i].may)
+            fprintf(f, " ;\n    " OWN "may> \"%s\"", MAY[i].word);
 }
 
 static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole role) {
@@ -173,7 +205,9 @@ static void variant(FILE *f, const PluginSpec *spec, unsigned channels) {
     group(f, spec, channels, ROLE_OUT);
 
     uri(f, spec, channels);
-    fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable ;\n    pg:mainInput ");
+    fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable");
+    own_values(f, spec);
+    fprintf(f, " ;\n    pg:mainInput ");
     group_uri(f, spec, channels, "in");
     fprintf(f, " ;\n    pg:mainOutput ");
     group_uri(f, spec, channels, "out");
@@ -221,6 +255,7 @@ int main(int argc, char **argv) {
     fclose(in);
     if (found) {
         fputc('\n', out);
+        own_words(out, &plugin_spec);
         variant(out, &plugin_spec, 1);
         fputc('\n', out);
         variant(out, &plugin_spec, 2);

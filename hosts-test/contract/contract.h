@@ -158,8 +158,11 @@ bool contract_play_new(const Subject *subject, const Setting *setting, const Sti
 
 /* ---- comparing ---- */
 
-/* Whether the plugin says that it is of this class, such as LV2_CORE__DistortionPlugin. */
-bool contract_is_a(const Subject *subject, const char *class_uri);
+/* Whether the plugin declares that it may do this (PluginMay in plugin.h, as ttlgen words it). */
+bool contract_may(const Subject *subject, const char *word);
+
+/* Gain that its controls may add, dB, as declared. */
+double contract_most_gain_db(const Subject *subject);
 
 /* Whether both outputs are the same, bit for bit; `what` begins the sentence that says not. */
 bool contract_same(const Subject *subject, const Response *a, const Response *b, size_t frames,

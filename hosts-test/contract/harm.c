@@ -216,7 +216,7 @@ static bool all_controls_zero(const Subject *subject, HostError *why) {
         return false;
     double peak = contract_peak((const float *const *)r.out, plugin->n_out, stimulus.frames);
     double in = contract_peak(stimulus.in, plugin->n_in, stimulus.frames);
-    return (r.output_finite && !r.meter_outside && peak <= 16.0 * in) ||
+    return (r.output_finite && !r.meter_outside && peak <= contract_headroom(subject) * in) ||
            host_fail(why, "controls all 0: peak %g in, %g out", in, peak);
 }
 

@@ -24,6 +24,7 @@
 #define DOAP "http://usefulinc.com/ns/doap#"
 #define FOAF "http://xmlns.com/foaf/0.1/"
 #define LV2 LV2_CORE_PREFIX
+#define OWN "urn:siskin:ns#"
 
 /* ---- asking lilv ---- */
 
@@ -58,8 +59,17 @@ static bool text(const LilvNode *node, size_t least) {
     return node && lilv_node_is_literal(node) && strlen(lilv_node_as_string(node)) >= least;
 }
 
-bool contract_is_a(const Subject *subject, const char *class_uri) {
-    return says(subject, self(subject), RDF_TYPE, class_uri);
+bool contract_may(const Subject *subject, const char *word) {
+    LilvNodes *said = all(subject, self(subject), OWN "may");
+    LILV_FOREACH(nodes, i, said)
+    if (strcmp(lilv_node_as_string(lilv_nodes_get(said, i)), word) == 0)
+        return true;
+    return false;
+}
+
+double contract_most_gain_db(const Subject *subject) {
+    const LilvNode *most = one(subject, self(subject), OWN "mostGain");
+    return most && lilv_node_is_float(most) ? (double)lilv_node_as_float(most) : 0.0;
 }
 
 /* ---- the plugin ---- */

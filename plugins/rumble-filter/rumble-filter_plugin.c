@@ -210,6 +210,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .may = PLUGIN_FILTERS,
     .state_size = sizeof(RumbleFilter),
     .prepare = prepare,
     .reset = reset,

@@ -162,11 +162,11 @@ static const char *type_of(PortRole role) {
 static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t index) {
     Port p = layout_port(spec, channels, index);
     fprintf(f, "[\n        a %s ;\n        lv2:index %zu ;\n        lv2:symbol \"%s\" ;\n",
-            type_of(p.role), index, p.spec->symbol);
+            type_of(p.role), index, p.spec.symbol);
     fprintf(f, "        lv2:name ");
-    string(f, p.spec->name);
+    string(f, p.spec.name);
     fprintf(f, " ;\n        rdfs:comment ");
-    string(f, p.spec->doc);
+    string(f, p.spec.doc);
     switch (p.role) {
     case ROLE_IN:
     case ROLE_KEY:
@@ -174,25 +174,25 @@ static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t inde
         audio(f, spec, channels, p);
         break;
     case ROLE_ENABLED:
-        range(f, p.spec, true);
-        kind(f, p.spec);
+        range(f, &p.spec, true);
+        kind(f, &p.spec);
         fprintf(f, " ;\n        lv2:designation lv2:enabled");
         break;
     case ROLE_AUDITION:
     case ROLE_CONTROL:
-        range(f, p.spec, true);
-        kind(f, p.spec);
+        range(f, &p.spec, true);
+        kind(f, &p.spec);
         break;
     case ROLE_LATENCY:
-        range(f, p.spec, false);
-        kind(f, p.spec);
+        range(f, &p.spec, false);
+        kind(f, &p.spec);
         fprintf(f, " ;\n        units:unit units:frame ;\n        lv2:designation lv2:latency ;\n"
                    "        lv2:portProperty lv2:reportsLatency");
         break;
     case ROLE_REDUCTION:
     case ROLE_METER:
-        range(f, p.spec, false);
-        kind(f, p.spec);
+        range(f, &p.spec, false);
+        kind(f, &p.spec);
         break;
     }
     fprintf(f, "\n    ]");

@@ -9,6 +9,7 @@
  * harm.c     bad numbers, missing ports, memory, locks, system calls
  * shell.c    latency, off, audition, bounds, image
  * moves.c    controls that move while somebody sings
+ * meters.c   what a view sees
  * turtle.c   what the bundle says about itself */
 #ifndef SISKIN_CONTRACT_CONTRACT_H
 #define SISKIN_CONTRACT_CONTRACT_H
@@ -40,7 +41,7 @@ typedef struct {
 
 /* Ended by an entry without a name. */
 extern const Promise contract_sound[], contract_harm[], contract_shell[], contract_moves[],
-    contract_turtle[];
+    contract_meters[], contract_turtle[];
 
 /* Whether this build and this machine can tell. The validator is needed where CI is set. */
 bool contract_can_tell(const Promise *promise);

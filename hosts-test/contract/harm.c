@@ -509,14 +509,13 @@ static bool calls_no_system(const Subject *subject, HostError *why) {
  * That memory is not taken in run() is proved elsewhere. */
 static bool may_import(const char *name) {
     static const char *const whole[] = {
-        "malloc", "memcmp",    "calloc", "free",  "aligned_alloc", "posix_memalign",
-        "memcpy", "memmove",   "memset", "acos",  "asin",          "atan",
-        "atan2",  "cbrt",      "ceil",   "cos",   "cosh",          "exp",
-        "exp2",   "expm1",     "fabs",   "floor", "fma",           "fmax",
-        "fmin",   "fmod",      "frexp",  "hypot", "ldexp",         "log",
-        "log10",  "log1p",     "log2",   "lrint", "lround",        "modf",
-        "pow",    "remainder", "rint",   "round", "sin",           "sincos",
-        "sinh",   "sqrt",      "tan",    "tanh",  "trunc",         "nearbyint",
+        "malloc", "memcmp",  "strcmp", "calloc",    "free",  "aligned_alloc", "posix_memalign",
+        "memcpy", "memmove", "memset", "acos",      "asin",  "atan",          "atan2",
+        "cbrt",   "ceil",    "cos",    "cosh",      "exp",   "exp2",          "expm1",
+        "fabs",   "floor",   "fma",    "fmax",      "fmin",  "fmod",          "frexp",
+        "hypot",  "ldexp",   "log",    "log10",     "log1p", "log2",          "lrint",
+        "lround", "modf",    "pow",    "remainder", "rint",  "round",         "sin",
+        "sincos", "sinh",    "sqrt",   "tan",       "tanh",  "trunc",         "nearbyint",
     };
     /* weak entries of the compiler's start files, stack protection (its guard is a variable on
      * arm64, and a word beside the thread's elsewhere), checked copies, and the watch on undefined

@@ -30,9 +30,9 @@ static const double OTHER_RATES[] = {8000.0,  11025.0, 16000.0,  22050.0, 44100.
                                      88200.0, 96000.0, 176400.0, 192000.0};
 enum { N_OTHERS = sizeof OTHER_RATES / sizeof *OTHER_RATES, SOME_OTHERS = 2 };
 
-enum { N_BOOKS = 5 };
-static const Promise *const BOOKS[N_BOOKS] = {contract_sound, contract_harm, contract_shell,
-                                              contract_moves, contract_turtle};
+enum { N_BOOKS = 6 };
+static const Promise *const BOOKS[N_BOOKS] = {contract_sound, contract_harm,   contract_shell,
+                                              contract_moves, contract_meters, contract_turtle};
 
 /* Not asked what its Turtle says, which is the floor's under another name. */
 static const char WHOLE[] = "urn:siskin:naive-whole#";
@@ -85,7 +85,9 @@ static Host *open_bundles(const char *folder) {
     HostError error;
     beside(folder, path);
     Host *host = host_open(path, &error);
-    if (!host)
+    if (host)
+        host_be_live(host);
+    else
         fprintf(stderr, "%s\n", error.text);
     return host;
 }

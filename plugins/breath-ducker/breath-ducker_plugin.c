@@ -57,7 +57,8 @@ static const PortSpec meters[METERS] = {
                 .doc = "1 while a breath is being turned down, else 0.",
                 .minimum = 0.0f,
                 .maximum = 1.0f,
-                .kind = PORT_TOGGLE},
+                .kind = PORT_TOGGLE,
+                .meter = METER_LAMP},
 };
 
 typedef struct {
@@ -134,6 +135,7 @@ const PluginSpec plugin_spec = {
     .n_controls = CONTROLS,
     .meters = meters,
     .n_meters = METERS,
+    .most_reduction_db = 60.0f,
     .state_size = sizeof(BreathDucker),
     .prepare = prepare,
     .reset = reset,

@@ -96,7 +96,8 @@ static const PortSpec METERS[N_METERS] = {
                           "a sibilant rises over the control Ratio.",
                    .minimum = -60.0f,
                    .maximum = 40.0f,
-                   .unit = UNIT_DB},
+                   .unit = UNIT_DB,
+                   .meter = METER_HELD},
     [CENTRE] = {.symbol = "centre",
                 .name = "Centre",
                 .doc = "Where in the band the energy lies.",
@@ -186,14 +187,10 @@ static void hop(DeEsser *d, const BandPowers *powers) {
     d->state.g = centre.g;
 }
 
-static float within(const PortSpec *meter, float value) {
-    return fminf(fmaxf(value, meter->minimum), meter->maximum);
-}
-
 static void process(void *self, const Io *io) {
     DeEsser *d = self;
     const unsigned right = io->channels - 1;
-    float largest = 0.0f;
+    float largest = 0.0f, sibilance = d->state.ratio_db;
     for (size_t at = 0; at < io->n;) {
         size_t room = band_ratio_room(&d->bands), left = io->n - at;
         size_t n = left < room ? left : room;
@@ -205,11 +202,14 @@ static void process(void *self, const Io *io) {
         BandPowers powers;
         if (band_ratio_hop(&d->bands, &powers))
             hop(d, &powers);
+        sibilance = fmaxf(sibilance, d->state.ratio_db);
         at += n;
     }
     *io->reduction_db = largest;
-    io->meter[SIBILANCE] = within(&METERS[SIBILANCE], d->state.ratio_db);
-    io->meter[CENTRE] = within(&METERS[CENTRE], spectral_centre_hz(d->rate_hz, d->state.g));
+    io->meter[SIBILANCE] = sibilance;
+    /* of what is cut; with nothing to cut it has no meaning, and rests */
+    io->meter[CENTRE] = d->state.largest_db > 0.0f ? spectral_centre_hz(d->rate_hz, d->state.g)
+                                                   : METERS[CENTRE].minimum;
 }
 
 static size_t latency(const void *self, const float *control) {

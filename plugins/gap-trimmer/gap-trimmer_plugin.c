@@ -199,6 +199,7 @@ const PluginSpec plugin_spec = {
     .n_controls = CONTROLS,
     .meters = METER,
     .n_meters = METERS,
+    .most_reduction_db = 90.0f,
     .state_size = sizeof(GapTrimmer),
     .prepare = prepare,
     .reset = reset,

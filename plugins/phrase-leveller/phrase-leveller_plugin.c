@@ -91,6 +91,7 @@ static const PortSpec METER[METERS] = {
                .name = "Level",
                .doc = "Loudness of the phrase that comes in, in LUFS; of the last one in a gap.",
                .minimum = -80.0f,
+               .initial = -80.0f,
                .maximum = 6.0f,
                .unit = UNIT_DB},
 };
@@ -233,6 +234,7 @@ const PluginSpec plugin_spec = {
     .n_controls = CONTROLS,
     .meters = METER,
     .n_meters = METERS,
+    .most_reduction_db = 12.0f,
     .state_size = sizeof(PhraseLeveller),
     .prepare = prepare,
     .reset = reset,

@@ -102,7 +102,8 @@ static const PortSpec METERS[N_METERS] = {
                    .doc = "Peak level of the key behind its low cut.",
                    .minimum = -90.0f,
                    .maximum = 20.0f,
-                   .unit = UNIT_DB},
+                   .unit = UNIT_DB,
+                   .meter = METER_PEAK},
 };
 
 typedef struct {
@@ -137,23 +138,26 @@ static void set(void *self, const float *control) {
                                                        .release_ms = control[RELEASE]});
 }
 
+static float largest_of(const float *db, size_t n, float largest) {
+    for (size_t i = 0; i < n; i++)
+        largest = db[i] > largest ? db[i] : largest;
+    return largest;
+}
+
 static void process(void *self, const Io *io) {
     ReturnDucker *d = self;
     float reduction_db[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
     key_detector_process(&d->detector, io->key, reduction_db, io->n);
+    io->meter[KEY_LEVEL] = largest_of(reduction_db, io->n, METERS[KEY_LEVEL].minimum);
     gain_computer_process(&d->law, reduction_db, reduction_db, io->n);
     ballistics_process(&d->ballistics, reduction_db, reduction_db, io->n);
 
-    float largest = 0.0f;
-    for (size_t i = 0; i < io->n; i++) {
-        largest = reduction_db[i] > largest ? reduction_db[i] : largest;
+    for (size_t i = 0; i < io->n; i++)
         gain[i] = decibel_fast_gain(-reduction_db[i]);
-    }
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = gain[i] * io->dry[c][i];
-    *io->reduction_db = largest;
-    io->meter[KEY_LEVEL] = key_detector_level_db(&d->detector);
+    *io->reduction_db = largest_of(reduction_db, io->n, 0.0f);
 }
 
 /* The nearest whole number of frames. */
@@ -169,6 +173,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .most_reduction_db = 60.0f,
     .has_key = true,
     .state_size = sizeof(ReturnDucker),
     .prepare = prepare,

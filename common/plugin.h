@@ -57,6 +57,7 @@ typedef struct {
     const char *symbol;     /* C identifier, never changed once released */
     const char *name;       /* for people; unique within the plugin */
     const char *short_name; /* at most 16 characters, for narrow displays; NULL: the name */
+    const char *group;      /* "Detection": of controls that belong together; NULL: "Controls" */
     const char *doc;        /* one or two sentences: what it does, what more of it does */
     float minimum, initial, maximum;
     PortUnit unit;

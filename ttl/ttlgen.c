@@ -99,6 +99,78 @@ static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole r
     fprintf(f, " .\n\n");
 }
 
+/* Controls are in the group that their table names, meters in one of their own; enabled, audition and latency, which every
+ * plugin has, in none. NULL: in none. */
+static const char *group_name(const Port *port) {
+    switch (port->role) {
+    case ROLE_CONTROL:
+        return port->spec.group ? port->spec.group : "Controls";
+    case ROLE_REDUCTION:
+    case ROLE_METER:
+        return "Meters";
+    default:
+        return NULL;
+    }
+}
+
+/* "Key filter" -> "key_filter" */
+static void group_word(const char *name, char word[64]) {
+    size_t i = 0;
+    for (; name[i] && i < 63; i++) {
+        char c = name[i];
+        bool capital = c >= 'A' && c <= 'Z';
+        bool plain = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+        word[i] = (char)(capital ? c - 'A' + 'a' : plain ? c : '_');
+    }
+    word[i] = '\0';
+}
+
+static void number_group_uri(FILE *f, const PluginSpec *spec, unsigned channels, const char *name) {
+    char word[64];
+    group_word(name, word);
+    group_uri(f, spec, channels, word);
+}
+
+static bool names_group_first(const PluginSpec *spec, unsigned channels, size_t index) {
+    Port port = layout_port(spec, channels, index);
+    const char *name = group_name(&port);
+    for (size_t i = 0; i < index && name; i++) {
+        Port other = layout_port(spec, channels, i);
+        if (group_name(&other) && strcmp(group_name(&other), name) == 0)
+            return false;
+    }
+    return name != NULL;
+}
+
+static void number_groups(FILE *f, const PluginSpec *spec, unsigned channels) {
+    size_t count = layout_count(spec, channels);
+    for (size_t i = 0; i < count; i++) {
+        Port port = layout_port(spec, channels, i);
+        char word[64];
+        if (!names_group_first(spec, channels, i))
+            continue;
+        group_word(group_name(&port), word);
+        number_group_uri(f, spec, channels, group_name(&port));
+        fprintf(f, "\n    a pg:Group ;\n    lv2:symbol \"%s_group\" ;\n    lv2:name ", word);
+        string(f, group_name(&port));
+        fprintf(f, " .\n\n");
+    }
+}
+
+/* What helps a host to draw the port: a short name, its group, and, as in the table, the most important first. */
+static void drawing(FILE *f, const PluginSpec *spec, unsigned channels, const Port *port) {
+    fprintf(f, " ;\n        lv2:shortName ");
+    string(f, port->spec.short_name ? port->spec.short_name : port->spec.name);
+    if (port->role == ROLE_LATENCY)
+        fprintf(f, " ;\n        lv2:portProperty pprops:notOnGUI");
+    if (port->role == ROLE_CONTROL)
+        fprintf(f, " ;\n        pprops:displayPriority %zu", spec->n_controls - port->number);
+    if (group_name(port)) {
+        fprintf(f, " ;\n        pg:group ");
+        number_group_uri(f, spec, channels, group_name(port));
+    }
+}
+
 static void range(FILE *f, const PortSpec *spec, bool with_default) {
     if (with_default) {
         fprintf(f, " ;\n        lv2:default ");
@@ -165,6 +237,7 @@ static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t inde
             type_of(p.role), index, p.spec.symbol);
     fprintf(f, "        lv2:name ");
     string(f, p.spec.name);
+    drawing(f, spec, channels, &p);
     fprintf(f, " ;\n        rdfs:comment ");
     string(f, p.spec.doc);
     switch (p.role) {
@@ -203,6 +276,7 @@ static void variant(FILE *f, const PluginSpec *spec, unsigned channels) {
     if (spec->has_key)
         group(f, spec, channels, ROLE_KEY);
     group(f, spec, channels, ROLE_OUT);
+    number_groups(f, spec, channels);
 
     uri(f, spec, channels);
     fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable");

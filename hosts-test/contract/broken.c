@@ -114,6 +114,7 @@ typedef struct {
 #define NOTHING "it asks nothing of the host"
 #define SAY "its ports say what they are"
 #define COMMON "the ports of every plugin are there"
+#define DRAWN "its ports can be drawn"
 #define GROUPED "audio ports are grouped"
 #define FIT "presets fit the ports"
 #define TWO "it comes as mono and stereo"
@@ -164,6 +165,13 @@ static const BrokenTurtle TURTLES[] = {
     {PORTS, "units:unit units:ms", "units:unit units:hz", SAY, "frequency and not logarithmic"},
     {PORTS, "lv2:portProperty lv2:toggled", "lv2:portProperty lv2:toggled ; units:unit units:db",
      SAY, "a switch with a unit"},
+    {PORTS, "lv2:shortName \"Depth\"", "lv2:shortName \"How deep it is cut\"", DRAWN,
+     "'depth' has no lv2:shortName of at most"},
+    {PORTS, "lv2:portProperty pprops:notOnGUI", "lv2:portProperty pprops:expensive", DRAWN,
+     "'latency' is for the host"},
+    {PORTS, " ;\n        pprops:displayPriority 1", "", DRAWN, "has no pprops:displayPriority"},
+    {PORTS, "    pg:group <urn:siskin:keyed#mono-meters>", "    rdfs:seeAlso <urn:siskin:none>",
+     DRAWN, "'reduction' is in no group"},
     {PORTS, "lv2:designation lv2:enabled", "lv2:designation lv2:freeWheeling", COMMON,
      "no toggle 'enabled'"},
     {PORTS, "lv2:symbol \"audition\"", "lv2:symbol \"listen\"", COMMON,

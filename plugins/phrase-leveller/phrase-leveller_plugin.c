@@ -35,6 +35,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                 .minimum = -40.0f,
                 .initial = -20.0f,
                 .maximum = -6.0f,
+                .group = "Goal",
                 .unit = UNIT_DB},
     [HOLD_AVERAGE] =
         {.symbol = "hold_average",
@@ -44,6 +45,8 @@ static const PortSpec CONTROL[CONTROLS] = {
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
+         .group = "Goal",
+         .short_name = "Keep average",
          .kind = PORT_TOGGLE},
     [RANGE] = {.symbol = "range",
                .name = "Range",
@@ -51,6 +54,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                .minimum = 0.0f,
                .initial = 4.0f,
                .maximum = 12.0f,
+               .group = "Gain",
                .unit = UNIT_DB},
     [PACE] = {.symbol = "pace",
               .name = "Pace",
@@ -59,6 +63,7 @@ static const PortSpec CONTROL[CONTROLS] = {
               .minimum = 50.0f,
               .initial = 300.0f,
               .maximum = 2000.0f,
+              .group = "Gain",
               .unit = UNIT_MS,
               .kind = PORT_LOGARITHMIC},
     [STRENGTH] = {.symbol = "strength",
@@ -67,6 +72,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                   .minimum = 0.0f,
                   .initial = 70.0f,
                   .maximum = 100.0f,
+                  .group = "Gain",
                   .unit = UNIT_PERCENT},
     [GAP_GAIN_HOLD] =
         {.symbol = "gap_freeze",
@@ -77,6 +83,8 @@ static const PortSpec CONTROL[CONTROLS] = {
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
+         .group = "Gain",
+         .short_name = "Hold in gaps",
          .kind = PORT_TOGGLE},
 };
 

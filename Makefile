@@ -55,11 +55,13 @@ HOST_LIBS = $(PKG_LIBS) -lz -lm -lpthread
 objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(1)))
 PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
 BASELINE := gain biquad keyed
+comma := ,
 BROKEN := $(sort $(patsubst hosts-test/contract/broken/%_plugin.c,%,$(wildcard hosts-test/contract/broken/*_plugin.c)))
 SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
 # Suites of bundles and of the program lie in the folder of what they test; their programs, side by side.
+# WITHOUT= names suites that are left out.
 HOST_SUITE_C := $(wildcard hosts-test/*/test_*.c hosts-test/*/*/test_*.c)
-HOST_SUITES := $(filter-out $(WITHOUT),$(sort $(basename $(notdir $(HOST_SUITE_C)))))
+HOST_SUITES := $(sort $(basename $(notdir $(HOST_SUITE_C))))
 
 COMMON_OBJ := $(call objects,$(wildcard common/*.c common/*/*.c))
 TEST_HELP_OBJ := $(call objects,$(filter-out tests/test_%,$(wildcard tests/*.c)))
@@ -87,26 +89,24 @@ TEST_BUNDLES := $(foreach p,$(BASELINE) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/sta
 FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
 PROGRAMS := $(BUILD)/siskin $(BUILD)/siskin-sing
 
-.PHONY: all help bundles programs tests ttl ttl-check check check-run check-asan check-ubsan valgrind \
-  lint format quality bench hosts demo install uninstall clean fuzz fuzz-programs faults steps \
-  steps-programs
+.PHONY: all help bundles programs tests ttl ttl-check check check-all check-run check-sanitized check-asan \
+  check-ubsan valgrind lint format quality bench hosts demo install uninstall clean
 .SECONDARY:
 all: bundles programs
 
 help:
-	@echo 'make            build bundles and programs into $(BUILD)/'
-	@echo 'make demo       get what is missing, render a demo take, say what was done to it'
-	@echo 'make check      all tests            make check-asan, check-ubsan, valgrind: the same, watched'
-	@echo 'make steps      instructions of single blocks under hostile input'
-	@echo 'make faults     siskin killed at random moments, on a full disk, on files cut short'
-	@echo 'make fuzz       random hosts, chain files and audio files under sanitizers; FUZZ_SECONDS= each'
-	@echo 'make lint       clang-format, clang-tidy, cppcheck'
-	@echo 'make quality    figures beside their targets        make bench: cost'
-	@echo "make hosts      every bundle in other people's hosts, against siskin render"
-	@echo 'make install    PREFIX=, DESTDIR=, LV2DIR=          make uninstall'
-	@echo 'make other-machines   built and tested for arm64, 32-bit x86, Windows'
-	@echo 'make supply     what is handed on    make reproducible, dist, deb: two equal builds, archive, Debian package'
-	@echo 'make ttl        write the ports from the C tables into ttl/*.ttl'
+	@echo 'make             build bundles and programs into $(BUILD)/'
+	@echo 'make demo        get what is missing, render a demo take, say what was done to it'
+	@echo 'make install     PREFIX=, DESTDIR=, LV2DIR=; make uninstall'
+	@echo 'make check       the tests, a few minutes; says what it leaves to check-all'
+	@echo 'make check-all   the whole of them, with sanitizers, valgrind and lint: an hour or more'
+	@echo 'make ttl         write the ports from the C tables into ttl/*.ttl'
+	@echo 'make quality     figures beside their targets; make bench: cost'
+	@echo "make hosts       every bundle in other people's hosts, against siskin render"
+	@echo 'make fuzz        random input under sanitizers; make faults: kills, a full disk; make steps: worst blocks'
+	@echo 'make mutants     faults put into the code, and which of them no suite notices'
+	@echo 'make supply      archive, Debian package, equal builds; make other-machines: arm64, 32-bit x86, Windows'
+	@echo 'All targets: DEVELOPERS.md, "Tests"'
 
 bundles: $(BUNDLES)
 programs: $(PROGRAMS)
@@ -239,7 +239,12 @@ $(BUILD)/hosts-test/test_advise: $(MATERIAL_OBJ)
 $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(EBUR128_LIBS)
 
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
-SUITE_PROGRAMS := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
+# The longest first, so that none is left running by itself at the end.
+LONG_FIRST := test_contract test_advise test_advise_voices test_measure test_resonances test_click_finder \
+  test_page_browser test_outside test_page test_singer test_breath_ducker
+BY_NAME := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
+BY_LENGTH := $(foreach s,$(LONG_FIRST),$(filter %/$(s),$(BY_NAME)))
+SUITE_PROGRAMS := $(filter-out $(WITHOUT:%=%/%),$(BY_LENGTH) $(filter-out $(BY_LENGTH),$(BY_NAME)))
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 
 # A bundle as strangers write them, which the offline program is tested with.
@@ -249,31 +254,44 @@ $(FOREIGN): $(FOREIGN_DIR)/foreign.c $(wildcard $(FOREIGN_DIR)/*.ttl)
 	$(call say,LINK,$@)$(CC) $(ALL_CFLAGS) $(SHARED_LDFLAGS) -o $@ $< -lm
 	@cp $(FOREIGN_DIR)/*.ttl $(@D)
 
-# First command on a bare machine: gets what is missing, then builds and tests.
+# First command on a bare machine: gets what is missing, then builds and tests. Under ten minutes on two cores:
+# what takes longer is LEFT to check-all, and so are most rates of the contract.
+LEFT ?= test_advise_voices
 check:
 	@hosts-test/setup.sh check
-	@$(MAKE) --no-print-directory -j$(JOBS) tests ttl-check
-	@$(MAKE) --no-print-directory check-run
+	@$(MAKE) --no-print-directory -j$(JOBS) WITHOUT='$(LEFT)' tests ttl-check
+	@echo 'left to make check-all: $(if $(LEFT),$(LEFT); )the contract at every rate; sanitizers, valgrind, lint'
+	@$(MAKE) --no-print-directory WITHOUT='$(LEFT)' check-run
 
 check-run: tests ttl-check $(if $(SISKIN_HOSTS),$(BUILD)/jack_play)
 	@BUILD=$(BUILD) hosts-test/run_suites.sh $(SUITE_PROGRAMS)
 
+# Nothing is left out, and nothing left to chance.
+check-all:
+	@hosts-test/setup.sh ci
+	@$(MAKE) --no-print-directory lint
+	@SISKIN_ALL=1 $(MAKE) --no-print-directory check-asan
+	@SISKIN_ALL=1 $(MAKE) --no-print-directory check-ubsan
+	@$(MAKE) --no-print-directory valgrind HEAVY=
+	@SISKIN_ALL=1 SISKIN_HOSTS=all $(MAKE) --no-print-directory check LEFT=
+
 JOBS ?= $(shell nproc)
 
-# The same suites with the compiler's watch on memory and on undefined behaviour. Plugins are built so too.
-# Other people's hosts cannot load a library that wants the address sanitizer's runtime. LONG: what another suite
-# runs the same code in, at length.
-LONG := test_advise_voices
+# The same suites with the compiler's watch on memory and on undefined behaviour, or on both at once, as CI has it.
+# Plugins are built so, too. Other people's hosts cannot load a library that wants the address sanitizer's runtime.
+# $(1) build folder, $(2) sanitizers, $(3) suites left out
+define sanitized
+	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/$(1) OPT=-O1 FORTIFY=0 WITHOUT='$(3)' \
+	  SAN='-fsanitize=$(2) -fno-sanitize-recover=all -fno-omit-frame-pointer' tests
+	@ASAN_OPTIONS=detect_leaks=1 $(MAKE) --no-print-directory BUILD=build/$(1) OPT=-O1 FORTIFY=0 WITHOUT='$(3)' \
+	  SAN='-fsanitize=$(2) -fno-sanitize-recover=all -fno-omit-frame-pointer' check-run
+endef
 check-asan:
-	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/asan OPT=-O1 FORTIFY=0 \
-	  WITHOUT='test_outside $(LONG)' SAN='-fsanitize=address -fno-omit-frame-pointer' tests
-	@ASAN_OPTIONS=detect_leaks=1 $(MAKE) --no-print-directory BUILD=build/asan OPT=-O1 FORTIFY=0 \
-	  WITHOUT='test_outside $(LONG)' SAN='-fsanitize=address -fno-omit-frame-pointer' check-run
+	$(call sanitized,asan,address,test_outside $(LEFT))
 check-ubsan:
-	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/ubsan OPT=-O1 FORTIFY=0 \
-	  WITHOUT='$(LONG)' SAN='-fsanitize=undefined -fno-sanitize-recover=all' tests
-	@$(MAKE) --no-print-directory BUILD=build/ubsan OPT=-O1 FORTIFY=0 \
-	  WITHOUT='$(LONG)' SAN='-fsanitize=undefined -fno-sanitize-recover=all' check-run
+	$(call sanitized,ubsan,undefined,$(LEFT))
+check-sanitized:
+	$(call sanitized,sanitized,address$(comma)undefined,test_outside $(LEFT))
 
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so

@@ -36,14 +36,19 @@ static const PortSpec LATENCY = {
     .maximum = 192000.0f,
     .kind = PORT_INTEGER,
 };
-const PortSpec layout_reduction = {
-    .symbol = "reduction",
-    .name = "Reduction",
-    .doc = "Largest reduction within the last block.",
-    .minimum = 0.0f,
-    .maximum = 96.0f,
-    .unit = UNIT_DB,
-};
+static const float USUAL_REDUCTION_DB = 24.0f;
+
+PortSpec layout_reduction(const PluginSpec *spec) {
+    return (PortSpec){
+        .symbol = "reduction",
+        .name = "Reduction",
+        .doc = "Largest reduction lately. Peaks show at once and fall by 12 dB a second.",
+        .minimum = 0.0f,
+        .maximum = spec->most_reduction_db > 0.0f ? spec->most_reduction_db : USUAL_REDUCTION_DB,
+        .unit = UNIT_DB,
+        .meter = METER_PEAK,
+    };
+}
 
 /* Audio ports by [direction][variant: mono, left, right]. */
 static const PortSpec AUDIO[3][3] = {
@@ -66,7 +71,7 @@ static const PortSpec AUDIO[3][3] = {
 typedef struct {
     PortRole role;
     size_t count;
-    const PortSpec *specs;
+    const PortSpec *specs; /* NULL: made by layout_reduction() */
 } Run;
 
 enum { RUNS = 9 };
@@ -78,7 +83,7 @@ static void runs_of(const PluginSpec *spec, unsigned channels, Run runs[RUNS]) {
         {ROLE_AUDITION, 1, &layout_audition},
         {ROLE_LATENCY, 1, &LATENCY},
         {ROLE_CONTROL, spec->n_controls, spec->controls},
-        {ROLE_REDUCTION, 1, &layout_reduction},
+        {ROLE_REDUCTION, 1, NULL},
         {ROLE_METER, spec->n_meters, spec->meters},
         {ROLE_IN, channels, &AUDIO[0][variant]},
         {ROLE_KEY, spec->has_key ? channels : 0, &AUDIO[1][variant]},
@@ -103,7 +108,9 @@ Port layout_port(const PluginSpec *spec, unsigned channels, size_t index) {
     size_t i = 0;
     while (i < RUNS - 1 && index >= runs[i].count)
         index -= runs[i++].count;
-    return (Port){.role = runs[i].role, .number = index, .spec = runs[i].specs + index};
+    return (Port){.role = runs[i].role,
+                  .number = index,
+                  .spec = runs[i].specs ? runs[i].specs[index] : layout_reduction(spec)};
 }
 
 static float nearest_point(const PortSpec *control, float value) {
@@ -138,4 +145,15 @@ float layout_clamp(const PortSpec *port, float value) {
         break;
     }
     return value;
+}
+
+double layout_fall(const PortSpec *meter) {
+    double range = (double)meter->maximum - (double)meter->minimum;
+    if (meter->meter == METER_LAMP)
+        return INFINITY;
+    return meter->unit == UNIT_DB ? 12.0 : 0.5 * range;
+}
+
+double layout_hold_s(const PortSpec *meter) {
+    return meter->meter == METER_HELD ? 1.0 : meter->meter == METER_LAMP ? 0.1 : 0.0;
 }

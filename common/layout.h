@@ -23,12 +23,13 @@ typedef enum {
 
 typedef struct {
     PortRole role;
-    size_t number;        /* which of its role: control 0, 1, ...; channel 0, 1 */
-    const PortSpec *spec; /* symbol, name and doc; range, unit and kind where the role has them */
+    size_t number; /* which of its role: control 0, 1, ...; channel 0, 1 */
+    PortSpec spec; /* symbol, name and doc; range, unit and kind where the role has them */
 } Port;
 
 /* Ports that every plugin has and the shell serves. */
-extern const PortSpec layout_enabled, layout_audition, layout_reduction;
+extern const PortSpec layout_enabled, layout_audition;
+PortSpec layout_reduction(const PluginSpec *spec);
 
 /* Number of ports of the variant with `channels` (1 or 2) channels. */
 size_t layout_count(const PluginSpec *spec, unsigned channels);
@@ -40,5 +41,17 @@ Port layout_port(const PluginSpec *spec, unsigned channels, size_t index);
  * meter: NaN becomes the initial value, the rest is clamped into the range; toggles become 0 or 1,
  * integers are rounded, enumerations take the nearest point. */
 float layout_clamp(const PortSpec *port, float value);
+
+/* How fast a meter falls once what it showed is over: 12 dB a second, about what a programme meter falls by (20 dB in 1.7 s:
+ * IEC 60268-10, type I, from memory); half the range a second in other units; a lamp goes out at once. In the meter's unit
+ * per second, > 0. */
+double layout_fall(const PortSpec *meter);
+
+/* For how long a meter shows a peak before it falls: 1 s if METER_HELD, 0.1 s if METER_LAMP, else 0. */
+double layout_hold_s(const PortSpec *meter);
+
+/* A host that offers this feature gets meters without their fall: what the last run() did, as an offline renderer wants it
+ * for its curves and figures. */
+#define LAYOUT_MOMENTARY "urn:siskin:ns#momentary"
 
 #endif

@@ -41,18 +41,30 @@ typedef struct {
     const char *label;
 } ScalePoint;
 
+/* What the shell shows of what a plugin writes of a meter. All but METER_NOW hold their peak, so that a view that looks 25
+ * times a second misses nothing, and the shell counts their hops from activation, so that the host's blocks do not matter. */
+typedef enum {
+    METER_NOW,  /* write the value at the end of the stretch: shown as it is */
+    METER_PEAK, /* write the largest within the stretch: shown at once, and falls by layout_fall() */
+    METER_HELD, /* the same, and stays for a second before it falls: for reading a number off */
+    METER_LAMP, /* PORT_TOGGLE; 1 if it was on within the stretch: lit for 0.1 s at least */
+} MeterKind;
+
 /* One control or meter. This table is the only place where a port is declared: `make ttl` writes it
- * into ttl/<name>.ttl, and the shell clamps by it. A meter uses the same fields (initial is
- * unused). */
+ * into ttl/<name>.ttl, and the shell clamps by it. A meter uses the same fields; it rests at its minimum, or, where it
+ * is METER_NOW, at its initial value, until something has run. */
 typedef struct {
-    const char *symbol; /* C identifier, never changed once released */
-    const char *name;   /* for people; unique within the plugin */
-    const char *doc;    /* one or two sentences: what it does, what more of it does */
+    const char *symbol;     /* C identifier, never changed once released */
+    const char *name;       /* for people; unique within the plugin */
+    const char *short_name; /* at most 16 characters, for narrow displays; NULL: the name */
+    const char *group;      /* "Detection": of controls that belong together; NULL: "Controls" */
+    const char *doc;        /* one or two sentences: what it does, what more of it does */
     float minimum, initial, maximum;
     PortUnit unit;
     PortKind kind;
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
+    MeterKind meter; /* meters only */
 } PortSpec;
 
 /* What a plugin sees of one stretch of audio. Every array holds n frames a channel.
@@ -65,10 +77,19 @@ typedef struct {
         *dry; /* [channels] the input delayed by latency(): what the effect changes */
     const float *const
         *key; /* [channels] the key input now, silence if unconnected; NULL without has_key */
-    float *const *out; /* [channels] the result; write every frame */
-    float *meter; /* [n_meters] the plugin's own meters; the host sees the last value written */
+    float *const *out;   /* [channels] the result; write every frame */
+    float *meter;        /* [n_meters] the plugin's own meters: what their MeterKind says */
     float *reduction_db; /* write the largest reduction within this stretch, dB, >= 0 */
 } Io;
+
+/* Where a plugin, by what it is for, keeps less than every bundle promises (DEVELOPERS.md). */
+typedef enum {
+    PLUGIN_FILTERS =
+        1,            /* the output may be up to 60 us later than reported: a filter's own delay */
+    PLUGIN_BENDS = 2, /* the waveform, so that two channels may change by more than one gain */
+    PLUGIN_SPREADS = 4,   /* makes sides of its own: the image moves */
+    PLUGIN_NEW_SOUND = 8, /* nothing of the input is in the output as it was, only late */
+} PluginMay;
 
 typedef struct {
     const char *id;   /* "de-esser": the <name> in URI, folder and files */
@@ -78,7 +99,11 @@ typedef struct {
     const PortSpec *meters; /* beside `reduction`, which every plugin has */
     size_t n_meters;
     bool has_key;
-    size_t state_size; /* sizeof of the plugin's struct; zeroed before prepare */
+    float
+        most_reduction_db; /* scale of the meter `reduction`: what `depth` or `range` allow; 0: 24 dB */
+    float most_gain_db; /* what the controls may add, >= 0; peaks stay within 12 dB over it */
+    unsigned may;       /* PluginMay, or-ed; 0 for most */
+    size_t state_size;  /* sizeof of the plugin's struct; zeroed before prepare */
 
     /* Designs whatever depends on the rate and takes all memory. rate_hz 8000..192000,
      * channels 1..2. false: out of memory (the arena is too small) or impossible. The only call

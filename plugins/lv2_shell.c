@@ -32,6 +32,21 @@ typedef struct {
     bool up;
 } Ramp;
 
+/* A meter as it is shown. It moves once in METER_HOP frames counted from activation, where chunks end, so that the host's
+ * blocks cannot change it. */
+enum { METER_HOP = PLUGIN_CHUNK, METERS = 1 + PLUGIN_MAX_METERS };
+typedef struct {
+    PortSpec spec;
+    float *port; /* NULL: not connected */
+    float fall;  /* units a hop */
+    uint32_t hold;
+
+    float now;     /* as the plugin wrote it last */
+    float largest; /* in this hop so far */
+    float shown;
+    uint32_t held; /* hops for which it stays */
+} Meter;
+
 typedef float Chunk[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK];
 
 typedef struct {
@@ -45,16 +60,16 @@ typedef struct {
     const float *enabled_port;
     const float *audition_port;
     float *latency_port;
-    float *reduction_port;
     const float *control_port[PLUGIN_MAX_CONTROLS];
-    float *meter_port[PLUGIN_MAX_METERS];
     const float *in_port[PLUGIN_MAX_CHANNELS];
     const float *key_port[PLUGIN_MAX_CHANNELS];
     float *out_port[PLUGIN_MAX_CHANNELS];
 
     float control[PLUGIN_MAX_CONTROLS];
-    float meter[PLUGIN_MAX_METERS];
-    float reduction_db;
+    Meter meter[METERS]; /* reduction, then the plugin's own */
+    size_t n_meters;
+    uint32_t hop_at; /* frames into the meters' hop */
+    bool momentary;  /* LAYOUT_MOMENTARY: a hop is a run() */
 
     bool fresh; /* nothing has run since activation: ramps start at their goal */
     Ramp enabled;
@@ -94,7 +109,7 @@ static void ramp_jump(Ramp *ramp) {
     ramp->at = ramp->up ? ramp->length : 0;
 }
 
-/* ---- controls in, meters out ---- */
+/* ---- controls in ---- */
 
 static float control_value(const float *port, const PortSpec *spec) {
     return layout_clamp(spec, port ? *port : spec->initial);
@@ -114,12 +129,53 @@ static void read_controls(Shell *s) {
         s->spec->set(s->plugin, s->control);
 }
 
-static void write_meters(Shell *s) {
-    if (s->reduction_port)
-        *s->reduction_port = layout_clamp(&layout_reduction, s->reduction_db);
-    for (size_t i = 0; i < s->spec->n_meters; i++)
-        if (s->meter_port[i])
-            *s->meter_port[i] = layout_clamp(&s->spec->meters[i], s->meter[i]);
+/* ---- meters out ---- */
+
+static void meter_prepare(Meter *meter, PortSpec spec, double rate_hz) {
+    double hops = rate_hz / METER_HOP; /* a second */
+    meter->spec = spec;
+    meter->fall = (float)(layout_fall(&spec) / hops);
+    meter->hold = (uint32_t)ceil(layout_hold_s(&spec) * hops);
+}
+
+static void meter_reset(Meter *meter) {
+    meter->now = meter->spec.meter == METER_NOW ? meter->spec.initial : meter->spec.minimum;
+    meter->shown = layout_clamp(&meter->spec, meter->now);
+    meter->largest = meter->spec.minimum;
+    meter->held = 0;
+}
+
+static void meter_take(Meter *meter, float value) {
+    meter->now = layout_clamp(&meter->spec, value);
+    if (meter->now > meter->largest)
+        meter->largest = meter->now;
+}
+
+/* The end of a hop. */
+static void meter_step(Meter *meter) {
+    if (meter->spec.meter == METER_NOW) {
+        meter->shown = meter->now;
+    } else if (meter->largest >= meter->shown) {
+        meter->shown = meter->largest;
+        meter->held = meter->hold;
+    } else if (meter->held > 0) {
+        meter->held--;
+    } else {
+        float fallen = meter->shown - meter->fall;
+        meter->shown = fallen > meter->largest ? fallen : meter->largest;
+    }
+    meter->largest = meter->spec.minimum;
+}
+
+static void step_meters(Shell *s) {
+    for (size_t i = 0; i < s->n_meters; i++)
+        meter_step(&s->meter[i]);
+}
+
+static void write_meters(const Shell *s) {
+    for (size_t i = 0; i < s->n_meters; i++)
+        if (s->meter[i].port)
+            *s->meter[i].port = s->meter[i].shown;
 }
 
 /* ---- one chunk ---- */
@@ -148,9 +204,11 @@ static void aim_tap(Shell *s) {
     }
 }
 
-/* Frames until something that aim_tap waits for happens: chunks end there. */
-static size_t until_tap_rests(const Shell *s) {
-    return ramp_rests(&s->tap_fade) ? PLUGIN_CHUNK : s->tap_fade.length - s->tap_fade.at;
+/* Frames until something happens that aim_tap waits for, or the meters step: chunks end there. */
+static size_t chunk_room(const Shell *s) {
+    size_t hop = METER_HOP - s->hop_at;
+    size_t fade = ramp_rests(&s->tap_fade) ? hop : s->tap_fade.length - s->tap_fade.at;
+    return fade < hop ? fade : hop;
 }
 
 static void read_dry(Shell *s, size_t n) {
@@ -191,7 +249,9 @@ static void run_plugin(Shell *s, size_t n) {
         key[c] = s->key[c];
         out[c] = s->wet[c];
     }
-    float reduction_db = 0.0f;
+    float reduction_db = 0.0f, meter[PLUGIN_MAX_METERS];
+    for (size_t i = 1; i < s->n_meters; i++)
+        meter[i - 1] = s->meter[i].now;
     const Io io = {
         .n = n,
         .channels = s->channels,
@@ -199,12 +259,13 @@ static void run_plugin(Shell *s, size_t n) {
         .dry = dry,
         .key = s->spec->has_key ? key : NULL,
         .out = out,
-        .meter = s->meter,
+        .meter = meter,
         .reduction_db = &reduction_db,
     };
     s->spec->process(s->plugin, &io);
-    if (reduction_db > s->reduction_db)
-        s->reduction_db = reduction_db;
+    meter_take(&s->meter[0], reduction_db);
+    for (size_t i = 1; i < s->n_meters; i++)
+        meter_take(&s->meter[i], meter[i - 1]);
 
     /* No plugin makes non-finite output of finite input. Should one ever, the speakers must not
      * hear it. */
@@ -270,17 +331,17 @@ static void run(LV2_Handle instance, uint32_t frames) {
         s->fresh = false;
     }
 
-    s->reduction_db = 0.0f;
     for (size_t at = 0; at < frames;) {
-        size_t n = frames - at;
-        size_t most = until_tap_rests(s);
-        if (n > PLUGIN_CHUNK)
-            n = PLUGIN_CHUNK;
-        if (n > most)
-            n = most;
+        size_t n = frames - at, most = chunk_room(s);
+        n = n < most ? n : most;
         run_chunk(s, at, n);
         at += n;
         aim_tap(s);
+        s->hop_at += (uint32_t)n;
+        if (s->hop_at == METER_HOP)
+            s->hop_at = 0;
+        if (s->momentary ? at == frames : s->hop_at == 0)
+            step_meters(s);
     }
     write_meters(s);
 
@@ -294,7 +355,9 @@ static void activate(LV2_Handle instance) {
     s->spec->reset(s->plugin);
     for (unsigned c = 0; c < s->channels; c++)
         delay_reset(&s->delay[c]);
-    memset(s->meter, 0, sizeof s->meter);
+    for (size_t i = 0; i < s->n_meters; i++)
+        meter_reset(&s->meter[i]);
+    s->hop_at = 0;
     ramp_jump(&s->tap_fade);
     s->fresh = true;
 }
@@ -326,6 +389,10 @@ static Shell *build(const PluginSpec *spec, unsigned channels, double rate_hz, A
     s->tap_fade = (Ramp){.length = fade, .up = true};
     for (size_t i = 0; i < spec->n_controls; i++)
         s->control[i] = spec->controls[i].initial;
+    s->n_meters = 1 + spec->n_meters;
+    meter_prepare(&s->meter[0], layout_reduction(spec), rate_hz);
+    for (size_t i = 0; i < spec->n_meters; i++)
+        meter_prepare(&s->meter[1 + i], spec->meters[i], rate_hz);
     activate(s);
     return s;
 }
@@ -357,13 +424,28 @@ static bool spec_fits(const PluginSpec *spec) {
 static const char URI_MONO[] = "urn:siskin:" SISKIN_ID "#mono";
 static const char URI_STEREO[] = "urn:siskin:" SISKIN_ID "#stereo";
 
+/* Some hosts offer no features at all. */
+static bool offers(const LV2_Feature *const *features, const char *uri) {
+    for (; features && *features; features++)
+        if (strcmp((*features)->URI, uri) == 0)
+            return true;
+    return false;
+}
+
 static LV2_Handle instantiate(const LV2_Descriptor *descriptor, double rate_hz,
                               const char *bundle_path, const LV2_Feature *const *features) {
     (void)bundle_path;
-    (void)features; /* none needed: some hosts offer none */
     if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0) || !spec_fits(&plugin_spec))
         return NULL;
-    return shell_new(&plugin_spec, descriptor->URI == URI_MONO ? 1 : 2, rate_hz);
+    Shell *s = shell_new(&plugin_spec, descriptor->URI == URI_MONO ? 1 : 2, rate_hz);
+    if (s && offers(features, LAYOUT_MOMENTARY)) {
+        s->momentary = true;
+        for (size_t i = 0; i < s->n_meters; i++) {
+            s->meter[i].fall = INFINITY;
+            s->meter[i].hold = 0;
+        }
+    }
+    return s;
 }
 
 static void cleanup(LV2_Handle instance) {
@@ -390,10 +472,10 @@ static void connect_port(LV2_Handle instance, uint32_t index, void *data) {
         s->control_port[port.number] = data;
         break;
     case ROLE_REDUCTION:
-        s->reduction_port = data;
+        s->meter[0].port = data;
         break;
     case ROLE_METER:
-        s->meter_port[port.number] = data;
+        s->meter[1 + port.number].port = data;
         break;
     case ROLE_IN:
         s->in_port[port.number] = data;

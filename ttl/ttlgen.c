@@ -40,6 +40,28 @@ static void string(FILE *f, const char *text) {
     fputc('"', f);
 }
 
+/* What the tests of bundles are to know of a plugin: PluginSpec.most_gain_db and .may. The words are the project's own,
+ * so they are told what they are. */
+#define OWN "<urn:siskin:ns#"
+#define IS_OF_DATA " a <http://www.w3.org/2002/07/owl#DatatypeProperty> ;\n    rdfs:label "
+
+static const struct {
+    PluginMay may;
+    const char *word;
+} MAY[] = {
+    {PLUGIN_FILTERS, "filter"},
+    {PLUGIN_BENDS, "bend"},
+    {PLUGIN_SPREADS, "spread"},
+    {PLUGIN_NEW_SOUND, "sound anew"},
+};
+
+static void own_words(FILE *f, const PluginSpec *spec) {
+    if (spec->most_gain_db > 0.0f)
+        fprintf(f, OWN "mostGain>" IS_OF_DATA "\"gain that the controls may add, dB\" .\n\n");
+    if (spec->may != 0)
+        fprintf(f, OWN "may>" IS_OF_DATA "\"what the output may differ by\" .\n\n");
+}
+
 /* A Turtle decimal: always with a point, since some hosts read no others; the fewest places that
  * read back as the same float, so that 0.1 is written as 0.1. */
 static void decimal(FILE *f, float value) {
@@ -50,6 +72,16 @@ static void decimal(FILE *f, float value) {
             break;
     }
     fputs(text, f);
+}
+
+static void own_values(FILE *f, const PluginSpec *spec) {
+    if (spec->most_gain_db > 0.0f) {
+        fprintf(f, " ;\n    " OWN "mostGain> ");
+        decimal(f, spec->most_gain_db);
+    }
+    for (size_t i = 0; i < sizeof MAY / sizeof *MAY; i++)
+        if (spec->may & MAY[i].may)
+            fprintf(f, " ;\n    " OWN "may> \"%s\"", MAY[i].word);
 }
 
 static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole role) {
@@ -65,6 +97,78 @@ static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole r
         group_uri(f, spec, channels, "in");
     }
     fprintf(f, " .\n\n");
+}
+
+/* Controls are in the group that their table names, meters in one of their own; enabled, audition and latency, which every
+ * plugin has, in none. NULL: in none. */
+static const char *group_name(const Port *port) {
+    switch (port->role) {
+    case ROLE_CONTROL:
+        return port->spec.group ? port->spec.group : "Controls";
+    case ROLE_REDUCTION:
+    case ROLE_METER:
+        return "Meters";
+    default:
+        return NULL;
+    }
+}
+
+/* "Key filter" -> "key_filter" */
+static void group_word(const char *name, char word[64]) {
+    size_t i = 0;
+    for (; name[i] && i < 63; i++) {
+        char c = name[i];
+        bool capital = c >= 'A' && c <= 'Z';
+        bool plain = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+        word[i] = (char)(capital ? c - 'A' + 'a' : plain ? c : '_');
+    }
+    word[i] = '\0';
+}
+
+static void number_group_uri(FILE *f, const PluginSpec *spec, unsigned channels, const char *name) {
+    char word[64];
+    group_word(name, word);
+    group_uri(f, spec, channels, word);
+}
+
+static bool names_group_first(const PluginSpec *spec, unsigned channels, size_t index) {
+    Port port = layout_port(spec, channels, index);
+    const char *name = group_name(&port);
+    for (size_t i = 0; i < index && name; i++) {
+        Port other = layout_port(spec, channels, i);
+        if (group_name(&other) && strcmp(group_name(&other), name) == 0)
+            return false;
+    }
+    return name != NULL;
+}
+
+static void number_groups(FILE *f, const PluginSpec *spec, unsigned channels) {
+    size_t count = layout_count(spec, channels);
+    for (size_t i = 0; i < count; i++) {
+        Port port = layout_port(spec, channels, i);
+        char word[64];
+        if (!names_group_first(spec, channels, i))
+            continue;
+        group_word(group_name(&port), word);
+        number_group_uri(f, spec, channels, group_name(&port));
+        fprintf(f, "\n    a pg:Group ;\n    lv2:symbol \"%s_group\" ;\n    lv2:name ", word);
+        string(f, group_name(&port));
+        fprintf(f, " .\n\n");
+    }
+}
+
+/* What helps a host to draw the port: a short name, its group, and, as in the table, the most important first. */
+static void drawing(FILE *f, const PluginSpec *spec, unsigned channels, const Port *port) {
+    fprintf(f, " ;\n        lv2:shortName ");
+    string(f, port->spec.short_name ? port->spec.short_name : port->spec.name);
+    if (port->role == ROLE_LATENCY)
+        fprintf(f, " ;\n        lv2:portProperty pprops:notOnGUI");
+    if (port->role == ROLE_CONTROL)
+        fprintf(f, " ;\n        pprops:displayPriority %zu", spec->n_controls - port->number);
+    if (group_name(port)) {
+        fprintf(f, " ;\n        pg:group ");
+        number_group_uri(f, spec, channels, group_name(port));
+    }
 }
 
 static void range(FILE *f, const PortSpec *spec, bool with_default) {
@@ -130,11 +234,12 @@ static const char *type_of(PortRole role) {
 static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t index) {
     Port p = layout_port(spec, channels, index);
     fprintf(f, "[\n        a %s ;\n        lv2:index %zu ;\n        lv2:symbol \"%s\" ;\n",
-            type_of(p.role), index, p.spec->symbol);
+            type_of(p.role), index, p.spec.symbol);
     fprintf(f, "        lv2:name ");
-    string(f, p.spec->name);
+    string(f, p.spec.name);
+    drawing(f, spec, channels, &p);
     fprintf(f, " ;\n        rdfs:comment ");
-    string(f, p.spec->doc);
+    string(f, p.spec.doc);
     switch (p.role) {
     case ROLE_IN:
     case ROLE_KEY:
@@ -142,25 +247,25 @@ static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t inde
         audio(f, spec, channels, p);
         break;
     case ROLE_ENABLED:
-        range(f, p.spec, true);
-        kind(f, p.spec);
+        range(f, &p.spec, true);
+        kind(f, &p.spec);
         fprintf(f, " ;\n        lv2:designation lv2:enabled");
         break;
     case ROLE_AUDITION:
     case ROLE_CONTROL:
-        range(f, p.spec, true);
-        kind(f, p.spec);
+        range(f, &p.spec, true);
+        kind(f, &p.spec);
         break;
     case ROLE_LATENCY:
-        range(f, p.spec, false);
-        kind(f, p.spec);
+        range(f, &p.spec, false);
+        kind(f, &p.spec);
         fprintf(f, " ;\n        units:unit units:frame ;\n        lv2:designation lv2:latency ;\n"
                    "        lv2:portProperty lv2:reportsLatency");
         break;
     case ROLE_REDUCTION:
     case ROLE_METER:
-        range(f, p.spec, false);
-        kind(f, p.spec);
+        range(f, &p.spec, false);
+        kind(f, &p.spec);
         break;
     }
     fprintf(f, "\n    ]");
@@ -171,9 +276,12 @@ static void variant(FILE *f, const PluginSpec *spec, unsigned channels) {
     if (spec->has_key)
         group(f, spec, channels, ROLE_KEY);
     group(f, spec, channels, ROLE_OUT);
+    number_groups(f, spec, channels);
 
     uri(f, spec, channels);
-    fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable ;\n    pg:mainInput ");
+    fprintf(f, "\n    lv2:optionalFeature lv2:hardRTCapable");
+    own_values(f, spec);
+    fprintf(f, " ;\n    pg:mainInput ");
     group_uri(f, spec, channels, "in");
     fprintf(f, " ;\n    pg:mainOutput ");
     group_uri(f, spec, channels, "out");
@@ -221,6 +329,7 @@ int main(int argc, char **argv) {
     fclose(in);
     if (found) {
         fputc('\n', out);
+        own_words(out, &plugin_spec);
         variant(out, &plugin_spec, 1);
         fputc('\n', out);
         variant(out, &plugin_spec, 2);

@@ -88,6 +88,8 @@ static const BrokenPlugin PLUGINS[] = {
     {"naive-loud", "the output is bounded by the input", "comes out with peak", 0, 0},
     {"naive-loud", "controls may all be 0", "controls all 0", 0, 0},
     {"naive-wild-meter", "the output is bounded by the input", "the meter 'key_level'", 0, 0},
+    {"naive-meters-blocks", "meters do not depend on how blocks are cut", "by the blocks", 0, 0},
+    {"naive-meters-now", "the reduction shown falls slowly", "faster than 12 dB", 0, 0},
     {"naive-hums", "silence stays silence", "silence from the start gives", 0, 0},
     {"naive-idle", "it acts on a take", "only the delayed input", 0, 0},
     {"naive-deaf", "no key is a silent key", "the key changes nothing", 0, 0},
@@ -112,6 +114,7 @@ typedef struct {
 #define NOTHING "it asks nothing of the host"
 #define SAY "its ports say what they are"
 #define COMMON "the ports of every plugin are there"
+#define DRAWN "its ports can be drawn"
 #define GROUPED "audio ports are grouped"
 #define FIT "presets fit the ports"
 #define TWO "it comes as mono and stereo"
@@ -162,6 +165,13 @@ static const BrokenTurtle TURTLES[] = {
     {PORTS, "units:unit units:ms", "units:unit units:hz", SAY, "frequency and not logarithmic"},
     {PORTS, "lv2:portProperty lv2:toggled", "lv2:portProperty lv2:toggled ; units:unit units:db",
      SAY, "a switch with a unit"},
+    {PORTS, "lv2:shortName \"Depth\"", "lv2:shortName \"How deep it is cut\"", DRAWN,
+     "'depth' has no lv2:shortName of at most"},
+    {PORTS, "lv2:portProperty pprops:notOnGUI", "lv2:portProperty pprops:expensive", DRAWN,
+     "'latency' is for the host"},
+    {PORTS, " ;\n        pprops:displayPriority 1", "", DRAWN, "has no pprops:displayPriority"},
+    {PORTS, "    pg:group <urn:siskin:keyed#mono-meters>", "    rdfs:seeAlso <urn:siskin:none>",
+     DRAWN, "'reduction' is in no group"},
     {PORTS, "lv2:designation lv2:enabled", "lv2:designation lv2:freeWheeling", COMMON,
      "no toggle 'enabled'"},
     {PORTS, "lv2:symbol \"audition\"", "lv2:symbol \"listen\"", COMMON,
@@ -269,8 +279,10 @@ static bool spoil(const char *bundles, size_t number, BrokenCase *c) {
         return false;
     }
     Host *host = hosts[1 + number] = host_open(folder, &c->unread);
-    if (host)
+    if (host) {
+        host_be_live(host);
         c->subject.plugin = host_find(host, "keyed", 1, &c->unread);
+    }
     char *bundle = contract_memory(PATH_MAX + 64, 1);
     snprintf(bundle, PATH_MAX + 64, "%s/siskin-keyed.lv2/", folder);
     c->subject.host = host;
@@ -307,6 +319,8 @@ BrokenCase *contract_broken(const char *bundles, size_t *count) {
     Host *host = hosts[0] = host_open(bundles, &error);
     snprintf(scratch, sizeof scratch, "%s/siskin-broken-XXXXXX", folder ? folder : "/tmp");
     bool fine = cases && host && mkdtemp(scratch);
+    if (host)
+        host_be_live(host);
     for (size_t i = 0; fine && i < N_PLUGINS; i++)
         fine = find(host, &PLUGINS[i], &cases[i]);
     for (size_t i = 0; fine && i < N_TURTLES; i++)

@@ -9,6 +9,7 @@
  * harm.c     bad numbers, missing ports, memory, locks, system calls
  * shell.c    latency, off, audition, bounds, image
  * moves.c    controls that move while somebody sings
+ * meters.c   what a view sees
  * turtle.c   what the bundle says about itself */
 #ifndef SISKIN_CONTRACT_CONTRACT_H
 #define SISKIN_CONTRACT_CONTRACT_H
@@ -40,7 +41,7 @@ typedef struct {
 
 /* Ended by an entry without a name. */
 extern const Promise contract_sound[], contract_harm[], contract_shell[], contract_moves[],
-    contract_turtle[];
+    contract_meters[], contract_turtle[];
 
 /* Whether this build and this machine can tell. The validator is needed where CI is set. */
 bool contract_can_tell(const Promise *promise);
@@ -53,8 +54,8 @@ typedef struct {
 } Question;
 
 Question contract_ask(const Promise *promise, const Subject *subject);
-/* Waits for the answer: whether the promise is kept. */
-bool contract_answer(const Question *question, HostError *why);
+/* Waits for the answer: whether the promise is kept. *seconds: processor time that it took. */
+bool contract_answer(const Question *question, double *seconds, HostError *why);
 
 /* ---- material ---- */
 
@@ -75,6 +76,10 @@ typedef struct {
 /* Seeds everything random here; the seed is printed with a refusal. Call once, first. */
 void contract_prepare(uint64_t seed);
 uint64_t contract_seed(void);
+
+/* Whether SISKIN_ALL asks for every case. Otherwise, where two lists would be tried in all pairs, each
+ * entry of both is tried, but not with every one of the other. */
+bool contract_asks_all(void);
 
 /* A sung take of some seconds, with breaths, hot sibilants and clicks, so that a processor has
  * something to do: two unlike channels, and another voice as the key. Made once for each rate. */
@@ -154,8 +159,11 @@ bool contract_play_new(const Subject *subject, const Setting *setting, const Sti
 
 /* ---- comparing ---- */
 
-/* Whether the plugin says that it is of this class, such as LV2_CORE__DistortionPlugin. */
-bool contract_is_a(const Subject *subject, const char *class_uri);
+/* Whether the plugin declares that it may do this (PluginMay in plugin.h, as ttlgen words it). */
+bool contract_may(const Subject *subject, const char *word);
+
+/* Gain that its controls may add, dB, as declared. */
+double contract_most_gain_db(const Subject *subject);
 
 /* Whether both outputs are the same, bit for bit; `what` begins the sentence that says not. */
 bool contract_same(const Subject *subject, const Response *a, const Response *b, size_t frames,

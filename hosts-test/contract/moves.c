@@ -58,8 +58,8 @@ static bool swept_fast(const Subject *subject, HostError *why) {
 
 /* ---- stepped ---- */
 
-/* Runs of one control: at rest at five places from its lowest to its highest, and stepped from end
- * to end every 45 ms. */
+/* Runs of one control: at rest at five places from its lowest to its highest (fewer, if it has fewer
+ * values), and stepped from end to end every 45 ms. */
 enum { AT_REST = 5, STEPPED = AT_REST, N_RUNS };
 
 typedef struct {
@@ -95,7 +95,12 @@ static bool play_runs(const Subject *subject, const HostPort *port, Stimulus sti
     bool moves_latency = false;
     stimulus.events = events;
     for (size_t i = 0; i < N_RUNS; i++) {
-        events[0] = (Event){0, port->index, along(port, (double)i / (AT_REST - 1))};
+        float value = along(port, (double)i / (AT_REST - 1));
+        if (i > 0 && i < AT_REST && value == events[0].value) {
+            runs->run[i] = runs->run[i - 1];
+            continue;
+        }
+        events[0] = (Event){0, port->index, value};
         stimulus.n_events =
             i == STEPPED ? steps(port, subject->rate_hz, stimulus.frames, events) : 1;
         if (!contract_play_new(subject, NULL, &stimulus, &runs->run[i], why))

@@ -12,6 +12,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -35,6 +36,11 @@ void contract_prepare(uint64_t seed) {
 
 uint64_t contract_seed(void) {
     return the_seed;
+}
+
+bool contract_asks_all(void) {
+    const char *all = getenv("SISKIN_ALL");
+    return all && *all && strcmp(all, "0") != 0;
 }
 
 /* ---- memory ---- */
@@ -91,14 +97,18 @@ Question contract_ask(const Promise *promise, const Subject *subject) {
     return (Question){pid, ends[0]};
 }
 
-bool contract_answer(const Question *question, HostError *why) {
+bool contract_answer(const Question *question, double *seconds, HostError *why) {
     Answer a = {.kept = false};
+    struct rusage used = {.ru_utime = {0}};
     int status = 0;
+    *seconds = 0.0;
     if (question->pid < 0)
         return host_fail(why, "it cannot be asked: %s", strerror(errno));
     bool answered = read(question->from, &a, sizeof a) == (ssize_t)sizeof a;
     close(question->from);
-    waitpid(question->pid, &status, 0);
+    wait4(question->pid, &status, 0, &used);
+    *seconds = (double)(used.ru_utime.tv_sec + used.ru_stime.tv_sec) +
+               1e-6 * (double)(used.ru_utime.tv_usec + used.ru_stime.tv_usec);
     if (!answered)
         return WIFSIGNALED(status) ? host_fail(why, "it crashed: %s", strsignal(WTERMSIG(status)))
                                    : host_fail(why, "it crashed: exit %d", WEXITSTATUS(status));

@@ -109,8 +109,7 @@ static bool find_noise(const float *out, const float *noise, size_t n, size_t ar
  * sound, and no host could make up for it at all frequencies. 60 us, a little more than a
  * fourth-order Butterworth low-pass at 8 kHz has below its corner: 2.61 / (2 pi 8000) = 52 us. */
 static size_t own_delay(const Subject *subject) {
-    bool filter = contract_is_a(subject, LV2_CORE__FilterPlugin);
-    return filter ? (size_t)ceil(60e-6 * subject->rate_hz) : 0;
+    return contract_may(subject, "filter") ? (size_t)ceil(60e-6 * subject->rate_hz) : 0;
 }
 
 /* A noise 10 dB under the take passes through with it. Whatever gains and filters do to it, the
@@ -119,6 +118,8 @@ static size_t own_delay(const Subject *subject) {
 static bool latency_as_measured(const Subject *subject, HostError *why) {
     Setting settings[CONTRACT_MAX_SETTINGS];
     size_t count = contract_settings(subject, settings);
+    if (contract_may(subject, "sound anew"))
+        return true;
     Subject every = *subject;
     every.thorough = true; /* the whole take: a latency may be half a second */
     Stimulus stimulus = contract_stimulus(&every);
@@ -389,12 +390,9 @@ static bool audition_crossfades(const Subject *subject, HostError *why) {
 
 /* ---- bounds ---- */
 
-/* What filters ring over their input, and what riding adds: 12 dB. A plain gain is allowed what its
- * control says beside. */
+/* What filters ring over their input, and what riding adds: 12 dB, and what the controls may add beside. */
 double contract_headroom(const Subject *subject) {
-    const HostPort *gain = host_port(subject->plugin, "gain");
-    double db = gain && gain->role == HOST_CONTROL ? fmax((double)gain->maximum, 0.0) : 0.0;
-    return pow(10.0, (db + 12.0) / 20.0);
+    return pow(10.0, (contract_most_gain_db(subject) + 12.0) / 20.0);
 }
 
 static bool output_bounded(const Subject *subject, HostError *why) {
@@ -458,14 +456,9 @@ static bool swapped(const Subject *subject, const Setting *setting, HostError *w
                          "%s: left and right changed over", setting->name);
 }
 
-static bool is_distortion(const Subject *subject) {
-    return contract_is_a(subject, LV2_CORE__DistortionPlugin) ||
-           contract_is_a(subject, LV2_CORE__WaveshaperPlugin);
-}
-
 /* One gain for both channels: where the right channel is half the left, it stays half the left.
  * Halving is exact in every operation, so the outputs must be equal to the bit, apart from what is
- * flushed to zero; only distortion may move an image, since it acts on samples. */
+ * flushed to zero. What bends the waveform acts on samples, and is not asked. */
 static bool halves(const Subject *subject, const Setting *setting, HostError *why) {
     Stimulus stimulus = contract_stimulus(subject);
     float *half = contract_frames(stimulus.frames);
@@ -486,13 +479,14 @@ static bool halves(const Subject *subject, const Setting *setting, HostError *wh
 static bool image_stays(const Subject *subject, HostError *why) {
     Setting settings[CONTRACT_MAX_SETTINGS];
     size_t count = contract_settings(subject, settings);
-    if (subject->plugin->n_in != 2)
+    bool bends = contract_may(subject, "bend");
+    if (subject->plugin->n_in != 2 || contract_may(subject, "spread"))
         return true;
     for (size_t i = 0; i < count; i++) {
         Stimulus stimulus = contract_stimulus(subject);
         Response r;
         if (!swapped(subject, &settings[i], why) ||
-            (!is_distortion(subject) && !halves(subject, &settings[i], why)) ||
+            (!bends && !halves(subject, &settings[i], why)) ||
             !play_pair(subject, &settings[i], stimulus.in[0], contract_frames(stimulus.frames), &r,
                        why))
             return false;

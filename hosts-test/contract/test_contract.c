@@ -2,11 +2,18 @@
 /* Every bundle keeps every promise of contract.h, and the broken ones are refused for the right
  * reason. The bundles are those built beside this program: ../lv2 and ../test-lv2.
  *
+ * How much is asked: each bundle at 48 kHz in full, and at two more of ten rates, its own by the seed,
+ * so that runs with other seeds come to ask all. SISKIN_ALL=1: everything at every rate.
+ *
  * SISKIN_SEED=n: another seed for everything random.
- * SISKIN_ONLY=text: only plugins with that in their URI. */
+ * SISKIN_RATES=n: at so many rates. SISKIN_BUNDLES=n: only so many of the bundles, by the seed.
+ * SISKIN_ONLY=text: only plugins with that in their URI, and none of the broken ones.
+ * SISKIN_TIMES=1: the processor time of each question. */
 #include "contract/broken.h"
 #include "contract/contract.h"
 #include "contract/guard.h"
+
+#include "signals.h"
 
 #include <check.h>
 #include <libgen.h>
@@ -18,13 +25,14 @@
 
 enum { MOST_SUBJECTS = 512 };
 
-static const double RATES[] = {48000.0, 8000.0,  11025.0, 16000.0,  22050.0,
-                               44100.0, 88200.0, 96000.0, 176400.0, 192000.0};
-enum { N_RATES = sizeof RATES / sizeof *RATES };
+static const double FIRST_RATE = 48000.0;
+static const double OTHER_RATES[] = {8000.0,  11025.0, 16000.0,  22050.0, 44100.0,
+                                     88200.0, 96000.0, 176400.0, 192000.0};
+enum { N_OTHERS = sizeof OTHER_RATES / sizeof *OTHER_RATES, SOME_OTHERS = 2 };
 
-enum { N_BOOKS = 5 };
-static const Promise *const BOOKS[N_BOOKS] = {contract_sound, contract_harm, contract_shell,
-                                              contract_moves, contract_turtle};
+enum { N_BOOKS = 6 };
+static const Promise *const BOOKS[N_BOOKS] = {contract_sound, contract_harm,   contract_shell,
+                                              contract_moves, contract_meters, contract_turtle};
 
 /* Not asked what its Turtle says, which is the floor's under another name. */
 static const char WHOLE[] = "urn:siskin:naive-whole#";
@@ -77,22 +85,64 @@ static Host *open_bundles(const char *folder) {
     HostError error;
     beside(folder, path);
     Host *host = host_open(path, &error);
-    if (!host)
+    if (host)
+        host_be_live(host);
+    else
         fprintf(stderr, "%s\n", error.text);
     return host;
 }
 
+/* Each number below `count` once, in an order drawn by the seed. */
+static void draw(size_t *order, size_t count, uint64_t salt) {
+    Random random = random_seeded(contract_seed() ^ salt);
+    for (size_t i = 0; i < count; i++) {
+        size_t at = random_below(&random, i + 1);
+        order[i] = i;
+        order[i] = order[at];
+        order[at] = i;
+    }
+}
+
+/* FNV-1a (Fowler, Noll, Vo): what the draws of different bundles differ by. */
+static uint64_t hash(const char *text) {
+    uint64_t sum = 14695981039346656037u;
+    for (; *text; text++)
+        sum = (sum ^ (unsigned char)*text) * 1099511628211u;
+    return sum;
+}
+
+static size_t number_from(const char *variable, size_t otherwise) {
+    const char *text = getenv(variable);
+    return text && *text ? strtoul(text, NULL, 10) : otherwise;
+}
+
+/* A bundle's two variants lie side by side, so that they are drawn together. */
+static void add_bundles(Host *host, const char *const *uris, size_t count) {
+    const char *only = getenv("SISKIN_ONLY");
+    size_t order[MOST_SUBJECTS], bundles = count / 2;
+    size_t most = number_from("SISKIN_BUNDLES", bundles);
+    if (bundles > MOST_SUBJECTS)
+        return;
+    draw(order, bundles, 1);
+    for (size_t i = 0; i < bundles && i < (only ? bundles : most); i++)
+        for (size_t v = 0; v < 2; v++)
+            if (!only || strstr(uris[2 * order[i] + v], only))
+                add_subject(host, uris[2 * order[i] + v]);
+    if (!only && most < bundles)
+        printf("asked of %zu of %zu bundles (seed %llu)\n", most, bundles,
+               (unsigned long long)contract_seed());
+}
+
 static void find_subjects(void) {
     const char *only = getenv("SISKIN_ONLY");
-    static const char *const folders[] = {"test-lv2", "lv2"};
-    for (size_t f = 0; f < 2; f++) {
-        Host *host = open_bundles(folders[f]);
-        size_t count = 0;
-        const char *const *uris = host ? host_own_uris(host, &count) : NULL;
-        for (size_t i = 0; i < count; i++)
-            if ((f == 1 || is_floor(uris[i])) && (!only || strstr(uris[i], only)))
-                add_subject(host, uris[i]);
-    }
+    Host *tests = open_bundles("test-lv2"), *own = open_bundles("lv2");
+    size_t count = 0;
+    const char *const *uris = own ? host_own_uris(own, &count) : NULL;
+    add_bundles(own, uris, uris ? count : 0);
+    uris = tests ? host_own_uris(tests, &count) : NULL;
+    for (size_t i = 0; uris && i < count; i++)
+        if (is_floor(uris[i]) && (!only || strstr(uris[i], only)))
+            add_subject(tests, uris[i]);
 }
 
 /* ---- all questions, as many at once as there are processors ---- */
@@ -103,6 +153,7 @@ typedef struct {
     const BrokenCase *broken; /* NULL: it must be kept */
     Question question;
     bool asked, kept;
+    double seconds; /* of the processor */
     HostError why;
 } Job;
 
@@ -125,12 +176,11 @@ static bool wanted(const char *name) {
     return !only || strcmp(only, name) == 0;
 }
 
-/* Watched by a sanitizer or run by an emulator, for which SISKIN_RATES is, everything is several
- * times as slow, and the rates ask no new code. */
-static size_t most_rates(void) {
-    const char *text = getenv("SISKIN_RATES");
-    size_t most = text ? strtoul(text, NULL, 10) : guard_works() ? N_RATES : 2;
-    return most < 1 ? 1 : most < N_RATES ? most : N_RATES;
+/* Rates beside 48 kHz. Watched by a sanitizer everything is several times as slow. */
+static size_t other_rates(void) {
+    size_t rates = number_from("SISKIN_RATES", 1 + (guard_works() ? SOME_OTHERS : 1));
+    rates = contract_asks_all() ? 1 + N_OTHERS : rates;
+    return rates < 1 ? 0 : rates - 1 < N_OTHERS ? rates - 1 : N_OTHERS;
 }
 
 static bool is_turtle(const Promise *promise) {
@@ -148,10 +198,16 @@ static bool is_asked(const Promise *promise, const char *uri) {
 static void add_promise(const Promise *promise) {
     for (size_t i = 0; i < n_subjects; i++) {
         Subject subject = subjects[i];
-        size_t rates = promise->at_every_rate ? most_rates() : 1;
-        for (size_t r = 0; r < rates && is_asked(promise, subject.plugin->uri); r++) {
-            subject.rate_hz = RATES[r];
-            subject.thorough = r == 0;
+        if (!is_asked(promise, subject.plugin->uri))
+            continue;
+        subject.rate_hz = FIRST_RATE;
+        subject.thorough = true;
+        add_job(promise, subject, NULL);
+        subject.thorough = false;
+        size_t order[N_OTHERS];
+        draw(order, N_OTHERS, hash(subject.plugin->uri));
+        for (size_t r = 0; promise->at_every_rate && r < other_rates(); r++) {
+            subject.rate_hz = OTHER_RATES[order[r]];
             add_job(promise, subject, NULL);
         }
     }
@@ -177,7 +233,7 @@ static const Promise *promise_named(const char *name) {
 
 static void finish(Job *job) {
     if (job->asked)
-        job->kept = contract_answer(&job->question, &job->why);
+        job->kept = contract_answer(&job->question, &job->seconds, &job->why);
     job->asked = false;
 }
 
@@ -196,6 +252,14 @@ static void ask_all(void) {
             jobs[i].asked = true;
         }
     }
+}
+
+/* Where the time went, for who looks for it: SISKIN_TIMES=1. */
+static void print_times(void) {
+    for (size_t i = 0; getenv("SISKIN_TIMES") && i < n_jobs; i++)
+        printf("time %8.3f s  %6g Hz  %-32s  %s%s\n", jobs[i].seconds, jobs[i].subject.rate_hz,
+               jobs[i].broken ? jobs[i].broken->what : jobs[i].subject.plugin->uri,
+               jobs[i].promise->name, jobs[i].broken ? " (broken)" : "");
 }
 
 /* ---- tests ---- */
@@ -253,7 +317,7 @@ static void add_broken(Suite *suite) {
     static const char name[] = "broken plugins are refused";
     char path[PATH_MAX];
     size_t from = n_jobs;
-    if (!wanted(name))
+    if (!wanted(name) || getenv("SISKIN_ONLY"))
         return;
     beside("test-lv2", path);
     broken_cases = contract_broken(path, &n_broken);
@@ -273,15 +337,17 @@ static void add_broken(Suite *suite) {
 int main(void) {
     const char *seed = getenv("SISKIN_SEED");
     contract_prepare(seed ? strtoull(seed, NULL, 10) : 20240229);
-    for (size_t r = 0; r < N_RATES; r++)
-        contract_take(RATES[r]); /* once, before the questions are forked off */
     find_subjects();
-    if (most_rates() < N_RATES)
-        printf("asked at %zu of %d rates\n", most_rates(), (int)N_RATES);
+    if (other_rates() < N_OTHERS)
+        printf("asked at 48 kHz and at %zu of %d other rates, each bundle at its own (seed %llu)\n",
+               other_rates(), (int)N_OTHERS, (unsigned long long)contract_seed());
     Suite *suite = suite_create("contract");
     add_promises(suite);
     add_broken(suite);
+    for (size_t i = 0; i < n_jobs; i++)
+        contract_take(jobs[i].subject.rate_hz); /* once, before the questions are forked off */
     ask_all();
+    print_times();
     SRunner *runner = srunner_create(suite);
     srunner_set_fork_status(runner, CK_NOFORK); /* all that could crash has run */
     srunner_run_all(runner, CK_ENV);

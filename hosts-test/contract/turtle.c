@@ -24,6 +24,7 @@
 #define DOAP "http://usefulinc.com/ns/doap#"
 #define FOAF "http://xmlns.com/foaf/0.1/"
 #define LV2 LV2_CORE_PREFIX
+#define OWN "urn:siskin:ns#"
 
 /* ---- asking lilv ---- */
 
@@ -58,8 +59,17 @@ static bool text(const LilvNode *node, size_t least) {
     return node && lilv_node_is_literal(node) && strlen(lilv_node_as_string(node)) >= least;
 }
 
-bool contract_is_a(const Subject *subject, const char *class_uri) {
-    return says(subject, self(subject), RDF_TYPE, class_uri);
+bool contract_may(const Subject *subject, const char *word) {
+    LilvNodes *said = all(subject, self(subject), OWN "may");
+    LILV_FOREACH(nodes, i, said)
+    if (strcmp(lilv_node_as_string(lilv_nodes_get(said, i)), word) == 0)
+        return true;
+    return false;
+}
+
+double contract_most_gain_db(const Subject *subject) {
+    const LilvNode *most = one(subject, self(subject), OWN "mostGain");
+    return most && lilv_node_is_float(most) ? (double)lilv_node_as_float(most) : 0.0;
 }
 
 /* ---- the plugin ---- */
@@ -220,6 +230,37 @@ static bool ports_say_what_they_are(const Subject *subject, HostError *why) {
         if (!named(subject, port, why) ||
             (number && !(range_fits(subject, port, why) && unit_fits(subject, port, why))))
             return false;
+    }
+    return true;
+}
+
+/* lv2core: a short name "should be at most 16 characters". */
+static bool short_name_fits(const Subject *subject, const HostPort *port, HostError *why) {
+    const LilvNode *name = one(subject, node_of(subject, port), LV2 "shortName");
+    return (text(name, 2) && strlen(lilv_node_as_string(name)) <= 16) ||
+           port_fail(why, port, "has no lv2:shortName of at most 16 characters");
+}
+
+/* What a generic view makes of them: the latency is for the host alone, the most important controls come first, and what
+ * belongs together stands together. */
+static bool ports_can_be_drawn(const Subject *subject, HostError *why) {
+    const HostPlugin *plugin = subject->plugin;
+    for (size_t i = 0; i < plugin->n_ports; i++) {
+        const HostPort *port = &plugin->ports[i];
+        const LilvNode *node = node_of(subject, port);
+        const LilvNode *group = one(subject, node, LV2_PORT_GROUPS__group);
+        bool own = contract_own_control(plugin, port);
+        if (!short_name_fits(subject, port, why))
+            return false;
+        if (port == plugin->latency &&
+            !says(subject, node, LV2_CORE__portProperty, LV2_PORT_PROPS__notOnGUI))
+            return port_fail(why, port, "is for the host and not pprops:notOnGUI");
+        if (own && !one(subject, node, LV2_PORT_PROPS__displayPriority))
+            return port_fail(why, port, "has no pprops:displayPriority");
+        if ((own || (port->role == HOST_METER && port != plugin->latency)) &&
+            !(group && text(one(subject, group, LV2_CORE__name), 2) &&
+              text(one(subject, group, LV2_CORE__symbol), 2)))
+            return port_fail(why, port, "is in no group that has a name and a symbol");
     }
     return true;
 }
@@ -470,6 +511,7 @@ const Promise contract_turtle[] = {
     {"it says what it is", says_what_it_is, false, false, NEEDS_NOTHING},
     {"it asks nothing of the host", asks_for_nothing, false, false, NEEDS_NOTHING},
     {"its ports say what they are", ports_say_what_they_are, false, false, NEEDS_NOTHING},
+    {"its ports can be drawn", ports_can_be_drawn, false, false, NEEDS_NOTHING},
     {"the ports of every plugin are there", has_common_ports, false, false, NEEDS_NOTHING},
     {"audio ports are grouped", audio_is_grouped, false, false, NEEDS_NOTHING},
     {"presets fit the ports", presets_fit, false, false, NEEDS_NOTHING},

@@ -78,7 +78,7 @@ static LV2_Handle prepare(const LV2_Descriptor *descriptor) {
     for (size_t i = 0; i < ports; i++) {
         Port port = layout_port(&plugin_spec, 2, i);
         bool is_audio = port.role == ROLE_IN || port.role == ROLE_KEY || port.role == ROLE_OUT;
-        control[i] = port.spec->initial;
+        control[i] = port.spec.initial;
         descriptor->connect_port(handle, (uint32_t)i,
                                  is_audio ? audio[audio_ports++] : &control[i]);
     }

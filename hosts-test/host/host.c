@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "host/host.h"
 #include "host/describe.h"
+#include "layout.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -33,7 +34,8 @@ struct Host {
     size_t n_urids;
     LV2_URID_Map map;
     LV2_URID_Unmap unmap;
-    LV2_Feature map_feature, unmap_feature, bounded_feature;
+    LV2_Feature map_feature, unmap_feature, bounded_feature, momentary_feature;
+    bool live;
 };
 
 struct HostInstance {
@@ -50,7 +52,7 @@ struct HostInstance {
     float option_rate;
     LV2_Options_Option options[5];
     LV2_Feature options_feature;
-    const LV2_Feature *features[5];
+    const LV2_Feature *features[6];
 };
 
 /* ---- URIDs ---- */
@@ -128,6 +130,7 @@ Host *host_open(const char *bundles, HostError *error) {
     host->map_feature = (LV2_Feature){LV2_URID__map, &host->map};
     host->unmap_feature = (LV2_Feature){LV2_URID__unmap, &host->unmap};
     host->bounded_feature = (LV2_Feature){LV2_BUF_SIZE__boundedBlockLength, NULL};
+    host->momentary_feature = (LV2_Feature){LAYOUT_MOMENTARY, NULL};
     if (bundles && !load_own_bundles(host, bundles, error)) {
         host_close(host);
         return NULL;
@@ -137,6 +140,10 @@ Host *host_open(const char *bundles, HostError *error) {
     host->own_uris =
         list_uris(bundles ? host->own : host->others, bundles ? "" : HOST_OWN_PREFIX, &host->n_own);
     return host;
+}
+
+void host_be_live(Host *host) {
+    host->live = true;
 }
 
 void host_close(Host *host) {
@@ -301,6 +308,7 @@ static void offer_features(HostInstance *instance) {
     instance->features[1] = &host->unmap_feature;
     instance->features[2] = &instance->options_feature;
     instance->features[3] = &host->bounded_feature;
+    instance->features[4] = host->live ? NULL : &host->momentary_feature;
 }
 
 static void connect(HostInstance *instance, uint32_t port, const float *data) {

@@ -188,7 +188,7 @@ static void set_ports(Ports *p, unsigned channels, unsigned setting) {
     for (size_t i = 0; i < layout_count(&plugin_spec, channels); i++) {
         Port port = layout_port(&plugin_spec, channels, i);
         if (port.role == ROLE_CONTROL)
-            p->value[i] = setting_of(port.spec, setting, &seed);
+            p->value[i] = setting_of(&port.spec, setting, &seed);
         else
             p->value[i] = port.role == ROLE_ENABLED ? 1.0f : 0.0f;
     }

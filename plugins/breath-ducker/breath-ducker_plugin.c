@@ -21,6 +21,7 @@ static const PortSpec controls[CONTROLS] = {
                .minimum = 0.0f,
                .initial = 12.0f,
                .maximum = 60.0f,
+               .group = "Cut",
                .unit = UNIT_DB},
     [SENSITIVITY] = {.symbol = "sensitivity",
                      .name = "Sensitivity",
@@ -29,6 +30,7 @@ static const PortSpec controls[CONTROLS] = {
                      .minimum = -12.0f,
                      .initial = 0.0f,
                      .maximum = 12.0f,
+                     .group = "Detection",
                      .unit = UNIT_DB},
     [SHORTEST] = {.symbol = "shortest",
                   .name = "Shortest breath",
@@ -38,6 +40,7 @@ static const PortSpec controls[CONTROLS] = {
                   .minimum = 40.0f,
                   .initial = 100.0f,
                   .maximum = 500.0f,
+                  .group = "Detection",
                   .unit = UNIT_MS,
                   .kind = PORT_LOGARITHMIC},
     [FADE] = {.symbol = "fade",
@@ -48,6 +51,7 @@ static const PortSpec controls[CONTROLS] = {
               .minimum = 2.0f,
               .initial = 20.0f,
               .maximum = 100.0f,
+              .group = "Cut",
               .unit = UNIT_MS,
               .kind = PORT_LOGARITHMIC},
 };
@@ -58,7 +62,8 @@ static const PortSpec meters[METERS] = {
                 .doc = "1 while a breath is turned down, else 0.",
                 .minimum = 0.0f,
                 .maximum = 1.0f,
-                .kind = PORT_TOGGLE},
+                .kind = PORT_TOGGLE,
+                .meter = METER_LAMP},
 };
 
 typedef struct {
@@ -135,6 +140,7 @@ const PluginSpec plugin_spec = {
     .n_controls = CONTROLS,
     .meters = meters,
     .n_meters = METERS,
+    .most_reduction_db = 60.0f,
     .state_size = sizeof(BreathDucker),
     .prepare = prepare,
     .reset = reset,

@@ -36,6 +36,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                   .minimum = 2000.0f,
                   .initial = 4500.0f,
                   .maximum = 10000.0f,
+                  .group = "Detection",
                   .unit = UNIT_HZ,
                   .kind = PORT_LOGARITHMIC},
     [BAND_HIGH] = {.symbol = "band_high",
@@ -45,6 +46,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                    .minimum = 6000.0f,
                    .initial = 12000.0f,
                    .maximum = 20000.0f,
+                   .group = "Detection",
                    .unit = UNIT_HZ,
                    .kind = PORT_LOGARITHMIC},
     [RATIO] = {.symbol = "ratio",
@@ -55,6 +57,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = -24.0f,
                .initial = DEFAULT_RATIO_DB,
                .maximum = 24.0f,
+               .group = "Detection",
+               .short_name = "Threshold",
                .unit = UNIT_DB},
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
@@ -63,6 +67,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                   .minimum = 0.0f,
                   .initial = 80.0f,
                   .maximum = 100.0f,
+                  .group = "Cut",
                   .unit = UNIT_PERCENT},
     [RANGE] = {.symbol = "range",
                .name = "Range",
@@ -71,6 +76,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = 0.0f,
                .initial = 10.0f,
                .maximum = 24.0f,
+               .group = "Cut",
                .unit = UNIT_DB},
     [ATTACK] = {.symbol = "attack",
                 .name = "Attack",
@@ -79,6 +85,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .minimum = 0.1f,
                 .initial = 1.0f,
                 .maximum = 20.0f,
+                .group = "Cut",
                 .unit = UNIT_MS,
                 .kind = PORT_LOGARITHMIC},
     [RELEASE] = {.symbol = "release",
@@ -88,6 +95,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .minimum = 10.0f,
                  .initial = 60.0f,
                  .maximum = 500.0f,
+                 .group = "Cut",
                  .unit = UNIT_MS,
                  .kind = PORT_LOGARITHMIC},
 };
@@ -99,7 +107,8 @@ static const PortSpec METERS[N_METERS] = {
                           "starts where it passes Threshold over vowels.",
                    .minimum = -60.0f,
                    .maximum = 40.0f,
-                   .unit = UNIT_DB},
+                   .unit = UNIT_DB,
+                   .meter = METER_HELD},
     [CENTRE] = {.symbol = "centre",
                 .name = "Centre",
                 .doc = "Where the energy of the band is centred; the cut follows it.",
@@ -189,14 +198,10 @@ static void hop(DeEsser *d, const BandPowers *powers) {
     d->state.g = centre.g;
 }
 
-static float within(const PortSpec *meter, float value) {
-    return fminf(fmaxf(value, meter->minimum), meter->maximum);
-}
-
 static void process(void *self, const Io *io) {
     DeEsser *d = self;
     const unsigned right = io->channels - 1;
-    float largest = 0.0f;
+    float largest = 0.0f, sibilance = d->state.ratio_db;
     for (size_t at = 0; at < io->n;) {
         size_t room = band_ratio_room(&d->bands), left = io->n - at;
         size_t n = left < room ? left : room;
@@ -208,11 +213,14 @@ static void process(void *self, const Io *io) {
         BandPowers powers;
         if (band_ratio_hop(&d->bands, &powers))
             hop(d, &powers);
+        sibilance = fmaxf(sibilance, d->state.ratio_db);
         at += n;
     }
     *io->reduction_db = largest;
-    io->meter[SIBILANCE] = within(&METERS[SIBILANCE], d->state.ratio_db);
-    io->meter[CENTRE] = within(&METERS[CENTRE], spectral_centre_hz(d->rate_hz, d->state.g));
+    io->meter[SIBILANCE] = sibilance;
+    /* of what is cut; with nothing to cut it has no meaning, and rests */
+    io->meter[CENTRE] = d->state.largest_db > 0.0f ? spectral_centre_hz(d->rate_hz, d->state.g)
+                                                   : METERS[CENTRE].minimum;
 }
 
 static size_t latency(const void *self, const float *control) {

@@ -37,6 +37,7 @@ static const PortSpec CONTROL[CONTROLS] = {
          .minimum = -40.0f,
          .initial = -20.0f,
          .maximum = -6.0f,
+         .group = "Goal",
          .unit = UNIT_DB},
     [HOLD_AVERAGE] =
         {.symbol = "hold_average",
@@ -46,6 +47,8 @@ static const PortSpec CONTROL[CONTROLS] = {
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
+         .group = "Goal",
+         .short_name = "Keep average",
          .kind = PORT_TOGGLE},
     [RANGE] = {.symbol = "range",
                .name = "Range",
@@ -54,6 +57,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                .minimum = 0.0f,
                .initial = 4.0f,
                .maximum = 12.0f,
+               .group = "Gain",
                .unit = UNIT_DB},
     [PACE] = {.symbol = "pace",
               .name = "Pace",
@@ -63,6 +67,7 @@ static const PortSpec CONTROL[CONTROLS] = {
               .minimum = 50.0f,
               .initial = 300.0f,
               .maximum = 2000.0f,
+              .group = "Gain",
               .unit = UNIT_MS,
               .kind = PORT_LOGARITHMIC},
     [STRENGTH] = {.symbol = "strength",
@@ -72,6 +77,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                   .minimum = 0.0f,
                   .initial = 70.0f,
                   .maximum = 100.0f,
+                  .group = "Gain",
                   .unit = UNIT_PERCENT},
     [GAP_GAIN_HOLD] =
         {.symbol = "gap_freeze",
@@ -81,6 +87,8 @@ static const PortSpec CONTROL[CONTROLS] = {
          .minimum = 0.0f,
          .initial = 1.0f,
          .maximum = 1.0f,
+         .group = "Gain",
+         .short_name = "Hold in gaps",
          .kind = PORT_TOGGLE},
 };
 
@@ -96,6 +104,7 @@ static const PortSpec METER[METERS] = {
                .doc =
                    "Loudness of the phrase that comes in, in LUFS; in a gap, that of the last one.",
                .minimum = -80.0f,
+               .initial = -80.0f,
                .maximum = 6.0f,
                .unit = UNIT_DB},
 };
@@ -238,6 +247,7 @@ const PluginSpec plugin_spec = {
     .n_controls = CONTROLS,
     .meters = METER,
     .n_meters = METERS,
+    .most_reduction_db = 12.0f,
     .state_size = sizeof(PhraseLeveller),
     .prepare = prepare,
     .reset = reset,

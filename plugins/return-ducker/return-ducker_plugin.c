@@ -28,6 +28,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
          .minimum = -60.0f,
          .initial = -36.0f,
          .maximum = 0.0f,
+         .group = "Law",
+         .short_name = "Threshold",
          .unit = UNIT_DB},
     [RATIO] = {.symbol = "ratio",
                .name = "Ratio",
@@ -36,6 +38,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = 1.0f,
                .initial = 4.0f,
                .maximum = 20.0f,
+               .group = "Law",
                .kind = PORT_LOGARITHMIC},
     [KNEE] = {.symbol = "knee",
               .name = "Knee",
@@ -44,6 +47,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
               .minimum = 0.0f,
               .initial = 6.0f,
               .maximum = 24.0f,
+              .group = "Law",
               .unit = UNIT_DB},
     [RANGE] = {.symbol = "range",
                .name = "Range",
@@ -52,6 +56,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = 0.0f,
                .initial = 12.0f,
                .maximum = 60.0f,
+               .group = "Law",
                .unit = UNIT_DB},
     [ATTACK] = {.symbol = "attack",
                 .name = "Attack",
@@ -61,6 +66,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .minimum = 0.1f,
                 .initial = 10.0f,
                 .maximum = 200.0f,
+                .group = "Timing",
                 .unit = UNIT_MS,
                 .kind = PORT_LOGARITHMIC},
     [HOLD] = {.symbol = "hold",
@@ -71,6 +77,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
               .minimum = 0.0f,
               .initial = 40.0f,
               .maximum = LONGEST_HOLD_MS,
+              .group = "Timing",
               .unit = UNIT_MS},
     [RELEASE] = {.symbol = "release",
                  .name = "Release",
@@ -79,6 +86,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .minimum = 10.0f,
                  .initial = 400.0f,
                  .maximum = 5000.0f,
+                 .group = "Timing",
                  .unit = UNIT_MS,
                  .kind = PORT_LOGARITHMIC},
     [LOOKAHEAD] = {.symbol = "lookahead",
@@ -88,6 +96,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                    .minimum = 0.0f,
                    .initial = 10.0f,
                    .maximum = 50.0f,
+                   .group = "Timing",
                    .unit = UNIT_MS},
     [KEY_LOW_CUT] = {.symbol = "key_low_cut",
                      .name = "Key low cut",
@@ -96,6 +105,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                      .minimum = 20.0f,
                      .initial = 120.0f,
                      .maximum = 1000.0f,
+                     .group = "Key filter",
                      .unit = UNIT_HZ,
                      .kind = PORT_LOGARITHMIC},
 };
@@ -106,7 +116,8 @@ static const PortSpec METERS[N_METERS] = {
                    .doc = "Peak level of the key after its low cut.",
                    .minimum = -90.0f,
                    .maximum = 20.0f,
-                   .unit = UNIT_DB},
+                   .unit = UNIT_DB,
+                   .meter = METER_PEAK},
 };
 
 typedef struct {
@@ -141,23 +152,26 @@ static void set(void *self, const float *control) {
                                                        .release_ms = control[RELEASE]});
 }
 
+static float largest_of(const float *db, size_t n, float largest) {
+    for (size_t i = 0; i < n; i++)
+        largest = db[i] > largest ? db[i] : largest;
+    return largest;
+}
+
 static void process(void *self, const Io *io) {
     ReturnDucker *d = self;
     float reduction_db[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
     key_detector_process(&d->detector, io->key, reduction_db, io->n);
+    io->meter[KEY_LEVEL] = largest_of(reduction_db, io->n, METERS[KEY_LEVEL].minimum);
     gain_computer_process(&d->law, reduction_db, reduction_db, io->n);
     ballistics_process(&d->ballistics, reduction_db, reduction_db, io->n);
 
-    float largest = 0.0f;
-    for (size_t i = 0; i < io->n; i++) {
-        largest = reduction_db[i] > largest ? reduction_db[i] : largest;
+    for (size_t i = 0; i < io->n; i++)
         gain[i] = decibel_fast_gain(-reduction_db[i]);
-    }
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = gain[i] * io->dry[c][i];
-    *io->reduction_db = largest;
-    io->meter[KEY_LEVEL] = key_detector_level_db(&d->detector);
+    *io->reduction_db = largest_of(reduction_db, io->n, 0.0f);
 }
 
 /* The nearest whole number of frames. */
@@ -173,6 +187,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .most_reduction_db = 60.0f,
     .has_key = true,
     .state_size = sizeof(ReturnDucker),
     .prepare = prepare,

@@ -36,6 +36,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = 20.0f,
                .initial = 40.0f,
                .maximum = 200.0f,
+               .group = "High-pass",
                .unit = UNIT_HZ,
                .kind = PORT_LOGARITHMIC},
     [CEILING] = {.symbol = "ceiling",
@@ -45,6 +46,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .minimum = 40.0f,
                  .initial = 160.0f,
                  .maximum = 400.0f,
+                 .group = "High-pass",
                  .unit = UNIT_HZ,
                  .kind = PORT_LOGARITHMIC},
     [FOLLOW] = {.symbol = "follow",
@@ -54,6 +56,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .minimum = 0.0f,
                 .initial = 1.0f,
                 .maximum = 1.0f,
+                .group = "High-pass",
                 .kind = PORT_TOGGLE},
     [MARGIN] = {.symbol = "margin",
                 .name = "Corner / lowest note",
@@ -62,7 +65,9 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                        "voice; lower it when low notes get thin.",
                 .minimum = 0.2f,
                 .initial = 0.6f,
-                .maximum = 0.9f},
+                .maximum = 0.9f,
+                .group = "High-pass",
+                .short_name = "Corner ratio"},
     [SLOPE] = {.symbol = "slope",
                .name = "Slope",
                .doc = "How steeply the high-pass falls below its corner. Steeper takes more rumble "
@@ -70,6 +75,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .minimum = 12.0f,
                .initial = 24.0f,
                .maximum = 48.0f,
+               .group = "High-pass",
                .kind = PORT_ENUMERATION,
                .points = SLOPES,
                .n_points = sizeof SLOPES / sizeof *SLOPES},
@@ -80,6 +86,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
              .minimum = 8000.0f,
              .initial = 20000.0f,
              .maximum = 22000.0f,
+             .group = "Low-pass",
              .unit = UNIT_HZ,
              .kind = PORT_LOGARITHMIC},
 };
@@ -105,8 +112,13 @@ typedef struct {
     Pitch pitch;
     PitchFloor lowest;
     EdgeFilter edges;
-    float lowest_hz;           /* 0: not known */
-    float power_in, power_out; /* for the meter */
+    float lowest_hz; /* 0: not known */
+    struct {
+        float keep;            /* of the power so far, at the end of a hop */
+        float sum_in, sum_out; /* of this hop so far */
+        float in, out;
+        float lost_db;
+    } power; /* for the meter: over METER_MS, both channels together */
 } RumbleFilter;
 
 /* The corner wanted now, and the rest of the filter's settings. */
@@ -128,6 +140,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     f->rate_hz = rate_hz;
     for (int i = 0; i < N_CONTROLS; i++)
         f->control[i] = CONTROLS[i].initial;
+    f->power.keep = (float)exp(-(double)PITCH_HOP_MS / METER_MS);
     edge_filter_prepare(&f->edges, rate_hz, channels);
     return pitch_prepare(&f->pitch, rate_hz, &VOICE, arena) &&
            pitch_floor_prepare(&f->lowest, PITCH_HOP_MS, arena);
@@ -138,7 +151,7 @@ static void reset(void *self) {
     pitch_reset(&f->pitch);
     pitch_floor_reset(&f->lowest);
     f->lowest_hz = 0.0f;
-    f->power_in = f->power_out = 0.0f;
+    f->power.sum_in = f->power.sum_out = f->power.in = f->power.out = f->power.lost_db = 0.0f;
     aim(f);
     edge_filter_reset(&f->edges);
 }
@@ -157,28 +170,26 @@ static void mix(const Io *io, float *mono) {
         mono[i] = 0.5f * (left[i] + right[i]);
 }
 
-/* Mean power of both channels. */
-static float mean_power(const float *const *audio, unsigned channels, size_t n) {
+/* Frame by frame, so that the sum does not depend on how blocks are cut. */
+static float add_power(float sum, const float *const *audio, unsigned channels, size_t n) {
     const float *left = audio[0], *right = audio[channels - 1];
-    float sum = 0.0f;
     for (size_t i = 0; i < n; i++)
         sum += left[i] * left[i] + right[i] * right[i];
-    return n > 0 ? sum * 0.5f / (float)n : 0.0f;
+    return sum;
 }
 
-/* By how much the level of the last METER_MS has fallen, dB. */
-static float level_lost(RumbleFilter *f, const Io *io) {
-    float keep = (float)exp(-(double)io->n * 1e3 / (METER_MS * f->rate_hz));
-    float in = mean_power(io->in, io->channels, io->n);
-    float out = mean_power((const float *const *)io->out, io->channels, io->n);
-    f->power_in = in + keep * (f->power_in - in);
-    f->power_out = out + keep * (f->power_out - out);
-    return fmaxf(0.0f, decibel_from_power(f->power_in) - decibel_from_power(f->power_out));
+/* The end of a hop: by how much the level of the last METER_MS has fallen. */
+static void measure_loss(RumbleFilter *f) {
+    f->power.in = f->power.sum_in + f->power.keep * (f->power.in - f->power.sum_in);
+    f->power.out = f->power.sum_out + f->power.keep * (f->power.out - f->power.sum_out);
+    f->power.sum_in = f->power.sum_out = 0.0f;
+    f->power.lost_db =
+        fmaxf(0.0f, decibel_from_power(f->power.in) - decibel_from_power(f->power.out));
 }
 
 static void process(void *self, const Io *io) {
     RumbleFilter *f = self;
-    float mono[PLUGIN_CHUNK];
+    float mono[PLUGIN_CHUNK], lost_db = f->power.lost_db;
     mix(io, mono);
     for (size_t at = 0; at < io->n;) {
         size_t n = io->n - at, until = pitch_until(&f->pitch);
@@ -190,16 +201,20 @@ static void process(void *self, const Io *io) {
             out[c] = io->out[c] + at;
         }
         edge_filter_process(&f->edges, in, out, n);
+        f->power.sum_in = add_power(f->power.sum_in, in, io->channels, n);
+        f->power.sum_out = add_power(f->power.sum_out, (const float *const *)out, io->channels, n);
         if (pitch_process(&f->pitch, mono + at, n)) {
             PitchReading reading = pitch_reading(&f->pitch);
             f->lowest_hz = pitch_floor_step(&f->lowest, &reading);
             aim(f);
+            measure_loss(f);
+            lost_db = fmaxf(lost_db, f->power.lost_db);
         }
         at += n;
     }
     io->meter[CUTOFF] = (float)edge_filter_low_hz(&f->edges);
     io->meter[PITCH] = pitch_floor_voiced_hz(&f->lowest);
-    *io->reduction_db = level_lost(f, io);
+    *io->reduction_db = lost_db;
 }
 
 static size_t latency(const void *self, const float *control) {
@@ -215,6 +230,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .may = PLUGIN_FILTERS,
     .state_size = sizeof(RumbleFilter),
     .prepare = prepare,
     .reset = reset,

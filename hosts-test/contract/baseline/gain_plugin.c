@@ -47,6 +47,7 @@ const PluginSpec plugin_spec = {
     .name = "Gain",
     .controls = CONTROLS,
     .n_controls = sizeof CONTROLS / sizeof *CONTROLS,
+    .most_gain_db = 24.0f,
     .state_size = sizeof(Gain),
     .prepare = prepare,
     .reset = reset,

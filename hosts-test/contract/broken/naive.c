@@ -43,6 +43,8 @@
     F(LEFT_LISTENS, "left-listens")         /* only the left key counts */                         \
     F(LOUD, "loud")                         /* far above its input */                              \
     F(WILD_METER, "wild-meter")             /* a meter beyond its range */                         \
+    F(METERS_BLOCKS, "meters-blocks")       /* a meter that falls a little each block */           \
+    F(METERS_NOW, "meters-now")             /* a meter that shows the last frame alone */          \
     F(HUMS, "hums")                         /* sounds by itself */                                 \
     F(IDLE, "idle")                         /* does nothing */                                     \
     F(DEAF, "deaf")                         /* does not hear its key */                            \
@@ -66,7 +68,7 @@ typedef struct {
     bool fresh;
     int enabled, audition; /* frames into their crossfades */
     unsigned at;
-    float level, other_level;
+    float level, other_level, shown;
     float *ring; /* [channels][DELAY] */
 } Naive;
 
@@ -192,7 +194,7 @@ static void before(Naive *p, uint32_t n) {
     }
 }
 
-static void meters(const Naive *p, uint32_t n) {
+static void meters(Naive *p, uint32_t n) {
     float latency = DELAY;
     if (p->fault == DRIFTING_LATENCY && p->level > 0.01f)
         latency = DELAY + 1;
@@ -203,9 +205,12 @@ static void meters(const Naive *p, uint32_t n) {
     if (p->ports[LATENCY] && !(p->fault == LATE_LATENCY && n == 0))
         *p->ports[LATENCY] = latency;
     if (p->ports[REDUCTION])
-        *p->ports[REDUCTION] = 0.0f;
+        *p->ports[REDUCTION] = p->fault == METERS_NOW ? fminf(12.0f * p->level, 24.0f) : 0.0f;
+    p->shown = fmaxf(p->level, 0.9f * p->shown);
     if (p->ports[KEY_LEVEL])
-        *p->ports[KEY_LEVEL] = p->fault == WILD_METER ? NAN : fminf(p->level, 1.0f);
+        *p->ports[KEY_LEVEL] = p->fault == WILD_METER
+                                   ? NAN
+                                   : fminf(p->fault == METERS_BLOCKS ? p->shown : p->level, 1.0f);
 }
 
 static void run(LV2_Handle instance, uint32_t n) {
@@ -232,7 +237,7 @@ static void activate(LV2_Handle instance) {
     p->at = 0;
     if (p->fault == KEEPS_HISTORY)
         return;
-    p->level = p->other_level = 0.0f;
+    p->level = p->other_level = p->shown = 0.0f;
     if (p->fault != NOT_CLEARED)
         memset(p->ring, 0, (size_t)p->channels * DELAY * sizeof *p->ring);
 }

@@ -84,7 +84,7 @@ static bool begin(Session *s, Bytes *bytes) {
     s->ports = layout_count(&plugin_spec, s->channels);
     for (size_t i = 0; i < s->ports; i++) {
         Port port = layout_port(&plugin_spec, s->channels, i);
-        s->control[i] = port.role <= ROLE_METER ? port.spec->initial : 0.0f;
+        s->control[i] = port.role <= ROLE_METER ? port.spec.initial : 0.0f;
         s->descriptor->connect_port(s->handle, (uint32_t)i, &s->control[i]);
     }
     connect_audio(s, 0);
@@ -167,9 +167,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
             Port port = layout_port(&plugin_spec, s.channels, next(&bytes) % s.ports);
             float share = (float)next(&bytes) / 255.0f;
             for (size_t i = 0; i < s.ports; i++)
-                if (layout_port(&plugin_spec, s.channels, i).spec == port.spec)
+                if (layout_port(&plugin_spec, s.channels, i).spec.symbol == port.spec.symbol)
                     s.control[i] =
-                        port.spec->minimum + share * (port.spec->maximum - port.spec->minimum);
+                        port.spec.minimum + share * (port.spec.maximum - port.spec.minimum);
             break;
         }
         case 2:

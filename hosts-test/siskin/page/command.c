@@ -309,7 +309,7 @@ static int report(Job *job, HostError *error) {
     else
         print_done(job);
     if (result == STATUS_OK)
-        report_notes(&job->page.report);
+        report_note_lines(job->page.report.notes);
     free_page(&job->page);
     host_close(host);
     return result;

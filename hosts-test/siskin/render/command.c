@@ -19,7 +19,8 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    bool stems, stereo, skip_done, no_dither, quiet, help;
+    const char *full_scale;
+    bool salvage, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
 /* Options as meant. */
@@ -112,11 +113,14 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                        error) ||
         !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
                        error) ||
+        !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
+                       error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 3, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
         return false;
     request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
+    request->job.how.salvage = words->salvage;
     request->job.stems = words->stems;
     request->job.stereo = words->stereo;
     request->trace = words->trace;
@@ -154,7 +158,7 @@ static void finish_single(void *user, size_t number, const TakeReport *report) {
     }
     if (!single->request->quiet)
         report_take(&single->request->job, report);
-    report_notes(report);
+    report_note_lines(report->notes);
 }
 
 static void show_single(void *user, double done, size_t jobs_done, size_t jobs_running) {
@@ -243,6 +247,14 @@ int command_render(int argc, char **argv) {
          &words.chain, NULL},
         {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
          &words.stems},
+        {"salvage", NULL,
+         "render what is there of a damaged file; what is lost is silent,\n"
+         "and told",
+         NULL, &words.salvage},
+        {"full-scale", "NUMBER",
+         "what stands for full scale in files of floats that hold whole\n"
+         "numbers: 32768",
+         &words.full_scale, NULL},
         {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
          NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},

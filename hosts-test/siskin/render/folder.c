@@ -113,7 +113,7 @@ static void row(void *user, size_t number, const TakeReport *report) {
             report_row_done(text_base(job->take), report);
     }
     command_flush();
-    report_notes(report);
+    report_note_lines(report->notes);
 }
 
 static void show(void *user, double done, size_t jobs_done, size_t jobs_running) {

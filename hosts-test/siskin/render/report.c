@@ -71,8 +71,8 @@ void report_row_skipped(const char *name) {
     printf("skipped  %-28s done before\n", name);
 }
 
-void report_notes(const TakeReport *report) {
-    for (const char *line = report->notes; *line;) {
+void report_note_lines(const char *notes) {
+    for (const char *line = notes; *line;) {
         int length = (int)strcspn(line, "\n");
         fprintf(stderr, "siskin: note: %.*s\n", length, line);
         line += length + (line[length] == '\n');

@@ -107,22 +107,20 @@ static bool check_outputs(Take *take) {
 }
 
 static bool open_inputs(Take *take) {
-    const char *first = take->job->take;
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         const char *path = input_of(take, i);
         AudioReader *reader = &take->placed[i].reader;
         if (!path)
             continue;
-        if (!audio_open(reader, path, take->error))
+        if (!audio_open_how(reader, path, &take->job->how, take->error))
             return false;
-        if (take->rate_hz == 0.0) {
-            take->rate_hz = reader->rate_hz;
-            first = path;
-        }
-        if (reader->rate_hz != take->rate_hz)
-            return host_fail(take->error, "%s is at %g Hz but %s at %g Hz; they must be the same",
-                             path, reader->rate_hz, first, take->rate_hz);
     }
+    /* The take's own rate is that of the output; what else is heard with it follows. */
+    take->rate_hz = take->placed[take->chain->take].reader.rate_hz;
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (take->placed[i].reader.path &&
+            !audio_convert(&take->placed[i].reader, take->rate_hz, take->error))
+            return false;
     return true;
 }
 
@@ -442,14 +440,10 @@ static void begin_trace(Take *take) {
 }
 
 static void take_notes(Take *take) {
-    char time[32];
-    for (size_t i = 0; i < take->chain->n_busses; i++) {
-        const AudioReader *reader = &take->placed[i].reader;
-        if (reader->cleaned)
-            note(take, "%s: %llu samples were not numbers, the first at %s; taken as silence",
-                 reader->path, (unsigned long long)reader->cleaned,
-                 text_time(time, (double)reader->first_cleaned / reader->rate_hz));
-    }
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (take->placed[i].reader.path)
+            text_add(take->report->notes, sizeof take->report->notes, "%s",
+                     audio_notes(&take->placed[i].reader));
     for (size_t i = 0; i < take->n_writers; i++) {
         const AudioWriter *writer = take->writers[i];
         if (writer->clipped)

@@ -15,6 +15,7 @@ typedef struct {
     const char *take, *out;
     const Chain *chain;
     const char *feed[CHAIN_MAX_BUSSES]; /* files of the busses that want one, but for the take's */
+    AudioHow how;                       /* to read them */
     AudioFormat format;                 /* resolved */
     bool stems;                         /* also write each bus that goes to the mix */
     bool stereo;                        /* make the take stereo before its processors */
@@ -47,7 +48,7 @@ typedef struct {
     double length_s;   /* of the output */
     double peak;       /* of the output, linear */
     double seconds;    /* it took */
-    char notes[1024];  /* things to know, one a line */
+    char notes[4096];  /* things to know, one a line */
     size_t n_processors;
     TakeProcessor processor[CHAIN_MAX_PROCESSORS];
 } TakeReport;

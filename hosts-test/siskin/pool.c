@@ -44,7 +44,7 @@ static void remember(int signal_number) {
     asked_to_end = signal_number;
 }
 
-static const int ending[] = {SIGINT, SIGTERM, SIGHUP};
+static const int ending[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE};
 enum { N_ENDING = sizeof ending / sizeof *ending };
 
 static void catch_signals(struct sigaction *before) {

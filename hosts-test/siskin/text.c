@@ -136,3 +136,10 @@ size_t text_utf8_length(const unsigned char *s) {
     }
     return more ? more + 1 : 0;
 }
+
+uint64_t text_hash(uint64_t hash, const void *bytes, size_t n) {
+    const unsigned char *byte = bytes;
+    for (size_t i = 0; i < n; i++)
+        hash = (hash ^ byte[i]) * 0x100000001B3u;
+    return hash;
+}

@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /* calloc and strdup that end the program with a message when memory is out: what they hold here is
  * small, and a program that cannot get it has nothing useful left to say. */
@@ -34,6 +35,11 @@ const char *text_base(const char *path);
 
 /* Bytes of the UTF-8 character that begins at `s`, which ends with 0; 0 when there is none. */
 size_t text_utf8_length(const unsigned char *s);
+
+/* FNV-1a of 64 bits (Fowler, Noll and Vo; draft-eastlake-fnv), going on from `hash`, at first
+ * TEXT_HASH_BEGIN. */
+#define TEXT_HASH_BEGIN 0xCBF29CE484222325u
+uint64_t text_hash(uint64_t hash, const void *bytes, size_t n);
 
 /* dB of a linear amplitude; -INFINITY for 0. */
 double text_db(double amplitude);

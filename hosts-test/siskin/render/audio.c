@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/render/audio.h"
 
+#include "siskin/render/origin.h"
 #include "siskin/text.h"
 
 #include <errno.h>
@@ -124,24 +125,8 @@ static bool choose_form(AudioWriter *writer, uint64_t frames, int *form, HostErr
     return true;
 }
 
-/* What places the take in a session and names it. Most containers hold only some of this, and
- * libsndfile refuses the rest: that is fine. */
-static void keep_metadata(SNDFILE *to, SNDFILE *from) {
-    SF_BROADCAST_INFO_VAR(2048) broadcast;
-    SF_CUES cues;
-    if (sf_command(from, SFC_GET_BROADCAST_INFO, &broadcast, sizeof broadcast) == SF_TRUE)
-        sf_command(to, SFC_SET_BROADCAST_INFO, &broadcast, sizeof broadcast);
-    if (sf_command(from, SFC_GET_CUE, &cues, sizeof cues) == SF_TRUE)
-        sf_command(to, SFC_SET_CUE, &cues, sizeof cues);
-    for (int id = SF_STR_FIRST; id <= SF_STR_LAST; id++) {
-        const char *text = sf_get_string(from, id);
-        if (text)
-            sf_set_string(to, id, text);
-    }
-}
-
 bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
-                  unsigned channels, uint64_t frames, const AudioReader *like, HostError *error) {
+                  unsigned channels, uint64_t frames, const AudioOrigin *origin, HostError *error) {
     static SF_VIRTUAL_IO io = {io_length, io_seek, io_read, io_write, io_tell};
     SF_INFO info = {.samplerate = (int)lrint(rate_hz), .channels = (int)channels};
     *writer = (AudioWriter){
@@ -161,8 +146,8 @@ bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *form
     }
     /* The peak chunk holds the time of writing: without it equal renders are equal files. */
     sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
-    if (like)
-        keep_metadata(writer->file, like->file);
+    if (origin)
+        origin_keep(writer, origin);
     size_t samples = (size_t)AUDIO_BLOCK * channels;
     if (format->bits == AUDIO_BITS_FLOAT)
         writer->interleaved = text_take(samples, sizeof(float));

@@ -105,6 +105,7 @@ typedef struct {
     unsigned channels;
     uint64_t at;        /* frames written */
     bool is_rf64;       /* too large for a plain WAV */
+    char notes[512];    /* what of the take is not kept, a line each */
     int write_error;    /* errno of the first write that failed, else 0 */
     double peak;        /* largest absolute sample written, before any clipping */
     uint64_t clipped;   /* samples beyond full scale of an integer format */
@@ -113,11 +114,18 @@ typedef struct {
     int *integers;
 } AudioWriter;
 
+/* What an output is made of. */
+typedef struct {
+    const AudioReader *take; /* whose place in time, markers and titles are kept */
+    uint64_t first;          /* its frame that the output begins with */
+    const char *stamp;       /* how it was made, for who asks whether to make it again */
+} AudioOrigin;
+
 /* Starts a file of `frames` frames that will be complete or not be there (see safe.h).
- * `format` is resolved. `like`, or NULL: the take whose time stamp, markers and titles are kept.
+ * `format` is resolved. What of `origin` (or NULL) the container cannot hold is told in its notes.
  * The writer may not move in memory until it is committed or discarded. */
 bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
-                  unsigned channels, uint64_t frames, const AudioReader *like, HostError *error);
+                  unsigned channels, uint64_t frames, const AudioOrigin *origin, HostError *error);
 
 /* Appends n <= AUDIO_BLOCK frames. Fails when the disk is full, and so on. */
 bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, HostError *error);

@@ -19,7 +19,7 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    const char *full_scale;
+    const char *full_scale, *from, *to;
     bool salvage, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
@@ -113,12 +113,17 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                        error) ||
         !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
                        error) ||
+        !number_option(words->from, "from", 0.0, 1e6, &request->job.from_s, error) ||
+        !number_option(words->to, "to", 0.0, 1e6, &request->job.to_s, error) ||
         !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
                        error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 3, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
         return false;
+    if (words->to && request->job.to_s <= request->job.from_s)
+        return host_fail(error, "--to %s comes not after --from %s", words->to,
+                         words->from ? words->from : "0");
     request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
     request->job.how.salvage = words->salvage;
     request->job.stems = words->stems;
@@ -257,6 +262,9 @@ int command_render(int argc, char **argv) {
          &words.full_scale, NULL},
         {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
          NULL},
+        {"from", "SECONDS", "write from there on; it sounds as in the whole render", &words.from,
+         NULL},
+        {"to", "SECONDS", "write up to there", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME", "wav, flac or aiff (else after OUT's name; folders: wav)", &words.format,
          NULL},
@@ -273,8 +281,8 @@ int command_render(int argc, char **argv) {
         {"jobs", "N", "takes of a folder at a time (as many as there are cores)", &words.jobs,
          NULL},
         {"skip-done", NULL,
-         "folder: leave out takes whose output is newer than the take,\n"
-         "what feeds its busses, and the chain file",
+         "folder: leave out takes whose output was made of the same files\n"
+         "with the same settings",
          NULL, &words.skip_done},
         {"patience", "SECONDS", "how long a processor may take over one block (60)",
          &words.patience, NULL},

@@ -42,6 +42,19 @@ static bool read_at(int fd, void *bytes, size_t n, uint64_t at) {
     return pread(fd, bytes, n, (off_t)at) == (ssize_t)n;
 }
 
+size_t cut_chunk(int fd, const char *id, unsigned char *bytes, size_t most) {
+    unsigned char head[8];
+    uint64_t at = 12;
+    for (int k = 0; k < MOST_CHUNKS && read_at(fd, head, sizeof head, at); k++) {
+        uint64_t length = number_at(head + 4, 4, false);
+        size_t n = length < most ? (size_t)length : most;
+        if (memcmp(head, id, 4) == 0)
+            return read_at(fd, bytes, n, at + sizeof head) ? n : 0;
+        at += sizeof head + length + length % 2;
+    }
+    return 0;
+}
+
 static bool is_chunk(const unsigned char *head) {
     for (int i = 0; i < 4; i++)
         if (head[i] < 0x20 || head[i] > 0x7E)

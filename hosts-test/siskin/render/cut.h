@@ -33,6 +33,9 @@ typedef struct {
     uint64_t skipped;   /* granules before the first frame */
 } Cut;
 
+/* The first `most` bytes of a chunk of a WAV; returns how many there are, 0: it has none. */
+size_t cut_chunk(int fd, const char *id, unsigned char *bytes, size_t most);
+
 /* Looks at a whole file; its place is left as it was. */
 void cut_look(int fd, Cut *cut);
 

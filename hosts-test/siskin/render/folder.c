@@ -4,13 +4,15 @@
 #include "siskin/command.h"
 #include "siskin/files.h"
 #include "siskin/pool.h"
+#include "siskin/render/origin.h"
 #include "siskin/render/report.h"
+#include "siskin/render/stamp.h"
 #include "siskin/text.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
+#include <unistd.h>
 
 typedef struct {
     const FolderJob *folder;
@@ -44,29 +46,16 @@ static void free_job(TakeJob *job) {
         free((char *)job->feed[i]);
 }
 
-static bool newer(const struct timespec *a, const struct timespec *b) {
-    return a->tv_sec != b->tv_sec ? a->tv_sec > b->tv_sec : a->tv_nsec > b->tv_nsec;
-}
-
-static void newest(const char *path, struct timespec *time) {
-    struct stat status;
-    if (path && stat(path, &status) == 0 && newer(&status.st_mtim, time))
-        *time = status.st_mtim;
-}
-
-/* An output only ever gets its name when it is complete, so one that is there is whole. */
+/* Outputs only ever get their names when they are complete. The mix tells what it was made of; the
+ * others were made with it. */
 static bool is_done(const TakeJob *job) {
     char *path[TAKE_MAX_OUTPUTS];
-    struct timespec inputs = {0};
-    struct stat status;
-    bool done = true;
-    newest(job->take, &inputs);
-    newest(job->chain->path, &inputs);
-    for (size_t i = 0; i < job->chain->n_busses; i++)
-        newest(job->feed[i], &inputs);
+    char stamp[TAKE_STAMP];
+    stamp_job(job, stamp);
+    bool done = origin_is(job->out, stamp);
     size_t count = take_outputs(job, path);
     for (size_t i = 0; i < count; i++) {
-        done = done && stat(path[i], &status) == 0 && !newer(&inputs, &status.st_mtim);
+        done = done && access(path[i], F_OK) == 0;
         free(path[i]);
     }
     return done;

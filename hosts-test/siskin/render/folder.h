@@ -11,8 +11,9 @@ typedef struct {
                                  its format has a container */
     const char *traces;       /* folder for traces, or NULL */
     unsigned parallel;        /* takes at a time */
-    bool skip_done; /* leave out takes whose outputs are there and newer than all inputs */
-    bool quiet;     /* print failures only */
+    bool
+        skip_done; /* leave out takes whose outputs are there, made of these files by these settings */
+    bool quiet;    /* print failures only */
 } FolderJob;
 
 /* Prints a row for each take and a last line. Fails when the folders cannot be used; failed takes

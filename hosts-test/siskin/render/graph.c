@@ -43,6 +43,7 @@ typedef struct {
 struct Graph {
     double rate_hz;
     size_t step;
+    uint64_t first; /* frame of the files that the outputs begin with */
     Node *nodes;
     size_t n_nodes;
     Edge *edges;
@@ -277,7 +278,7 @@ static bool check_output(const Graph *graph, const Node *node, uint64_t at, size
  */
 static size_t to_next_step(const Graph *graph, const Node *node, uint64_t at) {
     int64_t step = (int64_t)graph->step;
-    int64_t into = ((int64_t)at - (int64_t)node->late) % step;
+    int64_t into = ((int64_t)at - (int64_t)node->late - (int64_t)graph->first) % step;
     return (size_t)(step - (into < 0 ? into + step : into));
 }
 
@@ -297,16 +298,18 @@ static bool run_processor(Graph *graph, Node *node, uint64_t at, size_t n, Graph
             out[c] = node->out[c] + done;
         }
         host_run(node->instance, piece, in, node->has_key ? key : NULL, out);
-        node->watch(node->user, node->instance, (int64_t)(at + done) - (int64_t)node->late, piece);
+        node->watch(node->user, node->instance,
+                    (int64_t)(at + done) - (int64_t)(node->late + graph->first), piece);
         done += piece;
     }
     atomic_store_explicit(&status->running, 0, memory_order_relaxed);
     return check_output(graph, node, at, n, error);
 }
 
-static bool run_sink(Node *node, uint64_t at, size_t n, uint64_t frames, HostError *error) {
-    uint64_t begin = node->late;
-    uint64_t end = node->late + frames;
+static bool run_sink(const Graph *graph, Node *node, uint64_t at, size_t n, uint64_t frames,
+                     HostError *error) {
+    uint64_t begin = node->late + graph->first;
+    uint64_t end = begin + frames;
     uint64_t from = at > begin ? at : begin;
     uint64_t to = at + n < end ? at + n : end;
     const float *channel[AUDIO_CHANNELS];
@@ -329,7 +332,7 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
         gather(graph, graph->order[i], n);
         if (node->kind == PROCESSOR && !run_processor(graph, node, at, n, status, error))
             return false;
-        if (node->kind == SINK && !run_sink(node, at, n, frames, error))
+        if (node->kind == SINK && !run_sink(graph, node, at, n, frames, error))
             return false;
     }
     return true;
@@ -345,12 +348,14 @@ static void activate_all(Graph *graph, bool active) {
     }
 }
 
-bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *error) {
+bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *status,
+               HostError *error) {
     size_t late = 0;
     for (size_t i = 0; i < graph->n_nodes; i++)
         if (graph->nodes[i].kind == SINK && graph->nodes[i].late > late)
             late = graph->nodes[i].late;
-    uint64_t total = frames + late;
+    uint64_t total = first + frames + late;
+    graph->first = first;
     atomic_store_explicit(&status->total, total, memory_order_relaxed);
     /* Plugins of others may be slow on the denormal numbers of a dying echo. */
     uint64_t before = flush_zero_begin();

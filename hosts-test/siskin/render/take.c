@@ -3,6 +3,7 @@
 
 #include "siskin/chains/settings.h"
 #include "siskin/render/meter.h"
+#include "siskin/render/stamp.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -29,6 +30,7 @@ typedef struct {
     TakeReport *report;
     HostError *error;
     double rate_hz;
+    uint64_t first;  /* of the files, in the output */
     uint64_t frames; /* of the output */
     size_t step;
     Placed placed[CHAIN_MAX_BUSSES];
@@ -37,6 +39,7 @@ typedef struct {
     AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
     size_t n_writers;
     Trace trace;
+    char stamp[TAKE_STAMP];
     Graph *graph;
 } Take;
 
@@ -75,10 +78,10 @@ size_t take_outputs(const TakeJob *job, char *path[TAKE_MAX_OUTPUTS]) {
     return count;
 }
 
-static const char *input_of(const Take *take, size_t bus) {
-    if (!take->chain->busses[bus].wants_file)
+const char *take_input(const TakeJob *job, size_t bus) {
+    if (!job->chain->busses[bus].wants_file)
         return NULL;
-    return (int)bus == take->chain->take ? take->job->take : take->job->feed[bus];
+    return (int)bus == job->chain->take ? job->take : job->feed[bus];
 }
 
 static bool check_outputs(Take *take) {
@@ -87,7 +90,7 @@ static bool check_outputs(Take *take) {
     bool fine = true;
     for (size_t o = 0; o < count && fine; o++) {
         for (size_t b = 0; b < take->chain->n_busses && fine; b++) {
-            const char *input = input_of(take, b);
+            const char *input = take_input(take->job, b);
             if (input && safe_same_file(path[o], input))
                 fine = host_fail(take->error,
                                  "%s would be written over %s, which is read; give "
@@ -108,7 +111,7 @@ static bool check_outputs(Take *take) {
 
 static bool open_inputs(Take *take) {
     for (size_t i = 0; i < take->chain->n_busses; i++) {
-        const char *path = input_of(take, i);
+        const char *path = take_input(take->job, i);
         AudioReader *reader = &take->placed[i].reader;
         if (!path)
             continue;
@@ -124,14 +127,24 @@ static bool open_inputs(Take *take) {
     return true;
 }
 
-/* The output is as long as the longest file that can be heard in it. */
-static void find_length(Take *take) {
+/* The output is as long as the longest file that can be heard in it, or a section of that. */
+static bool find_length(Take *take) {
+    char end[32];
     bool heard[CHAIN_MAX_BUSSES];
+    const TakeJob *job = take->job;
+    uint64_t all = 0;
     chain_heard(take->chain, heard);
     for (size_t i = 0; i < take->chain->n_busses; i++)
-        if (heard[i] && take->placed[i].reader.frames > take->frames)
-            take->frames = take->placed[i].reader.frames;
-    take->frames += (uint64_t)llround(take->job->tail_s * take->rate_hz);
+        if (heard[i] && take->placed[i].reader.frames > all)
+            all = take->placed[i].reader.frames;
+    all += (uint64_t)llround(job->tail_s * take->rate_hz);
+    uint64_t to = job->to_s > 0.0 ? (uint64_t)llround(job->to_s * take->rate_hz) : all;
+    take->first = (uint64_t)llround(job->from_s * take->rate_hz);
+    if (take->first >= all)
+        return host_fail(take->error, "--from %g: %s ends at %s", job->from_s, job->take,
+                         text_time(end, (double)all / take->rate_hz));
+    take->frames = (to < all ? to : all) - take->first;
+    return true;
 }
 
 /* ---- channels: a bus is as wide as what comes in, unless it says otherwise ---- */
@@ -376,9 +389,9 @@ static void connect_bus(Take *take, size_t number) {
 static bool connect_sink(Take *take, int from, const GraphMatrix *matrix, const char *path,
                          unsigned channels) {
     AudioWriter *writer = text_take(1, sizeof *writer);
-    const AudioReader *like = &take->placed[take->chain->take].reader;
-    if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames, like,
-                      take->error)) {
+    const AudioOrigin origin = {&take->placed[take->chain->take].reader, take->first, take->stamp};
+    if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames,
+                      &origin, take->error)) {
         free(writer);
         return false;
     }
@@ -408,6 +421,17 @@ static bool connect_sinks(Take *take) {
 }
 
 /* ---- the whole ---- */
+
+/* Of the files as they were opened: who replaces one meanwhile has made a newer take. */
+static void stamp_opened(Take *take) {
+    uint64_t files = TEXT_HASH_BEGIN;
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        const AudioReader *reader = &take->placed[i].reader;
+        if (reader->path)
+            files = stamp_file(files, reader->bytes, &reader->changed);
+    }
+    stamp_write(take->stamp, take->job, files);
+}
 
 static bool build(Take *take) {
     double asked_ms = take->job->trace_step_ms;
@@ -449,6 +473,7 @@ static void take_notes(Take *take) {
         if (writer->clipped)
             note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
                  writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        text_add(take->report->notes, sizeof take->report->notes, "%s", writer->notes);
         if (writer->is_rf64)
             note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);
     }
@@ -461,15 +486,17 @@ static bool render(Take *take) {
     take->report->usage = true; /* until everything fits together */
     if (!check_outputs(take) || !find_channels(take))
         return false;
+    if (!find_length(take))
+        return false;
     take->report->usage = false;
-    find_length(take);
     take->report->rate_hz = take->rate_hz;
     take->report->length_s = (double)take->frames / take->rate_hz;
+    stamp_opened(take);
     if (!build(take))
         return false;
     if (take->job->trace)
         begin_trace(take);
-    if (!graph_run(take->graph, take->frames, &take->report->status, take->error))
+    if (!graph_run(take->graph, take->first, take->frames, &take->report->status, take->error))
         return false;
     for (size_t i = 0; i < take->report->n_processors; i++)
         meter_finish(&take->meters[i]);

@@ -259,6 +259,221 @@ START_TEST(a_bus_at_another_rate_is_brought_to_that_of_the_take) {
 }
 END_TEST
 
+/* ---- names while files are written ---- */
+
+START_TEST(stems_with_long_names_are_kept_apart) {
+    char name[256], chain[64] = "bus one\nbus two\nfrom one\nfader -6\n";
+    memset(name, 'x', sizeof name);
+    snprintf(name + 230, sizeof name - 230, ".wav");
+    Sound take = noise_file("take.wav", 1, 0, 420);
+    write_text("t.chain", chain);
+    ck_assert_msg(run("render --chain t.chain take.wav %s --stems", name) == 0, "%s", ran.err);
+    snprintf(name + 230, sizeof name - 230, ".one.wav");
+    check_same_bits(name, &take);
+    for (size_t i = 0; i < samples(&take); i++)
+        take.audio[i] *= (float)pow(10.0, -6.0 / 20.0);
+    snprintf(name + 230, sizeof name - 230, ".two.wav");
+    check_same_bits(name, &take);
+    ck_assert_int_eq(count_files("."), 5);
+    free(take.audio);
+}
+END_TEST
+
+/* The number of the process that writes here, by the name of its unfinished file; 0: there is none.
+ */
+static pid_t writer_here(void) {
+    DIR *dir = opendir(".");
+    pid_t process = 0;
+    ck_assert_ptr_nonnull(dir);
+    for (const struct dirent *entry; (entry = readdir(dir));) {
+        const char *end = strstr(entry->d_name, ".part");
+        const char *digits = end;
+        while (end && digits[-1] >= '0' && digits[-1] <= '9')
+            digits--;
+        if (end)
+            process = (pid_t)atol(digits);
+    }
+    closedir(dir);
+    return process;
+}
+
+/* Both processes are killed outright: neither can clean up, but the next run does. */
+START_TEST(what_a_killed_run_left_is_removed_by_the_next) {
+    free(noise_file("take.wav", 1, (sf_count_t)48000 * 300, 421).audio);
+    pid_t process = start_program("render take.wav out.wav gain", STDOUT_FILENO, STDERR_FILENO, 0);
+    pid_t worker;
+    while ((worker = writer_here()) == 0)
+        usleep(1000);
+    kill(process, SIGSTOP);
+    kill(worker, SIGKILL);
+    kill(process, SIGKILL);
+    kill(process, SIGCONT);
+    ck_assert_int_eq(finish_program(process), 1000 + SIGKILL);
+    while (kill(worker, 0) == 0)
+        usleep(1000);
+    ck_assert_int_eq(count_files("."), 2);
+    ck_assert_ran("render take.wav other.wav gain --to 0.1");
+    ck_assert_int_eq(count_files("."), 3);
+    ck_assert_ran("render take.wav out.wav gain --to 0.1");
+    ck_assert_int_eq(count_files("."), 3);
+}
+END_TEST
+
+/* ---- what a take has besides its sound ---- */
+
+enum { HISTORY = 40000, CUES = 150 };
+
+/* A broadcast WAV as some recorders leave it; its history is longer than libsndfile takes. */
+static void write_broadcast(const char *path, const Sound *take) {
+    enum { FIXED = 602 };
+    unsigned char *chunk = calloc(1, FIXED + HISTORY);
+    SF_INFO info = {.channels = 1, .samplerate = 48000, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
+    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+    memcpy(chunk, "verse", 5);
+    chunk[338] = 0x40, chunk[339] = 0xE2, chunk[340] = 0x01; /* 123456 */
+    chunk[346] = 1;
+    memset(chunk + FIXED, 'h', HISTORY - 2);
+    memcpy(chunk + FIXED + HISTORY - 2, "\r\n", 2);
+    const SF_CHUNK_INFO bext = {
+        .id = "bext", .id_size = 4, .datalen = FIXED + HISTORY, .data = chunk};
+    ck_assert_int_eq(sf_set_chunk(file, &bext), SF_ERR_NO_ERROR);
+    sf_writef_float(file, take->audio, take->info.frames);
+    sf_close(file);
+    free(chunk);
+}
+
+static uint64_t time_of(const char *path) {
+    SF_INFO info = {0};
+    SF_BROADCAST_INFO_VAR(16384) stamp = {{0}};
+    SNDFILE *file = sf_open(path, SFM_READ, &info);
+    ck_assert_msg(sf_command(file, SFC_GET_BROADCAST_INFO, &stamp, sizeof stamp) == SF_TRUE,
+                  "%s has no time stamp", path);
+    ck_assert_str_eq(stamp.description, "verse");
+    sf_close(file);
+    return (uint64_t)stamp.time_reference_high << 32 | stamp.time_reference_low;
+}
+
+START_TEST(a_time_stamp_outlives_a_long_history) {
+    Sound take = make_noise(1, 96000, 48000, 430);
+    write_broadcast("take.wav", &take);
+    ck_assert_ran("render take.wav out.wav gain");
+    ck_assert_uint_eq(time_of("out.wav"), 123456);
+    ck_assert_ptr_nonnull(strstr(ran.err, "9 KB"));
+    ck_assert_ran("render take.wav out.wav gain --from 1");
+    ck_assert_uint_eq(time_of("out.wav"), 123456 + 48000);
+    ck_assert_ran("render take.wav out.flac gain");
+    ck_assert_ptr_nonnull(strstr(ran.err, "no time stamp"));
+    free(take.audio);
+}
+END_TEST
+
+typedef struct {
+    uint32_t count;
+    SF_CUE_POINT cue[CUES];
+} Cues;
+
+static void write_cues(const char *path, const Sound *take) {
+    SF_INFO info = {.channels = 1, .samplerate = 48000, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
+    Cues *cues = calloc(1, sizeof *cues);
+    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+    static unsigned char names[] = "adtllabl\x0C\0\0\0\x08\0\0\0verse\0\0\0";
+    const SF_CHUNK_INFO list = {.id = "LIST", .id_size = 4, .datalen = 24, .data = names};
+    cues->count = CUES;
+    for (uint32_t i = 0; i < CUES; i++) {
+        cues->cue[i].indx = (int32_t)i + 1;
+        cues->cue[i].position = cues->cue[i].sample_offset = 600 * i;
+        memcpy(&cues->cue[i].fcc_chunk, "data", 4);
+    }
+    ck_assert_int_eq(sf_command(file, SFC_SET_CUE, cues, sizeof *cues), SF_TRUE);
+    ck_assert_int_eq(sf_set_chunk(file, &list), SF_ERR_NO_ERROR);
+    sf_writef_float(file, take->audio, take->info.frames);
+    sf_close(file);
+    free(cues);
+}
+
+static Cues *read_cues(const char *path) {
+    SF_INFO info = {0};
+    Cues *cues = calloc(1, sizeof *cues);
+    SNDFILE *file = sf_open(path, SFM_READ, &info);
+    sf_command(file, SFC_GET_CUE, cues, sizeof *cues);
+    sf_close(file);
+    return cues;
+}
+
+START_TEST(markers_keep_their_places_and_names) {
+    Sound take = make_noise(1, 96000, 48000, 431);
+    write_cues("take.wav", &take);
+    ck_assert_ran("render take.wav out.wav gain");
+    ck_assert_str_eq(ran.err, "");
+    Cues *cues = read_cues("out.wav");
+    ck_assert_uint_eq(cues->count, CUES);
+    for (uint32_t i = 0; i < CUES; i++)
+        ck_assert_uint_eq(cues->cue[i].sample_offset, 600 * i);
+    ck_assert_str_eq(cues->cue[7].name, "verse");
+    free(cues);
+    ck_assert_ran("render take.wav out.wav gain --from 0.5");
+    cues = read_cues("out.wav");
+    ck_assert_uint_eq(cues->count, CUES - 40);
+    ck_assert_uint_eq(cues->cue[1].sample_offset, 600);
+    free(cues);
+    ck_assert_ran("render take.wav out.flac gain");
+    ck_assert_ptr_nonnull(strstr(ran.err, "none of the take's 150 markers"));
+    free(take.audio);
+}
+END_TEST
+
+/* ---- a section ---- */
+
+START_TEST(a_section_is_what_it_is_in_the_whole_render) {
+    free(noise_file("take.wav", 1, 96000, 432).audio);
+    const char *chain = "urn:foreign:late frames=777 keyed key=take.wav";
+    ck_assert_msg(run("render take.wav whole.wav %s", chain) == 0, "%s", ran.err);
+    ck_assert_msg(run("render take.wav out.wav %s --from 0.5 --to 1.25 --trace t.csv", chain) == 0,
+                  "%s", ran.err);
+    Sound whole = read_sound("whole.wav"), out = read_sound("out.wav");
+    ck_assert_int_eq(out.info.frames, 36000);
+    ck_assert_mem_eq(out.audio, whole.audio + 24000, 36000 * sizeof(float));
+    check_refused("render take.wav out.wav gain --from 2", 2, "--from 2|take.wav ends at 0:02.0");
+    check_refused("render take.wav out.wav gain --from 1 --to 0.5", 2, "--to 0.5|--from 1");
+    free(whole.audio);
+    free(out.audio);
+}
+END_TEST
+
+/* ---- what was done before ---- */
+
+static void set_time(const char *path, time_t seconds) {
+    const struct timespec times[2] = {{seconds, 0}, {seconds, 0}};
+    ck_assert_int_eq(utimensat(AT_FDCWD, path, times, 0), 0);
+}
+
+static const char *const extensions[] = {"wav", "flac", "aiff"};
+
+START_TEST(only_what_was_made_of_this_take_so_is_skipped) {
+    char line[128];
+    const char *extension = extensions[_i];
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    free(noise_file("takes/a.wav", 1, 5000, 433).audio);
+    set_time("takes/a.wav", 1000000);
+    snprintf(line, sizeof line, "render takes out gain gain=1 --skip-done --format %s", extension);
+    ck_assert_ran(line);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 rendered"));
+    ck_assert_ran(line);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 skipped"));
+    /* Another take of that name, older than the output, is none that was done. */
+    free(noise_file("takes/a.wav", 1, 5000, 434).audio);
+    set_time("takes/a.wav", 500000);
+    ck_assert_ran(line);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 rendered"));
+    ck_assert_ran(line);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 skipped"));
+    /* Nor is it with other settings. */
+    snprintf(line, sizeof line, "render takes out gain gain=2 --skip-done --format %s", extension);
+    ck_assert_ran(line);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 rendered"));
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("files");
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
@@ -270,5 +485,11 @@ int main(void) {
     tcase_add_test(tcase, whole_numbers_in_a_float_file_are_told_and_can_be_scaled);
     tcase_add_test(tcase, what_is_written_is_a_number);
     tcase_add_test(tcase, a_bus_at_another_rate_is_brought_to_that_of_the_take);
+    tcase_add_test(tcase, stems_with_long_names_are_kept_apart);
+    tcase_add_test(tcase, what_a_killed_run_left_is_removed_by_the_next);
+    tcase_add_test(tcase, a_time_stamp_outlives_a_long_history);
+    tcase_add_test(tcase, markers_keep_their_places_and_names);
+    tcase_add_test(tcase, a_section_is_what_it_is_in_the_whole_render);
+    tcase_add_loop_test(tcase, only_what_was_made_of_this_take_so_is_skipped, 0, 3);
     return run_suite(tcase, "siskin files");
 }

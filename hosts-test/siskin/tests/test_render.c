@@ -543,10 +543,10 @@ static void check_ending(int signal_number) {
 }
 
 START_TEST(a_signal_leaves_nothing_behind) {
-    const int signals[] = {SIGINT, SIGTERM, SIGHUP};
+    const int signals[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE};
     make_long_take(3 * 3600);
     Sound old = noise_file("out.wav", 1, 777, 98);
-    for (size_t i = 0; i < 3; i++)
+    for (size_t i = 0; i < sizeof signals / sizeof *signals; i++)
         check_ending(signals[i]);
     check_same_bits("out.wav", &old);
     free(old.audio);

@@ -284,7 +284,9 @@ int command_render(int argc, char **argv) {
          "folder: leave out takes whose output was made of the same files\n"
          "with the same settings",
          NULL, &words.skip_done},
-        {"patience", "SECONDS", "how long a processor may take over one block (60)",
+        {"patience", "SECONDS",
+         "how long a processor may take to begin, over one block, and to\n"
+         "end (60)",
          &words.patience, NULL},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},

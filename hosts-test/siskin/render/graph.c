@@ -338,14 +338,16 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
     return true;
 }
 
-static void activate_all(Graph *graph, bool active) {
+static void activate_all(Graph *graph, bool active, GraphStatus *status) {
     for (size_t i = 0; i < graph->n_nodes; i++) {
         HostInstance *instance = graph->nodes[i].instance;
+        atomic_store(&status->running, instance ? graph->nodes[i].number : 0);
         if (instance && active)
             host_activate(instance);
         else if (instance)
             host_deactivate(instance);
     }
+    atomic_store(&status->running, 0);
 }
 
 bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *status,
@@ -359,7 +361,7 @@ bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *statu
     atomic_store_explicit(&status->total, total, memory_order_relaxed);
     /* Plugins of others may be slow on the denormal numbers of a dying echo. */
     uint64_t before = flush_zero_begin();
-    activate_all(graph, true);
+    activate_all(graph, true, status);
     bool fine = true;
     for (uint64_t at = 0; at < total && fine;) {
         size_t n = total - at < BLOCK ? (size_t)(total - at) : BLOCK;
@@ -367,7 +369,7 @@ bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *statu
         at += n;
         atomic_store_explicit(&status->done, at, memory_order_relaxed);
     }
-    activate_all(graph, false);
+    activate_all(graph, false, status);
     flush_zero_end(before);
     return fine;
 }

@@ -514,8 +514,11 @@ static void clean_up(Take *take) {
     }
     trace_discard(&take->trace);
     graph_free(take->graph);
-    for (size_t i = 0; i < take->report->n_processors; i++)
+    for (size_t i = 0; i < take->report->n_processors; i++) {
+        atomic_store(&take->report->status.running, (int)i + 1);
         host_free(take->instances[i]);
+    }
+    atomic_store(&take->report->status.running, 0);
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         audio_close(&take->placed[i].reader);
         free(take->placed[i].plugins);

@@ -25,7 +25,7 @@ typedef struct {
     double tail_s;                      /* go on with silence for this long */
     const char *trace;                  /* file of meters over time, or NULL */
     double trace_step_ms; /* processors run to its rows, traced or not; 0: TAKE_TRACE_STEP_MS */
-    double patience_s;    /* longest that one run of a processor may take; 0: TAKE_PATIENCE_S */
+    double patience_s;    /* longest that one call of a processor may take; 0: TAKE_PATIENCE_S */
 } TakeJob;
 
 /* One processor, seen over the whole take. */

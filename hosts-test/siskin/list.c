@@ -125,10 +125,16 @@ static void print_ports(const HostPlugin *plugin, HostRole role, const char *tit
 
 static void print_plugin(Host *host, const HostPlugin *plugin) {
     double latency = latency_ms(host, plugin);
-    printf("%s\n", plugin->name);
-    if (*plugin->doc)
-        printf("%s\n", plugin->doc);
-    printf("\nURI       %s\n", plugin->uri);
+    char plain[4096];
+    printf("%s\n", text_plain(plain, sizeof plain, plugin->name));
+    for (const char *line = plugin->doc; *line; line += strspn(line, "\n")) {
+        size_t length = strcspn(line, "\n");
+        char *text = text_print("%.*s", (int)length, line);
+        printf("%s\n", text_plain(plain, sizeof plain, text));
+        free(text);
+        line += length;
+    }
+    printf("\nURI       %s\n", text_plain(plain, sizeof plain, plugin->uri));
     printf("audio     %zu in, %zu out", plugin->n_in, plugin->n_out);
     if (plugin->n_key)
         printf(", %zu key: give it by key=", plugin->n_key);
@@ -143,7 +149,7 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
         puts("\npresets");
     for (size_t i = 0; i < plugin->n_presets; i++)
         printf("  preset=%-24s %s\n", host_preset_name(&plugin->presets[i]),
-               plugin->presets[i].label);
+               text_plain(plain, sizeof plain, plugin->presets[i].label));
 }
 
 static int list_one(Host *host, const char *name, unsigned channels) {
@@ -213,9 +219,11 @@ static int list_others(Host *host) {
     const char *const *uris = host_other_uris(host, &count);
     for (size_t i = 0; i < count; i++) {
         const HostPlugin *plugin = host_find(host, uris[i], 1, NULL);
+        char uri[4096], name[4096];
         if (plugin && plugin->n_in && plugin->n_out && plugin->n_in <= 2 && plugin->n_out <= 2)
-            printf("%s\n    %s; %zu in, %zu out%s\n", plugin->uri, plugin->name, plugin->n_in,
-                   plugin->n_out, plugin->n_key ? ", key" : "");
+            printf("%s\n    %s; %zu in, %zu out%s\n", text_plain(uri, sizeof uri, plugin->uri),
+                   text_plain(name, sizeof name, plugin->name), plugin->n_in, plugin->n_out,
+                   plugin->n_key ? ", key" : "");
     }
     return STATUS_OK;
 }

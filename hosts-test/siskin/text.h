@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 
 /* calloc and strdup that end the program with a message when memory is out: what they hold here is
  * small, and a program that cannot get it has nothing useful left to say. */
@@ -29,6 +30,13 @@ const char *text_nearest(const char *word, const char *const *names, size_t coun
 
 /* "0:07.5", "1:02:03.4"; for people, rounded to a tenth. */
 const char *text_time(char buffer[32], double seconds);
+
+/* A text as a cell of comma-separated values (RFC 4180): in quotes, which are doubled. Controls
+ * become spaces, and what a spreadsheet would run as a formula begins with a '. */
+void text_csv(FILE *file, const char *text);
+
+/* Controls (a line's end, the escapes of a terminal) as \\n or \\x1b, up to `size`. */
+const char *text_plain(char *buffer, size_t size, const char *text);
 
 /* The part of a path after the last slash. */
 const char *text_base(const char *path);

@@ -19,17 +19,20 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    const char *full_scale, *from, *to;
-    bool salvage, stems, stereo, skip_done, no_dither, quiet, help;
+    const char *full_scale, *from, *to, *summary;
+    bool salvage, deep, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
 /* Options as meant. */
 typedef struct {
     Chain *chain;
     TakeJob job;
-    const char *trace;
+    const char *chains; /* folder of them, or NULL */
+    int n_feeds;
+    char *const *feeds;
+    const char *trace, *summary;
     unsigned parallel;
-    bool skip_done, quiet;
+    bool deep, skip_done, quiet;
 } Request;
 
 #define MAX_TAIL_S 600.0
@@ -129,6 +132,8 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     request->job.stems = words->stems;
     request->job.stereo = words->stereo;
     request->trace = words->trace;
+    request->summary = words->summary;
+    request->deep = words->deep;
     request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
     request->skip_done = words->skip_done;
     request->quiet = words->quiet;
@@ -137,11 +142,20 @@ static bool read_options(const Words *words, Request *request, HostError *error)
 
 /* ---- the chain ---- */
 
+/* One for all takes, but for a folder of takes with a folder of chains. A single take has the one of
+ * its name. */
 static bool read_chain(const Words *words, int argc, char **argv, Request *request,
                        HostError *error) {
-    request->chain = order_chain(words->chain, argc - 2, argv + 2, error);
+    bool chains = words->chain && files_is_folder(words->chain);
+    char *own = chains ? files_renamed(words->chain, text_base(argv[0]), ".chain") : NULL;
+    request->n_feeds = argc - 2;
+    request->feeds = argv + 2;
+    request->chains = chains && files_is_folder(argv[0]) ? words->chain : NULL;
+    if (!request->chains)
+        request->chain = order_chain(own ? own : words->chain, argc - 2, argv + 2, error);
     request->job.chain = request->chain;
-    return request->chain != NULL;
+    free(own);
+    return request->chains || request->chain;
 }
 
 /* ---- one take ---- */
@@ -203,7 +217,12 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
     const FolderJob folder = {.takes = takes,
                               .outs = outs,
                               .like = &request->job,
+                              .deep = request->deep,
+                              .chains = request->chains,
+                              .n_feeds = request->n_feeds,
+                              .feeds = request->feeds,
                               .traces = request->trace,
+                              .summary = request->summary,
                               .parallel = request->parallel,
                               .skip_done = request->skip_done,
                               .quiet = request->quiet};
@@ -231,7 +250,7 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     if (!host)
         return command_fail("render", STATUS_FAILED, &error);
     int result = STATUS_OK;
-    if (!settings_read(host, request->chain, &error))
+    if (request->chain && !settings_read(host, request->chain, &error))
         result = command_fail("render", STATUS_USAGE, &error);
     else if (files_is_folder(argv[0]))
         result = render_folder(host, request, argv[0], argv[1]);
@@ -248,7 +267,8 @@ int command_render(int argc, char **argv) {
     const Option options[] = {
         {"chain", "FILE",
          "busses and processors from a chain file, or a ready chain by its\n"
-         "name (siskin list tells them)",
+         "name (siskin list tells them), or a folder with a NAME.chain for\n"
+         "each take, as siskin advise --into writes them",
          &words.chain, NULL},
         {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
          &words.stems},
@@ -280,6 +300,9 @@ int command_render(int argc, char **argv) {
         {"trace-step", "MS", "length of one row of the trace (5)", &words.trace_step, NULL},
         {"jobs", "N", "takes of a folder at a time (as many as there are cores)", &words.jobs,
          NULL},
+        {"subfolders", NULL, "folder: also the takes in the folders in it", NULL, &words.deep},
+        {"summary", "FILE", "folder: a row for each take, as comma-separated values",
+         &words.summary, NULL},
         {"skip-done", NULL,
          "folder: leave out takes whose output was made of the same files\n"
          "with the same settings",

@@ -2,6 +2,7 @@
 #include "siskin/render/take.h"
 
 #include "siskin/chains/settings.h"
+#include "siskin/files.h"
 #include "siskin/render/meter.h"
 #include "siskin/render/stamp.h"
 #include "siskin/text.h"
@@ -101,7 +102,7 @@ static bool check_outputs(Take *take) {
             fine =
                 host_fail(take->error, "%s is the chain file itself; give another name", path[o]);
         for (size_t other = 0; other < o && fine; other++)
-            if (strcmp(path[o], path[other]) == 0 || safe_same_file(path[o], path[other]))
+            if (files_key(path[o]) == files_key(path[other]))
                 fine = host_fail(take->error, "%s would be written twice", path[o]);
     }
     for (size_t o = 0; o < count; o++)

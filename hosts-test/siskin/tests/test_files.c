@@ -474,6 +474,95 @@ START_TEST(only_what_was_made_of_this_take_so_is_skipped) {
 }
 END_TEST
 
+/* ---- files that meet ---- */
+
+START_TEST(takes_that_would_write_one_file_are_told_each_time) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    Sound take = noise_file("takes/a.wav", 1, 5000, 440);
+    write_sound("takes/a.flac", &take, SF_FORMAT_FLAC | SF_FORMAT_PCM_16);
+    for (int again = 0; again < 2; again++) {
+        ck_assert_int_eq(run("render takes out gain --skip-done"), 1);
+        ck_assert_msg(strstr(ran.out, "FAILED   a.wav") && strstr(ran.out, "another take, a.flac"),
+                      "%s", ran.out);
+    }
+    free(take.audio);
+}
+END_TEST
+
+START_TEST(a_stem_and_a_take_of_its_name_are_kept_apart) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    free(noise_file("takes/x.wav", 1, 5000, 441).audio);
+    free(noise_file("takes/x.lead.wav", 1, 6000, 442).audio);
+    write_text("t.chain", "bus lead\n");
+    ck_assert_int_eq(run("render --chain t.chain takes out --stems"), 1);
+    ck_assert_msg(strstr(ran.out, "FAILED   x.wav") && strstr(ran.out, "another take, x.lead.wav"),
+                  "%s", ran.out);
+    Sound out = read_sound("out/x.lead.wav");
+    ck_assert_int_eq(out.info.frames, 6000);
+    free(out.audio);
+}
+END_TEST
+
+START_TEST(an_output_that_is_another_take_by_a_link_is_not_written) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    ck_assert_int_eq(mkdir("out", 0777), 0);
+    Sound a = noise_file("takes/a.wav", 1, 5000, 443), b = noise_file("takes/b.wav", 1, 6000, 444);
+    ck_assert_int_eq(symlink("../takes/b.wav", "out/a.wav"), 0);
+    ck_assert_int_eq(run("render takes out gain --quiet"), 1);
+    ck_assert_msg(strstr(ran.out, "FAILED   a.wav") && strstr(ran.out, "read for b.wav"), "%s",
+                  ran.out);
+    check_same_bits("takes/b.wav", &b);
+    ck_assert(exists("out/b.wav"));
+    free(a.audio);
+    free(b.audio);
+}
+END_TEST
+
+/* ---- folders ---- */
+
+START_TEST(each_take_may_have_a_chain_of_its_own) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    ck_assert_int_eq(mkdir("chains", 0777), 0);
+    Sound a = noise_file("takes/a.wav", 1, 5000, 445);
+    free(noise_file("takes/b.wav", 1, 5000, 446).audio);
+    free(noise_file("takes/c.wav", 1, 5000, 447).audio);
+    write_text("chains/a.chain", "bus lead\ngain gain=0\n");
+    write_text("chains/b.chain", "bus lead\ngian\n");
+    ck_assert_int_eq(run("render --chain chains takes out --summary s.csv"), 1);
+    check_same_bits("out/a.wav", &a);
+    ck_assert_msg(strstr(ran.out, "'gian'") && strstr(ran.out, "chains/c.chain"), "%s", ran.out);
+    ck_assert_int_eq(count_files("out"), 1);
+    ck_assert_ran("render --chain chains takes/a.wav one.wav");
+    check_same_bits("one.wav", &a);
+    char text[8192] = "";
+    FILE *file = fopen("s.csv", "r");
+    ck_assert_uint_gt(fread(text, 1, sizeof text - 1, file), 0);
+    fclose(file);
+    ck_assert_msg(strstr(text, "take,result,output,length_s"), "%s", text);
+    ck_assert_msg(strstr(text, "\n\"a.wav\",rendered,\"out/a.wav\",0.104,48000,1,"), "%s", text);
+    ck_assert_msg(strstr(text, "\n\"c.wav\",failed,"), "%s", text);
+    free(a.audio);
+}
+END_TEST
+
+START_TEST(subfolders_are_rendered_into_their_likes) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    ck_assert_int_eq(mkdir("takes/verse", 0777), 0);
+    ck_assert_int_eq(mkdir("takes/verse/high", 0777), 0);
+    free(noise_file("takes/a.wav", 1, 5000, 448).audio);
+    Sound b = noise_file("takes/verse/high/a.wav", 1, 6000, 449);
+    ck_assert_ran("render takes out gain gain=0");
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 takes: 1 rendered"));
+    /* The outputs may lie in the folder of the takes: they are no takes. */
+    for (int again = 0; again < 2; again++) {
+        ck_assert_ran("render takes takes/done gain gain=0 --subfolders");
+        ck_assert_ptr_nonnull(strstr(ran.out, "2 takes: 2 rendered"));
+    }
+    check_same_bits("takes/done/verse/high/a.wav", &b);
+    free(b.audio);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("files");
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
@@ -491,5 +580,10 @@ int main(void) {
     tcase_add_test(tcase, markers_keep_their_places_and_names);
     tcase_add_test(tcase, a_section_is_what_it_is_in_the_whole_render);
     tcase_add_loop_test(tcase, only_what_was_made_of_this_take_so_is_skipped, 0, 3);
+    tcase_add_test(tcase, takes_that_would_write_one_file_are_told_each_time);
+    tcase_add_test(tcase, a_stem_and_a_take_of_its_name_are_kept_apart);
+    tcase_add_test(tcase, an_output_that_is_another_take_by_a_link_is_not_written);
+    tcase_add_test(tcase, each_take_may_have_a_chain_of_its_own);
+    tcase_add_test(tcase, subfolders_are_rendered_into_their_likes);
     return run_suite(tcase, "siskin files");
 }

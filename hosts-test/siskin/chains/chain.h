@@ -77,13 +77,14 @@ typedef struct {
 
 typedef struct {
     char *path; /* of the chain file; NULL: from the command line */
+    char *text; /* of the chain file, as it was read */
     ChainBus *busses;
     size_t n_busses;
     int take; /* the bus fed by the take */
     int mix;
 } Chain;
 
-/* Reads a chain file. Errors name the file and the line, and say what is allowed. What depends on
+/* Reads a chain file, once; it may be a pipe. Errors name the file and the line, and say what is allowed. What depends on
  * the plugins themselves (names, controls, channels) is checked when the chain is rendered. */
 Chain *chain_load(const char *path, HostError *error);
 

@@ -40,7 +40,7 @@ ifneq ($(filter aarch64-%,$(TARGET)),)
 TEST_CFLAGS := -fno-tree-loop-vectorize
 endif
 HOST_DEFS = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Ihosts-test -Itests -DSISKIN_VERSION='"$(VERSION)"'
-PKG_HOST = lilv-0 sndfile
+PKG_HOST = lilv-0 sndfile samplerate
 PKG_CONFIG ?= pkg-config
 # Asked when first wanted, and once: a bare machine has no pkg-config before setup.sh has run.
 once = $(eval $(1) := $(shell $(PKG_CONFIG) $(2)))$($(1))

@@ -4,7 +4,7 @@
 # Only Debian and its relatives are served; elsewhere it names what is needed and goes on.
 set -eu
 
-build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev zlib1g-dev'
+build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev libsamplerate0-dev zlib1g-dev'
 demo='alsa-utils'
 # sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts.
 check='check libebur128-dev sordi lilv-utils lv2file aubio-tools'

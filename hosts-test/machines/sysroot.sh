@@ -6,7 +6,7 @@
 set -eu
 arch=$1
 root=$2
-packages='libc6-dev libgcc-s1 lv2-dev liblilv-dev libsndfile1-dev zlib1g-dev check libebur128-dev
+packages='libc6-dev libgcc-s1 lv2-dev liblilv-dev libsndfile1-dev libsamplerate0-dev zlib1g-dev check libebur128-dev
 lilv-utils lv2file'
 [ "$(cat "$root/ready" 2>/dev/null)" != "$packages" ] || exit 0
 command -v apt-get >/dev/null || {

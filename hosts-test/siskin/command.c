@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/command.h"
+#include "siskin/text.h"
 
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
 
 int command_fail(const char *command, int status, const HostError *error) {
-    fprintf(stderr, "siskin %s: %s\n", command, error->text);
+    char text[2 * sizeof error->text]; /* names in it may hold anything */
+    fprintf(stderr, "siskin %s: %s\n", command, text_plain(text, sizeof text, error->text));
     return status;
 }
 

@@ -24,7 +24,7 @@ int command_ride(int argc, char **argv);
 void command_flush(void);
 int command_end_output(int status);
 
-/* Prints "siskin COMMAND: text" to stderr; returns `status`. */
+/* Prints "siskin COMMAND: text" to stderr, controls in it escaped; returns `status`. */
 int command_fail(const char *command, int status, const HostError *error);
 
 #endif

@@ -6,6 +6,7 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <libgen.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -19,6 +20,33 @@ bool files_make_folder(const char *path, HostError *error) {
     if (mkdir(path, 0777) == 0 || (errno == EEXIST && files_is_folder(path)))
         return true;
     return host_fail(error, "cannot make the folder %s: %s", path, strerror(errno));
+}
+
+uint64_t files_key(const char *path) {
+    struct stat status;
+    if (stat(path, &status) == 0) {
+        const uint64_t numbers[] = {(uint64_t)status.st_dev, (uint64_t)status.st_ino};
+        return text_hash(TEXT_HASH_BEGIN, numbers, sizeof numbers);
+    }
+    char *copy = text_copy(path);
+    const char *folder = dirname(copy), *base = text_base(path);
+    char *real = realpath(folder, NULL);
+    const char *known = real ? real : folder;
+    uint64_t hash = text_hash(TEXT_HASH_BEGIN, known, strlen(known) + 1);
+    hash = text_hash(hash, base, strlen(base));
+    free(real);
+    free(copy);
+    return hash;
+}
+
+bool files_make_way(const char *folder, const char *name, HostError *error) {
+    bool fine = true;
+    for (const char *slash = strchr(name, '/'); fine && slash; slash = strchr(slash + 1, '/')) {
+        char *path = text_print("%s/%.*s", folder, (int)(slash - name), name);
+        fine = files_make_folder(path, error);
+        free(path);
+    }
+    return fine;
 }
 
 static bool add_all(FilesList *list, const char *folder, const char *inside, bool deep,

@@ -6,8 +6,13 @@
 #include "host/error.h"
 
 #include <stddef.h>
+#include <stdint.h>
 
 bool files_is_folder(const char *path);
+
+/* A number for the file that a path leads to, by whatever links and spelling, whether it is there yet
+ * or not: two paths with one number are one file. */
+uint64_t files_key(const char *path);
 
 /* Makes a folder, in one that is there; fine when it is there already. */
 bool files_make_folder(const char *path, HostError *error);
@@ -22,6 +27,9 @@ typedef struct {
  * cannot be read or holds none. */
 bool files_list(FilesList *list, const char *folder, bool deep, const char *but, HostError *error);
 void files_free(FilesList *list); /* fine on a zeroed one */
+
+/* Makes the folders that the NAME of FOLDER/NAME lies in, FOLDER being there. */
+bool files_make_way(const char *folder, const char *name, HostError *error);
 
 /* "FOLDER/NAME" with another extension: ("out", "a/b.flac", ".wav") gives "out/a/b.wav". */
 char *files_renamed(const char *folder, const char *name, const char *extension);

@@ -7,10 +7,15 @@
 #include "siskin/text.h"
 
 #include <dirent.h>
+#include <fcntl.h>
 #include <math.h>
+#include <poll.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #define LIST_RATE_HZ 48000.0
 
@@ -24,12 +29,42 @@ static int first_sentence(const char *text) {
 }
 
 /* -1: it cannot be had. */
-static double latency_ms(Host *host, const HostPlugin *plugin) {
+static double ask_latency_ms(Host *host, const HostPlugin *plugin) {
     size_t frames = 0;
     HostInstance *instance = host_instantiate(host, plugin, LIST_RATE_HZ, 1024, NULL);
     bool fine = instance && host_probe_latency(instance, &frames, NULL);
     host_free(instance);
     return fine ? 1000.0 * (double)frames / LIST_RATE_HZ : -1.0;
+}
+
+/* A stranger's plugin may crash or never come back: it is asked in a process of its own. */
+static double latency_ms(Host *host, const HostPlugin *plugin) {
+    enum { PATIENCE_MS = 10000 };
+    double latency = -1.0;
+    int ends[2];
+    if (plugin->id)
+        return ask_latency_ms(host, plugin);
+    if (pipe2(ends, O_CLOEXEC) != 0)
+        return latency;
+    fflush(NULL);
+    pid_t process = fork();
+    if (process == 0) {
+        setpgid(0, 0);
+        latency = ask_latency_ms(host, plugin);
+        _exit(write(ends[1], &latency, sizeof latency) != sizeof latency);
+    }
+    close(ends[1]);
+    struct pollfd answer = {.fd = ends[0], .events = POLLIN};
+    if (process > 0 && (poll(&answer, 1, PATIENCE_MS) != 1 ||
+                        read(ends[0], &latency, sizeof latency) != sizeof latency))
+        latency = -1.0;
+    close(ends[0]);
+    if (process > 0) {
+        setpgid(process, process);
+        kill(-process, SIGKILL);
+        waitpid(process, NULL, 0);
+    }
+    return latency;
 }
 
 static void print_value(const HostPort *port, float value) {
@@ -84,22 +119,28 @@ static void print_ports(const HostPlugin *plugin, HostRole role, const char *tit
             print_control(port);
         else
             printf("  %-16s %s%s%s%s\n", port->symbol, port->name, *port->unit ? ", in " : "",
-                   port->unit, port == plugin->latency ? " frames" : "");
+                   port->unit, port == plugin->latency && !*port->unit ? ", in frames" : "");
     }
 }
 
 static void print_plugin(Host *host, const HostPlugin *plugin) {
     double latency = latency_ms(host, plugin);
-    printf("%s\n", plugin->name);
-    if (*plugin->doc)
-        printf("%s\n", plugin->doc);
-    printf("\nURI       %s\n", plugin->uri);
+    char plain[4096];
+    printf("%s\n", text_plain(plain, sizeof plain, plugin->name));
+    for (const char *line = plugin->doc; *line; line += strspn(line, "\n")) {
+        size_t length = strcspn(line, "\n");
+        char *text = text_print("%.*s", (int)length, line);
+        printf("%s\n", text_plain(plain, sizeof plain, text));
+        free(text);
+        line += length;
+    }
+    printf("\nURI       %s\n", text_plain(plain, sizeof plain, plugin->uri));
     printf("audio     %zu in, %zu out", plugin->n_in, plugin->n_out);
     if (plugin->n_key)
         printf(", %zu key: give it by key=", plugin->n_key);
     printf("\nlatency   ");
     if (latency < 0.0)
-        printf("unknown: it cannot be made at %g Hz\n", LIST_RATE_HZ);
+        printf("unknown: it cannot be made at %g Hz, or does not come back\n", LIST_RATE_HZ);
     else
         printf("%g ms at %g Hz, with the defaults\n", latency, LIST_RATE_HZ);
     print_ports(plugin, HOST_CONTROL, "controls");
@@ -108,7 +149,7 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
         puts("\npresets");
     for (size_t i = 0; i < plugin->n_presets; i++)
         printf("  preset=%-24s %s\n", host_preset_name(&plugin->presets[i]),
-               plugin->presets[i].label);
+               text_plain(plain, sizeof plain, plugin->presets[i].label));
 }
 
 static int list_one(Host *host, const char *name, unsigned channels) {
@@ -178,9 +219,11 @@ static int list_others(Host *host) {
     const char *const *uris = host_other_uris(host, &count);
     for (size_t i = 0; i < count; i++) {
         const HostPlugin *plugin = host_find(host, uris[i], 1, NULL);
+        char uri[4096], name[4096];
         if (plugin && plugin->n_in && plugin->n_out && plugin->n_in <= 2 && plugin->n_out <= 2)
-            printf("%s\n    %s; %zu in, %zu out%s\n", plugin->uri, plugin->name, plugin->n_in,
-                   plugin->n_out, plugin->n_key ? ", key" : "");
+            printf("%s\n    %s; %zu in, %zu out%s\n", text_plain(uri, sizeof uri, plugin->uri),
+                   text_plain(name, sizeof name, plugin->name), plugin->n_in, plugin->n_out,
+                   plugin->n_key ? ", key" : "");
     }
     return STATUS_OK;
 }

@@ -16,10 +16,11 @@
 #include <unistd.h>
 
 enum { TICK_MS = 100 };
+static const double LAST_S = 2.0; /* for a child that was asked to end */
 
 typedef struct {
     pid_t process; /* 0: this place is free */
-    int pipe;      /* nothing is sent through it: it closes when the process ends */
+    int pipe;      /* nothing is sent through it: it closes when the process ends; -1: it has */
     size_t job;
     TakeReport *report; /* shared with the process */
     int running;        /* where it was at the last tick: in which processor, and how far */
@@ -44,7 +45,7 @@ static void remember(int signal_number) {
     asked_to_end = signal_number;
 }
 
-static const int ending[] = {SIGINT, SIGTERM, SIGHUP};
+static const int ending[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE};
 enum { N_ENDING = sizeof ending / sizeof *ending };
 
 static void catch_signals(struct sigaction *before) {
@@ -68,6 +69,8 @@ static _Noreturn void be_child(const Pool *pool, const Place *place, pid_t paren
     for (size_t i = 0; i < N_ENDING; i++)
         if (signal(ending[i], SIG_DFL) == SIG_IGN)
             signal(ending[i], SIG_IGN);
+    setpgid(0, 0);            /* so that all that a plugin starts can be ended with it */
+    signal(SIGTTOU, SIG_IGN); /* what plugins print may go to the terminal all the same */
     safe_catch_signals();
     prctl(PR_SET_PDEATHSIG, SIGTERM); /* for a parent that is killed outright */
     if (getppid() != parent)
@@ -91,6 +94,8 @@ static bool start(Pool *pool, Place *place, HostError *error) {
     if (process == 0)
         be_child(pool, place, parent);
     close(ends[1]);
+    if (process > 0)
+        setpgid(process, process); /* whoever comes first */
     if (process < 0) {
         close(ends[0]);
         return host_fail(error, "cannot start a render: %s", strerror(errno));
@@ -119,7 +124,7 @@ static void watch(const Pool *pool, Place *place) {
     if (place->stuck_s <= patience_s(&pool->jobs[place->job]) || place->given_up)
         return;
     place->given_up = true;
-    kill(place->process, SIGKILL); /* it may have blocked what asks more kindly */
+    kill(-place->process, SIGKILL); /* it may have blocked what asks more kindly */
 }
 
 static void remove_leftovers(const TakeJob *job, pid_t process) {
@@ -131,47 +136,88 @@ static void remove_leftovers(const TakeJob *job, pid_t process) {
     }
 }
 
-static void explain_end(TakeReport *report, const TakeJob *job, bool given_up, int status) {
+static void explain_end(TakeReport *report, HostError *error, const TakeJob *job, bool given_up,
+                        int status) {
     int running = atomic_load(&report->status.running);
     const char *who = running >= 1 && running <= CHAIN_MAX_PROCESSORS
                           ? report->processor[running - 1].label
                           : "the render";
     if (given_up)
-        host_fail(&report->error, "%s did not come back within %g s", who, patience_s(job));
+        host_fail(error, "%s did not come back within %g s", who, patience_s(job));
     else if (WIFSIGNALED(status))
-        host_fail(&report->error, "%s crashed (%s)", who, strsignal(WTERMSIG(status)));
+        host_fail(error, "%s crashed (%s)", who, strsignal(WTERMSIG(status)));
     else
-        host_fail(&report->error, "%s ended the process (status %d)", who, WEXITSTATUS(status));
+        host_fail(error, "%s ended the process (status %d)", who, WEXITSTATUS(status));
 }
 
-static void reap(Pool *pool, Place *place) {
-    int status = 0;
-    while (waitpid(place->process, &status, 0) < 0 && errno == EINTR)
+/* Whether the child has ended; then all that it started is ended, too, and `status` known. */
+static bool has_ended(Place *place, int *status) {
+    siginfo_t info = {0};
+    if (waitid(P_PID, (id_t)place->process, &info, WEXITED | WNOHANG | WNOWAIT) != 0 ||
+        info.si_pid == 0)
+        return false;
+    kill(-place->process, SIGKILL); /* its number is taken until it is waited for */
+    while (waitpid(place->process, status, 0) < 0 && errno == EINTR)
         ;
-    close(place->pipe);
-    if (!place->report->done && !place->report->error.text[0])
-        explain_end(place->report, &pool->jobs[place->job], place->given_up, status);
-    if (!place->report->done)
-        remove_leftovers(&pool->jobs[place->job], place->process);
-    place->process = 0;
-    pool->done++;
-    pool->watcher->done(pool->watcher->user, place->job, place->report);
+    return true;
 }
 
-static void end_all(Pool *pool) {
+static void empty(Place *place, const TakeJob *job) {
+    if (!place->report->done)
+        remove_leftovers(job, place->process);
+    if (place->pipe >= 0)
+        close(place->pipe);
+    place->process = 0;
+}
+
+/* An output that is complete stays so, whatever a plugin does in its end. */
+static void explain_late_end(const Place *place, const TakeJob *job, int status) {
+    HostError why = {""};
+    if (place->given_up || WIFSIGNALED(status) || WEXITSTATUS(status) != 0) {
+        explain_end(place->report, &why, job, place->given_up, status);
+        text_add(place->report->notes, sizeof place->report->notes,
+                 "%s in its end; %s is complete all the same\n", why.text, job->out);
+    }
+}
+
+static void reap(Pool *pool, Place *place, int status) {
+    const TakeJob *job = &pool->jobs[place->job];
+    TakeReport *report = place->report;
+    if (report->done)
+        explain_late_end(place, job, status);
+    else if (!report->error.text[0])
+        explain_end(report, &report->error, job, place->given_up, status);
+    empty(place, job);
+    pool->done++;
+    pool->watcher->done(pool->watcher->user, place->job, report);
+}
+
+static void tell_all(const Pool *pool, int signal_number) {
     for (unsigned i = 0; i < pool->n_places; i++)
         if (pool->places[i].process)
-            kill(pool->places[i].process, SIGTERM);
+            kill(-pool->places[i].process, signal_number);
+}
+
+static bool any_left(Pool *pool) {
+    bool any = false;
     for (unsigned i = 0; i < pool->n_places; i++) {
         Place *place = &pool->places[i];
-        if (!place->process)
-            continue;
-        while (waitpid(place->process, NULL, 0) < 0 && errno == EINTR)
-            ;
-        if (!place->report->done)
-            remove_leftovers(&pool->jobs[place->job], place->process);
-        close(place->pipe);
-        place->process = 0;
+        int status = 0;
+        if (place->process && has_ended(place, &status))
+            empty(place, &pool->jobs[place->job]);
+        any = any || place->process;
+    }
+    return any;
+}
+
+/* Asked kindly first; a plugin may hear nothing any more. */
+static void end_all(Pool *pool) {
+    const int kind_ticks = (int)(1000.0 * LAST_S / TICK_MS);
+    tell_all(pool, SIGTERM);
+    for (int tick = 0; any_left(pool); tick++) {
+        if (tick == kind_ticks)
+            tell_all(pool, SIGKILL);
+        poll(NULL, 0, tick ? TICK_MS : TICK_MS / 10);
     }
 }
 
@@ -191,18 +237,26 @@ static void tick(const Pool *pool) {
     pool->watcher->tick(pool->watcher->user, done / (double)pool->count, pool->done, running);
 }
 
+/* Until a pipe closes or a tick is over. A plugin may close the pipe, or hand it on to processes of
+ * its own: who has ended is asked of the system alone. */
 static void wait_a_moment(Pool *pool) {
     struct pollfd *fds = text_take(pool->n_places, sizeof *fds);
     for (unsigned i = 0; i < pool->n_places; i++) /* a negative fd is passed over */
         fds[i] = (struct pollfd){.fd = pool->places[i].process ? pool->places[i].pipe : -1,
                                  .events = POLLIN};
     int ready = poll(fds, pool->n_places, TICK_MS);
-    for (unsigned i = 0; i < pool->n_places && ready > 0 && !asked_to_end; i++)
-        if (fds[i].revents)
-            reap(pool, &pool->places[i]);
-    for (unsigned i = 0; i < pool->n_places && ready == 0; i++)
-        if (pool->places[i].process)
-            watch(pool, &pool->places[i]);
+    for (unsigned i = 0; i < pool->n_places && !asked_to_end; i++) {
+        Place *place = &pool->places[i];
+        int status = 0;
+        if (fds[i].fd >= 0 && fds[i].revents) {
+            close(place->pipe);
+            place->pipe = -1;
+        }
+        if (place->process && has_ended(place, &status))
+            reap(pool, place, status);
+        else if (place->process && ready == 0)
+            watch(pool, place);
+    }
     free(fds);
 }
 

@@ -2,8 +2,8 @@
 /* pool.h: renders takes in child processes, some at a time.
  *
  * Each take has a process of its own, so that a plugin that crashes, never comes back, hangs up on
- * memory or ends its process takes only that one render with it. What the child left half-written
- * is removed. When this process is told to end (SIGINT, SIGTERM, SIGHUP), the children end first
+ * memory, starts processes or ends its own takes only that one render with it. What the child left
+ * half-written is removed, and what it started is ended. When this process is told to end (SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE), the children end first
  * and clean up. */
 #ifndef SISKIN_POOL_H
 #define SISKIN_POOL_H

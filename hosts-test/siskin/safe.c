@@ -3,6 +3,8 @@
 
 #include "siskin/text.h"
 
+#include <ctype.h>
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
@@ -11,13 +13,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 /* Names to remove when a signal ends the process. A handler can reach nothing but globals. */
 static char *volatile unfinished[SAFE_MOST];
 
-static const int ENDING[] = {SIGINT, SIGTERM, SIGHUP};
+static const int ENDING[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE};
 
 static void remove_and_die(int signal_number) {
     for (size_t i = 0; i < SAFE_MOST; i++)
@@ -48,13 +51,56 @@ static char *follow(const char *path) {
     return real ? real : text_copy(path);
 }
 
+/* ".NAME.HASH.": what the parts of a path begin with. File names end at 255 bytes: the name is cut
+ * so that the additions always fit, and its hash keeps those apart that begin alike. */
+static char *part_front(const char *path) {
+    const char *base = text_base(path);
+    return text_print(".%.180s.%016llx.", base,
+                      (unsigned long long)text_hash(TEXT_HASH_BEGIN, base, strlen(base)));
+}
+
+static char *folder_of(const char *path) {
+    char *copy = text_copy(path);
+    char *folder = text_copy(dirname(copy));
+    free(copy);
+    return folder;
+}
+
 static char *part_name(const char *path, pid_t process) {
-    char *for_dir = text_copy(path);
-    /* File names end at 255 bytes: cut the base so that the additions always fit. */
-    char *name =
-        text_print("%s/.%.200s.%ld.part", dirname(for_dir), text_base(path), (long)process);
-    free(for_dir);
+    char *folder = folder_of(path), *front = part_front(path);
+    char *name = text_print("%s/%s%ld.part", folder, front, (long)process);
+    free(folder);
+    free(front);
     return name;
+}
+
+/* Whether nobody writes this part any more: who does has it locked. */
+static bool is_orphan(const char *part, const char *process) {
+    int fd = open(part, O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
+    bool dead = kill((pid_t)strtol(process, NULL, 10), 0) != 0 && errno == ESRCH;
+    bool orphan = fd >= 0 && dead && flock(fd, LOCK_EX | LOCK_NB) == 0;
+    if (fd >= 0)
+        close(fd);
+    return orphan;
+}
+
+/* What runs that were killed outright have left of this file. */
+static void remove_orphans(const char *path) {
+    char *folder = folder_of(path), *front = part_front(path);
+    DIR *dir = opendir(folder);
+    for (const struct dirent *entry; dir && (entry = readdir(dir));) {
+        const char *process = entry->d_name + strlen(front);
+        if (strncmp(entry->d_name, front, strlen(front)) != 0 || !isdigit((unsigned char)*process))
+            continue;
+        char *part = text_print("%s/%s", folder, entry->d_name);
+        if (is_orphan(part, process))
+            unlink(part);
+        free(part);
+    }
+    if (dir)
+        closedir(dir);
+    free(folder);
+    free(front);
 }
 
 static int free_slot(void) {
@@ -93,6 +139,7 @@ bool safe_open(SafeFile *file, const char *path, HostError *error) {
             return fail_open(file, error, strerror(errno));
         mode = status.st_mode & 07777;
     }
+    remove_orphans(file->path);
     file->part = part_name(file->path, getpid());
     unlink(file->part); /* of a dead process that had our number: this one is ours alone */
     unfinished[file->slot] = file->part; /* ahead: a signal may come as soon as it is there */
@@ -101,6 +148,7 @@ bool safe_open(SafeFile *file, const char *path, HostError *error) {
         unfinished[file->slot] = NULL;
         return fail_open(file, error, strerror(errno));
     }
+    flock(file->fd, LOCK_EX | LOCK_NB);                  /* no matter where there are no locks */
     if (fchmod(file->fd, mode) != 0 && errno != EPERM) { /* EPERM: file systems without modes */
         const char *why = strerror(errno);
         safe_discard(file);
@@ -159,13 +207,13 @@ void safe_temporary_end(char *folder) {
 
 /* The rename itself is on the disk only when the directory is. */
 static void sync_directory(const char *path) {
-    char *for_dir = text_copy(path);
-    int fd = open(dirname(for_dir), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    char *folder = folder_of(path);
+    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd >= 0) {
         fsync(fd);
         close(fd);
     }
-    free(for_dir);
+    free(folder);
 }
 
 static bool bring_to_disk(SafeFile *file, HostError *error) {

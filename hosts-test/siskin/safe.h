@@ -2,9 +2,10 @@
 /* safe.h: writing a file so that it is either complete or not there.
  *
  * A SafeFile is written under another name in the same directory, and gets its own name only once
- * it is complete and on the disk. Until then a failure, or SIGINT, SIGTERM or SIGHUP once
+ * it is complete and on the disk. Until then a failure, or a signal that asks to end, once
  * safe_catch_signals was called, leaves nothing behind, and an older file of that name as it was.
- * When a whole process dies, another can remove what it left: the name holds the process id. */
+ * When a whole process dies, another can remove what it left: the name holds the process id, and the
+ * next to write the same file does. */
 #ifndef SISKIN_SAFE_H
 #define SISKIN_SAFE_H
 
@@ -47,7 +48,7 @@ void safe_discard(SafeFile *file);
 char *safe_temporary(HostError *error);
 void safe_temporary_end(char *folder);
 
-/* From now on SIGINT, SIGTERM and SIGHUP remove unfinished files and temporary folders before they
+/* From now on SIGINT, SIGTERM, SIGHUP, SIGQUIT and SIGPIPE remove unfinished files and temporary folders before they
  * end the process, and a file that grows past a limit of the system is an error of write() instead
  * of a signal. */
 void safe_catch_signals(void);

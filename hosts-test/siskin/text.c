@@ -136,3 +136,45 @@ size_t text_utf8_length(const unsigned char *s) {
     }
     return more ? more + 1 : 0;
 }
+
+uint64_t text_hash(uint64_t hash, const void *bytes, size_t n) {
+    const unsigned char *byte = bytes;
+    for (size_t i = 0; i < n; i++)
+        hash = (hash ^ byte[i]) * 0x100000001B3u;
+    return hash;
+}
+
+static bool is_control(unsigned char c) {
+    return c < 0x20 || c == 0x7F;
+}
+
+void text_csv(FILE *file, const char *text) {
+    fputc('"', file);
+    if (*text && strchr("=+-@\t\r", *text))
+        fputc('\'', file);
+    for (; *text; text++) {
+        if (*text == '"')
+            fputc('"', file);
+        fputc(is_control((unsigned char)*text) ? ' ' : *text, file);
+    }
+    fputc('"', file);
+}
+
+const char *text_plain(char *buffer, size_t size, const char *text) {
+    size_t used = 0;
+    for (const unsigned char *s = (const unsigned char *)text; *s;) {
+        size_t length = text_utf8_length(s);
+        /* U+0080 to U+009F are controls, too; bytes that are no UTF-8 may be. */
+        bool bare = is_control(*s) || length == 0 || (length == 2 && *s == 0xC2 && s[1] < 0xA0);
+        if (used + 4 * (length ? length : 1) >= size)
+            break;
+        for (size_t i = 0; i < (length ? length : 1); i++, s++)
+            used += (size_t)snprintf(buffer + used, size - used,
+                                     !bare        ? "%c"
+                                     : *s == '\n' ? "\\n"
+                                                  : "\\x%02x",
+                                     *s);
+    }
+    buffer[used] = '\0';
+    return buffer;
+}

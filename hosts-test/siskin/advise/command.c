@@ -132,7 +132,7 @@ static void csv_figure(double figure) {
 static void csv_row(const AdvicePlan *plan, const char *chain) {
     static const char *const word[] = {"no", "yes", "unknown"};
     const char *between = ",";
-    print_csv_text(plan->taken.path);
+    text_csv(stdout, plan->taken.path);
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
@@ -144,7 +144,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
             between = " ";
         }
     fputs(*between == ',' ? ",," : ",", stdout);
-    print_csv_text(chain);
+    text_csv(stdout, chain);
     putchar('\n');
 }
 
@@ -171,7 +171,8 @@ static bool print_some(const char *title, const AdvicePlan *plan, Shown *shown, 
 }
 
 static void row(const Job *job, const AdvicePlan *plan) {
-    printf("%s:", job->chains[job->n_chains - 1]);
+    char path[4096];
+    printf("%s:", text_plain(path, sizeof path, job->chains[job->n_chains - 1]));
     bool any = print_some(" ", plan, is_processed, true);
     any |= print_some(any ? "; stays: " : " stays: ", plan, plan_stays, false);
     any |= print_some(any ? "; by hand: " : " by hand: ", plan, is_by_hand, false);

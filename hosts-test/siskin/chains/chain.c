@@ -6,12 +6,15 @@
 
 #include <ctype.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <math.h>
+#include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 enum { MAX_WORDS = 256, MAX_LINE = 65536 };
 
@@ -53,6 +56,7 @@ void chain_free(Chain *chain) {
     free(chain->busses);
     free(chain->lanes);
     free(chain->path);
+    free(chain->text);
     free(chain);
 }
 
@@ -290,31 +294,30 @@ static int split(char *line, char **word) {
     }
 }
 
-static bool take_lines(Chain *chain, FILE *file, HostError *error) {
-    char *text = NULL;
-    size_t room = 0;
+static bool take_line(Chain *chain, char *text, int line, HostError *error) {
+    char *word[MAX_WORDS];
+    int count = split(text, word);
+    if (count == -1)
+        return chain_fail(chain, line, error, "a quote \" is not closed");
+    if (count == -2)
+        return chain_fail(chain, line, error, "more than %d words", MAX_WORDS);
+    return count == 0 || take_statement(chain, word, (size_t)count, line, error);
+}
+
+static bool take_lines(Chain *chain, size_t size, HostError *error) {
+    char *copy = text_copy(chain->text);                               /* cut into words in place */
+    char *at = copy + (strncmp(copy, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0); /* an editor's mark */
     bool fine = true;
-    ssize_t length = 0;
-    for (int line = 1; fine && (length = getline(&text, &room, file)) >= 0; line++) {
-        char *word[MAX_WORDS];
-        char *start = text;
-        if (line == 1 && strncmp(text, "\xEF\xBB\xBF", 3) == 0)
-            start += 3; /* the byte order mark that some editors leave */
-        if (length > MAX_LINE || (size_t)length != strlen(text)) {
-            fine = chain_fail(chain, line, error, "this is not a line of text");
-            break;
-        }
-        int count = split(start, word);
-        if (count == -1)
-            fine = chain_fail(chain, line, error, "a quote \" is not closed");
-        else if (count == -2)
-            fine = chain_fail(chain, line, error, "more than %d words", MAX_WORDS);
-        else if (count > 0)
-            fine = take_statement(chain, word, (size_t)count, line, error);
+    for (int line = 1; fine && *at; line++) {
+        size_t length = strcspn(at, "\n");
+        bool is_text = length <= MAX_LINE && (at[length] || at + length == copy + size);
+        char *next = at + length + (at[length] == '\n');
+        at[length] = '\0';
+        fine = is_text ? take_line(chain, at, line, error)
+                       : chain_fail(chain, line, error, "this is not a line of text");
+        at = next;
     }
-    free(text);
-    if (fine && ferror(file))
-        fine = host_fail(error, "cannot read %s: %s", chain->path, strerror(errno));
+    free(copy);
     return fine;
 }
 
@@ -424,21 +427,64 @@ static bool resolve(Chain *chain, HostError *error) {
     return check_heard(chain, error) && moves_resolve(chain, error);
 }
 
-Chain *chain_load(const char *path, HostError *error) {
+/* ---- the file ---- */
+
+enum { MAX_BYTES = 1 << 20, PATIENCE_MS = 10000 };
+
+/* Waits for more from a pipe or device, whose writer may never come. */
+static bool is_ready(int fd) {
+    struct pollfd ready = {.fd = fd, .events = POLLIN};
+    return poll(&ready, 1, PATIENCE_MS) == 1;
+}
+
+/* Reads up to one byte more than a chain may have. */
+static bool read_bytes(int fd, char *text, size_t *size) {
+    ssize_t got = 0;
+    errno = ETIMEDOUT;
+    do {
+        if (!is_ready(fd))
+            return false;
+        got = read(fd, text + *size, MAX_BYTES + 1 - *size);
+        *size += got > 0 ? (size_t)got : 0;
+    } while ((got > 0 && *size <= MAX_BYTES) || (got < 0 && (errno == EAGAIN || errno == EINTR)));
+    return got >= 0;
+}
+
+/* A pipe that nobody has opened yet is at its end for who does not wait to open it. */
+static bool wait_for_writer(int fd) {
     struct stat status;
-    FILE *file = fopen(path, "r");
-    if (!file || fstat(fileno(file), &status) != 0 || S_ISDIR(status.st_mode)) {
-        host_fail(error, "cannot read the chain file %s: %s", path,
-                  file ? "it is a directory" : strerror(errno));
-        if (file)
-            fclose(file);
-        return NULL;
-    }
+    struct pollfd ready = {.fd = fd, .events = POLLIN};
+    return fstat(fd, &status) != 0 || !S_ISFIFO(status.st_mode) ||
+           (poll(&ready, 1, PATIENCE_MS) == 1 && (ready.revents & (POLLIN | POLLHUP)));
+}
+
+static bool read_file(const char *path, char **text, size_t *size, HostError *error) {
+    struct stat status;
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    const char *why = NULL;
+    *text = text_take(MAX_BYTES + 2, 1);
+    *size = 0;
+    if (fd < 0)
+        why = strerror(errno);
+    else if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode))
+        why = "it is a directory";
+    else if (!wait_for_writer(fd))
+        why = "it is a pipe, and nobody writes to it";
+    else if (!read_bytes(fd, *text, size))
+        why = strerror(errno);
+    else if (*size > MAX_BYTES)
+        why = "it is longer than 1 MB";
+    if (fd >= 0)
+        close(fd);
+    return !why || host_fail(error, "cannot read the chain file %s: %s", path, why);
+}
+
+Chain *chain_load(const char *path, HostError *error) {
+    size_t size = 0;
     Chain *chain = text_take(1, sizeof *chain);
     chain->path = text_copy(path);
-    bool fine = take_lines(chain, file, error) && resolve(chain, error);
-    fclose(file);
-    if (fine)
+    if (read_file(path, &chain->text, &size, error) && take_lines(chain, size, error) &&
+        resolve(chain, error))
         return chain;
     chain_free(chain);
     return NULL;

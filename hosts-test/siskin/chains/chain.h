@@ -97,6 +97,7 @@ typedef struct {
 
 typedef struct {
     char *path; /* of the chain file; NULL: from the command line */
+    char *text; /* of the chain file, as it was read */
     ChainBus *busses;
     size_t n_busses;
     Lane *lanes; /* those written here, then those of files */
@@ -106,7 +107,7 @@ typedef struct {
     int mix;
 } Chain;
 
-/* Reads a chain file. Errors name the file and the line, and say what is allowed. What depends on
+/* Reads a chain file, once; it may be a pipe. Errors name the file and the line, and say what is allowed. What depends on
  * the plugins themselves (names, controls, channels) is checked when the chain is rendered. */
 Chain *chain_load(const char *path, HostError *error);
 

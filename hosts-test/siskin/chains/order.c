@@ -2,6 +2,7 @@
 #include "siskin/chains/order.h"
 
 #include "siskin/place.h"
+#include "siskin/text.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -13,19 +14,21 @@ static Chain *load(const char *name, HostError *error) {
     return chain;
 }
 
-static bool feed(Chain *chain, int n_words, char **words, HostError *error) {
+static bool feed(Chain *chain, int n_words, char *const *words, HostError *error) {
     for (int i = 0; i < n_words; i++) {
-        char *equals = strchr(words[i], '=');
+        const char *equals = strchr(words[i], '=');
         if (!equals || equals == words[i] || !equals[1])
             return host_fail(error, "'%s': with --chain, what follows OUT is BUS=FILE", words[i]);
-        *equals = '\0';
-        if (!chain_feed(chain, words[i], equals + 1, error))
+        char *bus = text_print("%.*s", (int)(equals - words[i]), words[i]);
+        bool fine = chain_feed(chain, bus, equals + 1, error);
+        free(bus);
+        if (!fine)
             return false;
     }
     return true;
 }
 
-Chain *order_chain(const char *name, int n_words, char **words, HostError *error) {
+Chain *order_chain(const char *name, int n_words, char *const *words, HostError *error) {
     Chain *chain = NULL;
     if (name)
         chain = load(name, error);

@@ -7,6 +7,6 @@
 
 /* What follows TAKE and OUT: with a chain (its file, or the name of a ready one) BUS=FILE words,
  * else processors with their controls. NULL: it cannot be; the text says why. */
-Chain *order_chain(const char *chain, int n_words, char **words, HostError *error);
+Chain *order_chain(const char *chain, int n_words, char *const *words, HostError *error);
 
 #endif

@@ -233,9 +233,9 @@ static void table_events(const Measures *m) {
 }
 
 void print_table(const Measures *m, const Measures *reference, bool all) {
-    char length[32];
-    printf("%s: %s, %g Hz, %s\n", m->path, text_time(length, m->length_s), m->rate_hz,
-           m->channels == 1 ? "mono" : "stereo");
+    char length[32], path[4096];
+    printf("%s: %s, %g Hz, %s\n", text_plain(path, sizeof path, m->path),
+           text_time(length, m->length_s), m->rate_hz, m->channels == 1 ? "mono" : "stereo");
     table_level(m);
     table_faults(m);
     table_sounds(m);
@@ -260,8 +260,9 @@ static void cell(int width, double value, int decimals) {
 }
 
 void print_row(const Measures *m) {
-    char length[32], key[24];
-    printf("%-28s%9s", text_base(m->path), text_time(length, m->length_s));
+    char length[32], key[24], name[1024];
+    printf("%-28s%9s", text_plain(name, sizeof name, text_base(m->path)),
+           text_time(length, m->length_s));
     cell(8, m->integrated_lufs, 1);
     cell(8, m->range_lu, 1);
     cell(8, m->true_peak_db, 1);
@@ -342,21 +343,11 @@ void print_csv_head(bool reference) {
     putchar('\n');
 }
 
-void print_csv_text(const char *text) {
-    putchar('"');
-    for (; *text; text++) {
-        if (*text == '"')
-            putchar('"');
-        putchar(*text);
-    }
-    putchar('"');
-}
-
 void print_csv(const Measures *m, const Measures *reference) {
     Column column[MOST_COLUMNS];
     char key[24];
     size_t n = columns_of(m, reference, column);
-    print_csv_text(m->path);
+    text_csv(stdout, m->path);
     printf(",%s", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "");
     for (size_t i = 0; i < n; i++) {
         putchar(',');

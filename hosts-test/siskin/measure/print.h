@@ -16,8 +16,6 @@ void print_table(const Measures *take, const Measures *reference, bool all);
 void print_json(Json *json, const Measures *take, const Measures *reference);
 void print_csv_head(bool reference);
 void print_csv(const Measures *take, const Measures *reference);
-/* A text as CSV has it (RFC 4180): in quotes, which are doubled. */
-void print_csv_text(const char *text);
 /* One line of a table of takes. */
 void print_row_head(void);
 void print_row(const Measures *take);

@@ -423,6 +423,7 @@ static bool measure_open(AudioReader *reader, Measures *m, MeasureProgress *prog
     m->channels = reader->channels;
     m->length_s = (double)reader->frames / reader->rate_hz;
     m->cleaned = reader->cleaned;
+    text_add(m->notes, sizeof m->notes, "%s", audio_notes(reader));
     if (fine)
         conclude(analysis, m);
     analysis_close(analysis);

@@ -47,6 +47,7 @@ typedef struct {
     double rate_hz, length_s;
     unsigned channels;
     uint64_t cleaned; /* samples that were not finite */
+    char notes[2048]; /* what to know about the file, a line each */
 
     double integrated_lufs, short_most_lufs, momentary_most_lufs, range_lu;
     double true_peak_db, sample_peak_db; /* dBTP, dBFS, amplitude */

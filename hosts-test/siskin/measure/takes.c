@@ -52,8 +52,7 @@ bool takes_measure(const char *path, Measures *measures, Progress *progress, Hos
     Shown shown = {progress, text_base(path)};
     bool fine = measure_take(path, measures, show, &shown, error);
     progress_clear(progress);
-    if (fine && measures->cleaned)
-        fprintf(stderr, "siskin: note: %s: %llu samples are not numbers, and were read as 0\n",
-                path, (unsigned long long)measures->cleaned);
+    if (fine)
+        report_note_lines(measures->notes);
     return fine;
 }

@@ -11,7 +11,6 @@
 #include "siskin/render/report.h"
 #include "siskin/text.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -20,7 +19,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { MOST_TRACE_ROWS = 120000, MOST_CHAIN_BYTES = 1 << 20 };
+enum { MOST_TRACE_ROWS = 120000 };
 static const double TRACE_STEP_MS = 5.0;
 
 typedef struct {
@@ -89,19 +88,6 @@ static bool check_paths(const Job *job, HostError *error) {
 
 /* ---- the chain as text ---- */
 
-static char *read_text(const char *path, HostError *error) {
-    FILE *file = fopen(path, "r");
-    if (!file) {
-        host_fail(error, "cannot read %s: %s", path, strerror(errno));
-        return NULL;
-    }
-    char *text = text_take(MOST_CHAIN_BYTES + 1, 1);
-    size_t n = fread(text, 1, MOST_CHAIN_BYTES, file);
-    text[n] = '\0';
-    fclose(file);
-    return text;
-}
-
 static void add_text(char **text, const char *format, const char *a, const char *b) {
     char *more = text_print(format, a, b);
     char *longer = text_print("%s%s", *text, more);
@@ -122,19 +108,16 @@ static void add_processor(char **text, const ChainProcessor *p) {
 }
 
 /* The chain file as it is, or the processors of the command line, a line each; then the files. */
-static bool print_chain(Job *job, HostError *error) {
+static void print_chain(Job *job) {
     const Chain *chain = job->chain;
     char **text = &job->page.chain_text;
-    *text = chain->path ? read_text(chain->path, error) : text_copy("");
-    if (!*text)
-        return false;
+    *text = text_copy(chain->path ? chain->text : "");
     for (size_t b = 0; !chain->path && b < chain->n_busses; b++)
         for (size_t i = 0; i < chain->busses[b].n_processors; i++)
             add_processor(text, &chain->busses[b].processors[i]);
     for (size_t b = 0; b < chain->n_busses; b++)
         if (chain->busses[b].file)
             add_text(text, "# %s is fed by %s\n", chain->busses[b].name, chain->busses[b].file);
-    return true;
 }
 
 /* ---- the render ---- */
@@ -284,8 +267,9 @@ static void print_done(const Job *job) {
 static bool make_page(Job *job, Host *host, HostError *error) {
     safe_catch_signals();
     job->progress = progress_begin(job->words->quiet);
+    print_chain(job);
     bool fine = choose_step(job, error) && open_aside(job, error) && render(job, host, error) &&
-                gather(job, error) && print_chain(job, error) && write_page(job, error);
+                gather(job, error) && write_page(job, error);
     progress_clear(&job->progress);
     safe_discard(&job->result);
     safe_discard(&job->trace);
@@ -309,7 +293,7 @@ static int report(Job *job, HostError *error) {
     else
         print_done(job);
     if (result == STATUS_OK)
-        report_notes(&job->page.report);
+        report_note_lines(job->page.report.notes);
     free_page(&job->page);
     host_close(host);
     return result;

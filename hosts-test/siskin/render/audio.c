@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/render/audio.h"
 
-#include "siskin/render/cut.h"
+#include "siskin/render/origin.h"
 #include "siskin/text.h"
 
 #include <errno.h>
@@ -13,93 +13,6 @@
 #include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
-
-/* ---- reading ---- */
-
-static bool check_info(AudioReader *reader, const SF_INFO *info, HostError *error) {
-    if (info->channels < 1 || info->channels > AUDIO_CHANNELS)
-        return host_fail(error, "%s has %d channels; 1 (mono) or 2 (stereo) are allowed",
-                         reader->path, info->channels);
-    if (info->frames < 1)
-        return host_fail(error, "%s holds no audio", reader->path);
-    reader->rate_hz = info->samplerate;
-    reader->channels = (unsigned)info->channels;
-    reader->frames = (uint64_t)info->frames;
-    reader->interleaved = text_take((size_t)AUDIO_BLOCK * reader->channels, sizeof(float));
-    return true;
-}
-
-static bool open_file(AudioReader *reader, HostError *error) {
-    struct stat status;
-    char why[128];
-    SF_INFO info = {0};
-    int fd = open(reader->path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0)
-        return host_fail(error, "cannot read %s: %s", reader->path, strerror(errno));
-    if (fstat(fd, &status) == 0 && !S_ISREG(status.st_mode)) {
-        close(fd);
-        return host_fail(error, "cannot read %s: it is %s", reader->path,
-                         S_ISDIR(status.st_mode) ? "a directory" : "not a plain file");
-    }
-    if (cut_off(fd, why, sizeof why)) {
-        close(fd);
-        return host_fail(error, "%s %s", reader->path, why);
-    }
-    reader->file = sf_open_fd(fd, SFM_READ, &info, SF_TRUE);
-    if (!reader->file) /* libsndfile has closed fd */
-        return host_fail(error, "cannot read %s as audio: %s", reader->path, sf_strerror(NULL));
-    return check_info(reader, &info, error);
-}
-
-bool audio_open(AudioReader *reader, const char *path, HostError *error) {
-    *reader = (AudioReader){.path = text_copy(path)};
-    if (open_file(reader, error))
-        return true;
-    audio_close(reader);
-    return false;
-}
-
-static void clean(AudioReader *reader, size_t n) {
-    for (size_t i = 0; i < n * reader->channels; i++) {
-        if (isfinite(reader->interleaved[i]))
-            continue;
-        reader->interleaved[i] = 0.0f;
-        if (reader->cleaned++ == 0)
-            reader->first_cleaned = reader->at + i / reader->channels;
-    }
-}
-
-bool audio_read(AudioReader *reader, float *const *channel, size_t n, HostError *error) {
-    size_t there = n;
-    if (reader->frames - reader->at < there)
-        there = (size_t)(reader->frames - reader->at);
-    sf_count_t got =
-        there ? sf_readf_float(reader->file, reader->interleaved, (sf_count_t)there) : 0;
-    if (got < (sf_count_t)there) {
-        char is[32];
-        char should[32];
-        double at = (double)(reader->at + (uint64_t)(got > 0 ? got : 0));
-        return host_fail(error, "%s ends at %s, but its header promises %s", reader->path,
-                         text_time(is, at / reader->rate_hz),
-                         text_time(should, (double)reader->frames / reader->rate_hz));
-    }
-    clean(reader, there);
-    for (unsigned c = 0; c < reader->channels; c++) {
-        for (size_t i = 0; i < there; i++)
-            channel[c][i] = reader->interleaved[i * reader->channels + c];
-        memset(channel[c] + there, 0, (n - there) * sizeof(float));
-    }
-    reader->at += there;
-    return true;
-}
-
-void audio_close(AudioReader *reader) {
-    if (reader->file)
-        sf_close(reader->file);
-    free(reader->path);
-    free(reader->interleaved);
-    *reader = (AudioReader){0};
-}
 
 /* ---- formats ---- */
 
@@ -212,27 +125,12 @@ static bool choose_form(AudioWriter *writer, uint64_t frames, int *form, HostErr
     return true;
 }
 
-/* What places the take in a session and names it. Most containers hold only some of this, and
- * libsndfile refuses the rest: that is fine. */
-static void keep_metadata(SNDFILE *to, SNDFILE *from) {
-    SF_BROADCAST_INFO_VAR(2048) broadcast;
-    SF_CUES cues;
-    if (sf_command(from, SFC_GET_BROADCAST_INFO, &broadcast, sizeof broadcast) == SF_TRUE)
-        sf_command(to, SFC_SET_BROADCAST_INFO, &broadcast, sizeof broadcast);
-    if (sf_command(from, SFC_GET_CUE, &cues, sizeof cues) == SF_TRUE)
-        sf_command(to, SFC_SET_CUE, &cues, sizeof cues);
-    for (int id = SF_STR_FIRST; id <= SF_STR_LAST; id++) {
-        const char *text = sf_get_string(from, id);
-        if (text)
-            sf_set_string(to, id, text);
-    }
-}
-
 bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
-                  unsigned channels, uint64_t frames, const AudioReader *like, HostError *error) {
+                  unsigned channels, uint64_t frames, const AudioOrigin *origin, HostError *error) {
     static SF_VIRTUAL_IO io = {io_length, io_seek, io_read, io_write, io_tell};
     SF_INFO info = {.samplerate = (int)lrint(rate_hz), .channels = (int)channels};
-    *writer = (AudioWriter){.format = *format, .channels = channels, .noise = 0x9E3779B9};
+    *writer = (AudioWriter){
+        .format = *format, .rate_hz = rate_hz, .channels = channels, .noise = 0x9E3779B9};
     if (!safe_open(&writer->safe, path, error))
         return false;
     if (!choose_form(writer, frames, &info.format, error)) {
@@ -248,8 +146,8 @@ bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *form
     }
     /* The peak chunk holds the time of writing: without it equal renders are equal files. */
     sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
-    if (like)
-        keep_metadata(writer->file, like->file);
+    if (origin)
+        origin_keep(writer, origin);
     size_t samples = (size_t)AUDIO_BLOCK * channels;
     if (format->bits == AUDIO_BITS_FLOAT)
         writer->interleaved = text_take(samples, sizeof(float));
@@ -285,12 +183,21 @@ static int quantize(AudioWriter *writer, double sample, int bits, bool dither) {
     return (int)value * (1 << (32 - bits));
 }
 
+static bool fail_overflow(const AudioWriter *writer, uint64_t frame, HostError *error) {
+    char at[32];
+    return host_fail(error,
+                     "cannot write %s: from %s on it is beyond any number; turn a fader down",
+                     writer->safe.path, text_time(at, (double)frame / writer->rate_hz));
+}
+
 bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, HostError *error) {
     int bits = writer->format.bits == AUDIO_BITS_16 ? 16 : 24;
     bool dither = bits == 16 && !writer->format.no_dither;
     for (size_t i = 0; i < n; i++) {
         for (unsigned c = 0; c < writer->channels; c++) {
             float sample = channel[c][i];
+            if (!isfinite(sample))
+                return fail_overflow(writer, writer->at + i, error);
             writer->peak = fmax(writer->peak, fabs((double)sample));
             size_t at = i * writer->channels + c;
             if (writer->interleaved)
@@ -306,6 +213,7 @@ bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, Hos
         return host_fail(error, "cannot write %s: %s", writer->safe.path,
                          writer->write_error ? strerror(writer->write_error)
                                              : sf_strerror(writer->file));
+    writer->at += n;
     return true;
 }
 

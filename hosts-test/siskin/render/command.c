@@ -19,16 +19,20 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    bool stems, stereo, skip_done, no_dither, quiet, help;
+    const char *full_scale, *from, *to, *summary;
+    bool salvage, deep, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
 /* Options as meant. */
 typedef struct {
     Chain *chain;
     TakeJob job;
-    const char *trace;
+    const char *chains; /* folder of them, or NULL */
+    int n_feeds;
+    char *const *feeds;
+    const char *trace, *summary;
     unsigned parallel;
-    bool skip_done, quiet;
+    bool deep, skip_done, quiet;
 } Request;
 
 #define MAX_TAIL_S 600.0
@@ -112,14 +116,24 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                        error) ||
         !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
                        error) ||
+        !number_option(words->from, "from", 0.0, 1e6, &request->job.from_s, error) ||
+        !number_option(words->to, "to", 0.0, 1e6, &request->job.to_s, error) ||
+        !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
+                       error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 3, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
         return false;
+    if (words->to && request->job.to_s <= request->job.from_s)
+        return host_fail(error, "--to %s comes not after --from %s", words->to,
+                         words->from ? words->from : "0");
     request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
+    request->job.how.salvage = words->salvage;
     request->job.stems = words->stems;
     request->job.stereo = words->stereo;
     request->trace = words->trace;
+    request->summary = words->summary;
+    request->deep = words->deep;
     request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
     request->skip_done = words->skip_done;
     request->quiet = words->quiet;
@@ -128,11 +142,20 @@ static bool read_options(const Words *words, Request *request, HostError *error)
 
 /* ---- the chain ---- */
 
+/* One for all takes, but for a folder of takes with a folder of chains. A single take has the one of
+ * its name. */
 static bool read_chain(const Words *words, int argc, char **argv, Request *request,
                        HostError *error) {
-    request->chain = order_chain(words->chain, argc - 2, argv + 2, error);
+    bool chains = words->chain && files_is_folder(words->chain);
+    char *own = chains ? files_renamed(words->chain, text_base(argv[0]), ".chain") : NULL;
+    request->n_feeds = argc - 2;
+    request->feeds = argv + 2;
+    request->chains = chains && files_is_folder(argv[0]) ? words->chain : NULL;
+    if (!request->chains)
+        request->chain = order_chain(own ? own : words->chain, argc - 2, argv + 2, error);
     request->job.chain = request->chain;
-    return request->chain != NULL;
+    free(own);
+    return request->chains || request->chain;
 }
 
 /* ---- one take ---- */
@@ -154,7 +177,7 @@ static void finish_single(void *user, size_t number, const TakeReport *report) {
     }
     if (!single->request->quiet)
         report_take(&single->request->job, report);
-    report_notes(report);
+    report_note_lines(report->notes);
 }
 
 static void show_single(void *user, double done, size_t jobs_done, size_t jobs_running) {
@@ -194,7 +217,12 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
     const FolderJob folder = {.takes = takes,
                               .outs = outs,
                               .like = &request->job,
+                              .deep = request->deep,
+                              .chains = request->chains,
+                              .n_feeds = request->n_feeds,
+                              .feeds = request->feeds,
                               .traces = request->trace,
+                              .summary = request->summary,
                               .parallel = request->parallel,
                               .skip_done = request->skip_done,
                               .quiet = request->quiet};
@@ -222,7 +250,7 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     if (!host)
         return command_fail("render", STATUS_FAILED, &error);
     int result = STATUS_OK;
-    if (!settings_read(host, request->chain, &error))
+    if (request->chain && !settings_read(host, request->chain, &error))
         result = command_fail("render", STATUS_USAGE, &error);
     else if (files_is_folder(argv[0]))
         result = render_folder(host, request, argv[0], argv[1]);
@@ -239,12 +267,24 @@ int command_render(int argc, char **argv) {
     const Option options[] = {
         {"chain", "FILE",
          "busses and processors from a chain file, or a ready chain by its\n"
-         "name (siskin list tells them)",
+         "name (siskin list tells them), or a folder with a NAME.chain for\n"
+         "each take, as siskin advise --into writes them",
          &words.chain, NULL},
         {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
          &words.stems},
+        {"salvage", NULL,
+         "render what is there of a damaged file; what is lost is silent,\n"
+         "and told",
+         NULL, &words.salvage},
+        {"full-scale", "NUMBER",
+         "what stands for full scale in files of floats that hold whole\n"
+         "numbers: 32768",
+         &words.full_scale, NULL},
         {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
          NULL},
+        {"from", "SECONDS", "write from there on; it sounds as in the whole render", &words.from,
+         NULL},
+        {"to", "SECONDS", "write up to there", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME", "wav, flac or aiff (else after OUT's name; folders: wav)", &words.format,
          NULL},
@@ -260,11 +300,16 @@ int command_render(int argc, char **argv) {
         {"trace-step", "MS", "length of one row of the trace (5)", &words.trace_step, NULL},
         {"jobs", "N", "takes of a folder at a time (as many as there are cores)", &words.jobs,
          NULL},
+        {"subfolders", NULL, "folder: also the takes in the folders in it", NULL, &words.deep},
+        {"summary", "FILE", "folder: a row for each take, as comma-separated values",
+         &words.summary, NULL},
         {"skip-done", NULL,
-         "folder: leave out takes whose output is newer than the take,\n"
-         "what feeds its busses, and the chain file",
+         "folder: leave out takes whose output was made of the same files\n"
+         "with the same settings",
          NULL, &words.skip_done},
-        {"patience", "SECONDS", "how long a processor may take over one block (60)",
+        {"patience", "SECONDS",
+         "how long a processor may take to begin, over one block, and to\n"
+         "end (60)",
          &words.patience, NULL},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},

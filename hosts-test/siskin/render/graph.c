@@ -46,6 +46,7 @@ typedef struct {
 struct Graph {
     double rate_hz;
     size_t step;
+    uint64_t first; /* frame of the files that the outputs begin with */
     Node *nodes;
     size_t n_nodes;
     Edge *edges;
@@ -293,7 +294,7 @@ static bool check_output(const Graph *graph, const Node *node, uint64_t at, size
  */
 static size_t to_next_step(const Graph *graph, const Node *node, uint64_t at) {
     int64_t step = (int64_t)graph->step;
-    int64_t into = ((int64_t)at - (int64_t)node->late) % step;
+    int64_t into = ((int64_t)at - (int64_t)node->late - (int64_t)graph->first) % step;
     return (size_t)(step - (into < 0 ? into + step : into));
 }
 
@@ -318,7 +319,7 @@ static bool run_processor(Graph *graph, Node *node, uint64_t at, size_t n, Graph
             out[c] = node->out[c] + done;
         }
         host_run(node->instance, piece, in, node->has_key ? key : NULL, out);
-        node->watch(node->user, node->instance, frame, piece);
+        node->watch(node->user, node->instance, frame - (int64_t)graph->first, piece);
         done += piece;
     }
     atomic_store_explicit(&status->running, 0, memory_order_relaxed);
@@ -353,9 +354,10 @@ static void run_mover(Node *node, uint64_t at, size_t n) {
     }
 }
 
-static bool run_sink(Node *node, uint64_t at, size_t n, uint64_t frames, HostError *error) {
-    uint64_t begin = node->late;
-    uint64_t end = node->late + frames;
+static bool run_sink(const Graph *graph, Node *node, uint64_t at, size_t n, uint64_t frames,
+                     HostError *error) {
+    uint64_t begin = node->late + graph->first;
+    uint64_t end = begin + frames;
     uint64_t from = at > begin ? at : begin;
     uint64_t to = at + n < end ? at + n : end;
     const float *channel[AUDIO_CHANNELS];
@@ -380,32 +382,36 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
             return false;
         if (node->kind == MOVER)
             run_mover(node, at, n);
-        if (node->kind == SINK && !run_sink(node, at, n, frames, error))
+        if (node->kind == SINK && !run_sink(graph, node, at, n, frames, error))
             return false;
     }
     return true;
 }
 
-static void activate_all(Graph *graph, bool active) {
+static void activate_all(Graph *graph, bool active, GraphStatus *status) {
     for (size_t i = 0; i < graph->n_nodes; i++) {
         HostInstance *instance = graph->nodes[i].instance;
+        atomic_store(&status->running, instance ? graph->nodes[i].number : 0);
         if (instance && active)
             host_activate(instance);
         else if (instance)
             host_deactivate(instance);
     }
+    atomic_store(&status->running, 0);
 }
 
-bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *error) {
+bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *status,
+               HostError *error) {
     size_t late = 0;
     for (size_t i = 0; i < graph->n_nodes; i++)
         if (graph->nodes[i].kind == SINK && graph->nodes[i].late > late)
             late = graph->nodes[i].late;
-    uint64_t total = frames + late;
+    uint64_t total = first + frames + late;
+    graph->first = first;
     atomic_store_explicit(&status->total, total, memory_order_relaxed);
     /* Plugins of others may be slow on the denormal numbers of a dying echo. */
     uint64_t before = flush_zero_begin();
-    activate_all(graph, true);
+    activate_all(graph, true, status);
     bool fine = true;
     for (uint64_t at = 0; at < total && fine;) {
         size_t n = total - at < BLOCK ? (size_t)(total - at) : BLOCK;
@@ -413,7 +419,7 @@ bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *er
         at += n;
         atomic_store_explicit(&status->done, at, memory_order_relaxed);
     }
-    activate_all(graph, false);
+    activate_all(graph, false, status);
     flush_zero_end(before);
     return fine;
 }

@@ -28,7 +28,7 @@ typedef struct {
 } GraphMatrix;
 
 /* Called after each run() of a processor with the meters as it left them. The output that the run
- * gave belongs to frames at..at + n - 1 of the files, some of them before 0 or past the end. */
+ * gave belongs to frames at..at + n - 1 of the outputs, some of them before 0 or past the end. */
 typedef void GraphWatch(void *user, const HostInstance *instance, int64_t at, size_t n);
 
 /* Before a processor runs on what will come out at `frame` of the files: sets what moves, and
@@ -45,8 +45,7 @@ typedef struct {
     _Atomic int running;          /* `mark` of the processor whose code runs now, or 0 */
 } GraphStatus;
 
-/* Runs of processors are cut at multiples of `step` frames counted from the start of the files at
- * their output, so that meters are read at the same moments for all of them. */
+/* Runs of processors are cut at multiples of `step` frames counted from the start of the outputs, so that meters are read at the same moments for all of them. */
 Graph *graph_new(double rate_hz, size_t step);
 void graph_free(Graph *graph); /* frees nodes and edges, but nothing that was handed in */
 
@@ -70,8 +69,10 @@ bool graph_prepare(Graph *graph, HostError *error);
 /* Frames by which a node's output is late; after graph_prepare. */
 size_t graph_lateness(const Graph *graph, int node);
 
-/* Runs until every sink has `frames` frames. Fails on whatever a reader, writer or plugin does
+/* Runs from the start of the files until every sink has frames first..first + frames - 1 of them;
+ * watchers count from `first`, too. Fails on whatever a reader, writer or plugin does
  * wrong; a plugin that gives out what is not a number is named. */
-bool graph_run(Graph *graph, uint64_t frames, GraphStatus *status, HostError *error);
+bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *status,
+               HostError *error);
 
 #endif

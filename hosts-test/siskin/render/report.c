@@ -5,9 +5,12 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
+
+enum { PLAIN = 4096 }; /* bytes of a text whose controls are escaped */
 
 static const char *decibels(char buffer[32], double db) {
     if (isinf(db))
@@ -21,9 +24,11 @@ static void head(const TakeJob *job, const TakeReport *report) {
     char length[32];
     char format[48];
     char peak[32];
-    printf("%s: %s, %g Hz, %s, %s; peak %s", job->out, text_time(length, report->length_s),
-           report->rate_hz, report->channels == 1 ? "mono" : "stereo",
-           audio_format_name(format, &job->format), decibels(peak, text_db(report->peak)));
+    char out[PLAIN];
+    printf("%s: %s, %g Hz, %s, %s; peak %s", text_plain(out, sizeof out, job->out),
+           text_time(length, report->length_s), report->rate_hz,
+           report->channels == 1 ? "mono" : "stereo", audio_format_name(format, &job->format),
+           decibels(peak, text_db(report->peak)));
     printf("; took %.2f s", report->seconds);
     if (report->seconds > 0.0)
         printf(", %.0f times real time", report->length_s / report->seconds);
@@ -54,8 +59,9 @@ void report_take(const TakeJob *job, const TakeReport *report) {
 void report_row_done(const char *name, const TakeReport *report) {
     char length[32];
     char peak[32];
-    printf("ok       %-28s %9s  peak %10s", name, text_time(length, report->length_s),
-           decibels(peak, text_db(report->peak)));
+    char plain[PLAIN];
+    printf("ok       %-28s %9s  peak %10s", text_plain(plain, sizeof plain, name),
+           text_time(length, report->length_s), decibels(peak, text_db(report->peak)));
     for (size_t i = 0; i < report->n_processors; i++)
         if (report->processor[i].has_reduction)
             printf("%s %s %.1f", i ? "," : "  most reduction, dB:", report->processor[i].label,
@@ -64,17 +70,23 @@ void report_row_done(const char *name, const TakeReport *report) {
 }
 
 void report_row_failed(const char *name, const char *why) {
-    printf("FAILED   %-28s %s\n", name, why);
+    char plain[PLAIN], plain_why[PLAIN];
+    printf("FAILED   %-28s %s\n", text_plain(plain, sizeof plain, name),
+           text_plain(plain_why, sizeof plain_why, why));
 }
 
 void report_row_skipped(const char *name) {
-    printf("skipped  %-28s done before\n", name);
+    char plain[PLAIN];
+    printf("skipped  %-28s done before\n", text_plain(plain, sizeof plain, name));
 }
 
-void report_notes(const TakeReport *report) {
-    for (const char *line = report->notes; *line;) {
+void report_note_lines(const char *notes) {
+    for (const char *line = notes; *line;) {
         int length = (int)strcspn(line, "\n");
-        fprintf(stderr, "siskin: note: %.*s\n", length, line);
+        char *text = text_print("%.*s", length, line);
+        char plain[PLAIN];
+        fprintf(stderr, "siskin: note: %s\n", text_plain(plain, sizeof plain, text));
+        free(text);
         line += length + (line[length] == '\n');
     }
 }

@@ -13,8 +13,8 @@ void report_row_done(const char *name, const TakeReport *report);
 void report_row_failed(const char *name, const char *why);
 void report_row_skipped(const char *name);
 
-/* The notes, each with `name` (or NULL) in front, to stderr. */
-void report_notes(const TakeReport *report);
+/* Notes, one a line, to stderr. */
+void report_note_lines(const char *notes);
 
 /* A line on the terminal that is written over each time. Nothing is shown in the first second, when
  * stderr is not a terminal, or with `quiet`. */

@@ -2,9 +2,11 @@
 #include "siskin/render/take.h"
 
 #include "siskin/chains/settings.h"
+#include "siskin/files.h"
 #include "siskin/render/matrix.h"
 #include "siskin/render/meter.h"
 #include "siskin/render/motion.h"
+#include "siskin/render/stamp.h"
 #include "siskin/text.h"
 
 #include <math.h>
@@ -35,6 +37,7 @@ typedef struct {
     TakeReport *report;
     HostError *error;
     double rate_hz;
+    uint64_t first;  /* of the files, in the output */
     uint64_t frames; /* of the output */
     size_t step;
     Placed placed[CHAIN_MAX_BUSSES];
@@ -46,6 +49,7 @@ typedef struct {
     AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
     size_t n_writers;
     Trace trace;
+    char stamp[TAKE_STAMP];
     Graph *graph;
 } Take;
 
@@ -84,10 +88,10 @@ size_t take_outputs(const TakeJob *job, char *path[TAKE_MAX_OUTPUTS]) {
     return count;
 }
 
-static const char *input_of(const Take *take, size_t bus) {
-    if (!take->chain->busses[bus].wants_file)
+const char *take_input(const TakeJob *job, size_t bus) {
+    if (!job->chain->busses[bus].wants_file)
         return NULL;
-    return (int)bus == take->chain->take ? take->job->take : take->job->feed[bus];
+    return (int)bus == job->chain->take ? job->take : job->feed[bus];
 }
 
 static bool check_outputs(Take *take) {
@@ -96,7 +100,7 @@ static bool check_outputs(Take *take) {
     bool fine = true;
     for (size_t o = 0; o < count && fine; o++) {
         for (size_t b = 0; b < take->chain->n_busses && fine; b++) {
-            const char *input = input_of(take, b);
+            const char *input = take_input(take->job, b);
             if (input && safe_same_file(path[o], input))
                 fine = host_fail(take->error,
                                  "%s would be written over %s, which is read; give "
@@ -107,7 +111,7 @@ static bool check_outputs(Take *take) {
             fine =
                 host_fail(take->error, "%s is the chain file itself; give another name", path[o]);
         for (size_t other = 0; other < o && fine; other++)
-            if (strcmp(path[o], path[other]) == 0 || safe_same_file(path[o], path[other]))
+            if (files_key(path[o]) == files_key(path[other]))
                 fine = host_fail(take->error, "%s would be written twice", path[o]);
     }
     for (size_t o = 0; o < count; o++)
@@ -116,33 +120,41 @@ static bool check_outputs(Take *take) {
 }
 
 static bool open_inputs(Take *take) {
-    const char *first = take->job->take;
     for (size_t i = 0; i < take->chain->n_busses; i++) {
-        const char *path = input_of(take, i);
+        const char *path = take_input(take->job, i);
         AudioReader *reader = &take->placed[i].reader;
         if (!path)
             continue;
-        if (!audio_open(reader, path, take->error))
+        if (!audio_open_how(reader, path, &take->job->how, take->error))
             return false;
-        if (take->rate_hz == 0.0) {
-            take->rate_hz = reader->rate_hz;
-            first = path;
-        }
-        if (reader->rate_hz != take->rate_hz)
-            return host_fail(take->error, "%s is at %g Hz but %s at %g Hz; they must be the same",
-                             path, reader->rate_hz, first, take->rate_hz);
     }
+    /* The take's own rate is that of the output; what else is heard with it follows. */
+    take->rate_hz = take->placed[take->chain->take].reader.rate_hz;
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (take->placed[i].reader.path &&
+            !audio_convert(&take->placed[i].reader, take->rate_hz, take->error))
+            return false;
     return true;
 }
 
-/* The output is as long as the longest file that can be heard in it. */
-static void find_length(Take *take) {
+/* The output is as long as the longest file that can be heard in it, or a section of that. */
+static bool find_length(Take *take) {
+    char end[32];
     bool heard[CHAIN_MAX_BUSSES];
+    const TakeJob *job = take->job;
+    uint64_t all = 0;
     chain_heard(take->chain, heard);
     for (size_t i = 0; i < take->chain->n_busses; i++)
-        if (heard[i] && take->placed[i].reader.frames > take->frames)
-            take->frames = take->placed[i].reader.frames;
-    take->frames += (uint64_t)llround(take->job->tail_s * take->rate_hz);
+        if (heard[i] && take->placed[i].reader.frames > all)
+            all = take->placed[i].reader.frames;
+    all += (uint64_t)llround(job->tail_s * take->rate_hz);
+    uint64_t to = job->to_s > 0.0 ? (uint64_t)llround(job->to_s * take->rate_hz) : all;
+    take->first = (uint64_t)llround(job->from_s * take->rate_hz);
+    if (take->first >= all)
+        return host_fail(take->error, "--from %g: %s ends at %s", job->from_s, job->take,
+                         text_time(end, (double)all / take->rate_hz));
+    take->frames = (to < all ? to : all) - take->first;
+    return true;
 }
 
 /* ---- channels: a bus is as wide as what comes in, unless it says otherwise ---- */
@@ -383,9 +395,9 @@ static void connect_bus(Take *take, size_t number) {
 /* A file of the output: the node of its sink, or -1. */
 static int add_sink(Take *take, const char *path, unsigned channels) {
     AudioWriter *writer = text_take(1, sizeof *writer);
-    const AudioReader *like = &take->placed[take->chain->take].reader;
-    if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames, like,
-                      take->error)) {
+    const AudioOrigin origin = {&take->placed[take->chain->take].reader, take->first, take->stamp};
+    if (!audio_create(writer, path, &take->job->format, take->rate_hz, channels, take->frames,
+                      &origin, take->error)) {
         free(writer);
         return -1;
     }
@@ -416,6 +428,17 @@ static bool connect_sinks(Take *take) {
 }
 
 /* ---- the whole ---- */
+
+/* Of the files as they were opened: who replaces one meanwhile has made a newer take. */
+static void stamp_opened(Take *take) {
+    uint64_t files = TEXT_HASH_BEGIN;
+    for (size_t i = 0; i < take->chain->n_busses; i++) {
+        const AudioReader *reader = &take->placed[i].reader;
+        if (reader->path)
+            files = stamp_file(files, reader->bytes, &reader->changed);
+    }
+    stamp_write(take->stamp, take->job, files);
+}
 
 static bool build(Take *take) {
     double asked_ms = take->job->trace_step_ms;
@@ -448,19 +471,16 @@ static void begin_trace(Take *take) {
 }
 
 static void take_notes(Take *take) {
-    char time[32];
-    for (size_t i = 0; i < take->chain->n_busses; i++) {
-        const AudioReader *reader = &take->placed[i].reader;
-        if (reader->cleaned)
-            note(take, "%s: %llu samples were not numbers, the first at %s; taken as silence",
-                 reader->path, (unsigned long long)reader->cleaned,
-                 text_time(time, (double)reader->first_cleaned / reader->rate_hz));
-    }
+    for (size_t i = 0; i < take->chain->n_busses; i++)
+        if (take->placed[i].reader.path)
+            text_add(take->report->notes, sizeof take->report->notes, "%s",
+                     audio_notes(&take->placed[i].reader));
     for (size_t i = 0; i < take->n_writers; i++) {
         const AudioWriter *writer = take->writers[i];
         if (writer->clipped)
             note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
                  writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        text_add(take->report->notes, sizeof take->report->notes, "%s", writer->notes);
         if (writer->is_rf64)
             note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);
     }
@@ -473,15 +493,17 @@ static bool render(Take *take) {
     take->report->usage = true; /* until everything fits together */
     if (!check_outputs(take) || !find_channels(take))
         return false;
+    if (!find_length(take))
+        return false;
     take->report->usage = false;
-    find_length(take);
     take->report->rate_hz = take->rate_hz;
     take->report->length_s = (double)take->frames / take->rate_hz;
+    stamp_opened(take);
     if (!build(take))
         return false;
     if (take->job->trace)
         begin_trace(take);
-    if (!graph_run(take->graph, take->frames, &take->report->status, take->error))
+    if (!graph_run(take->graph, take->first, take->frames, &take->report->status, take->error))
         return false;
     for (size_t i = 0; i < take->report->n_processors; i++)
         meter_finish(&take->meters[i]);
@@ -501,10 +523,12 @@ static void clean_up(Take *take) {
     graph_free(take->graph);
     for (size_t i = 0; i < take->n_sides; i++)
         free(take->sides[i]);
-    for (size_t i = 0; i < take->report->n_processors; i++)
+    for (size_t i = 0; i < take->report->n_processors; i++) {
         motion_free(&take->motions[i]);
-    for (size_t i = 0; i < take->report->n_processors; i++)
+        atomic_store(&take->report->status.running, (int)i + 1);
         host_free(take->instances[i]);
+    }
+    atomic_store(&take->report->status.running, 0);
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         audio_close(&take->placed[i].reader);
         free(take->placed[i].plugins);

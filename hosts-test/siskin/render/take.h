@@ -10,18 +10,22 @@
 #define TAKE_PATIENCE_S 60.0
 #define TAKE_TRACE_STEP_MS 5.0
 
+enum { TAKE_STAMP = 96 }; /* bytes of what an output says it was made of: see stamp.h */
+
 /* What to do. Strings belong to the caller. */
 typedef struct {
     const char *take, *out;
     const Chain *chain;
     const char *feed[CHAIN_MAX_BUSSES]; /* files of the busses that want one, but for the take's */
+    AudioHow how;                       /* to read them */
     AudioFormat format;                 /* resolved */
     bool stems;                         /* also write each bus that goes to the mix */
     bool stereo;                        /* make the take stereo before its processors */
+    double from_s, to_s;                /* the section to write; to_s 0: up to the end */
     double tail_s;                      /* go on with silence for this long */
     const char *trace;                  /* file of meters over time, or NULL */
     double trace_step_ms; /* processors run to its rows, traced or not; 0: TAKE_TRACE_STEP_MS */
-    double patience_s;    /* longest that one run of a processor may take; 0: TAKE_PATIENCE_S */
+    double patience_s;    /* longest that one call of a processor may take; 0: TAKE_PATIENCE_S */
 } TakeJob;
 
 /* One processor, seen over the whole take. */
@@ -47,7 +51,7 @@ typedef struct {
     double length_s;   /* of the output */
     double peak;       /* of the output, linear */
     double seconds;    /* it took */
-    char notes[1024];  /* things to know, one a line */
+    char notes[4096];  /* things to know, one a line */
     size_t n_processors;
     TakeProcessor processor[CHAIN_MAX_PROCESSORS];
 } TakeReport;
@@ -56,6 +60,9 @@ enum { TAKE_MAX_OUTPUTS = CHAIN_MAX_BUSSES + 2 };
 
 /* The paths that a job will write: mix, stems, trace. The caller frees each. */
 size_t take_outputs(const TakeJob *job, char *path[TAKE_MAX_OUTPUTS]);
+
+/* The file that feeds a bus; NULL: none does. */
+const char *take_input(const TakeJob *job, size_t bus);
 
 /* Renders; on failure report->error says why and nothing is left behind. */
 void take_render(Host *host, const TakeJob *job, TakeReport *report);

@@ -3,6 +3,7 @@
 
 #include "siskin/text.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -39,12 +40,16 @@ static void empty(const Trace *trace, float *row) {
         row[c] = NAN;
 }
 
-/* A name with a comma or quote would be two columns: put it in quotes, with quotes doubled. */
+/* Plain names of ours stand as they are. */
 static void write_name(FILE *file, const char *name) {
-    fputs(",\"", file);
-    for (; *name; name++)
-        fputs(*name == '"' ? "\"\"" : (char[]){*name, '\0'}, file);
-    fputc('"', file);
+    bool plain = isalnum((unsigned char)*name);
+    for (const char *c = name; *c; c++)
+        plain = plain && (isalnum((unsigned char)*c) || strchr(" .-_:", *c));
+    fputc(',', file);
+    if (plain)
+        fputs(name, file);
+    else
+        text_csv(file, name);
 }
 
 void trace_begin(Trace *trace, uint64_t frames, size_t spread) {
@@ -55,10 +60,7 @@ void trace_begin(Trace *trace, uint64_t frames, size_t spread) {
         empty(trace, row_at(trace, r));
     fputs("time_s", trace->file);
     for (size_t c = 0; c < trace->n_columns; c++)
-        if (strpbrk(trace->names[c], ",\""))
-            write_name(trace->file, trace->names[c]);
-        else
-            fprintf(trace->file, ",%s", trace->names[c]);
+        write_name(trace->file, trace->names[c]);
     fputc('\n', trace->file);
 }
 

@@ -133,8 +133,8 @@ static inline pid_t start_program(const char *line, int out, int err, rlim_t mos
         const struct rlimit limit = {most_bytes, most_bytes};
         setenv("SISKIN_LV2", directory, 1);
         /* Under nohup, or in the background of a shell, these would be ignored. */
-        for (size_t i = 0; i < 3; i++)
-            signal((const int[]){SIGINT, SIGTERM, SIGHUP}[i], SIG_DFL);
+        for (size_t i = 0; i < 4; i++)
+            signal((const int[]){SIGINT, SIGTERM, SIGHUP, SIGQUIT}[i], SIG_DFL);
         dup2(out, STDOUT_FILENO);
         dup2(err, STDERR_FILENO);
         if (most_bytes)

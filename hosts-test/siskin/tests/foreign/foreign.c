@@ -6,9 +6,11 @@
  * by a control and reported only once real frames have run. widen        mono -> stereo: left as it
  * came, right inverted. misbehave    mono: does what `fault` says after `after` frames. needy
  * requires a feature that no host has. */
+#define _GNU_SOURCE
 #include <lv2/core/lv2.h>
 
 #include <math.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -65,6 +67,13 @@ static void run_late(LV2_Handle instance, uint32_t n) {
         *self->port[LATE_LATENCY] = (float)late;
 }
 
+static void run_plain(LV2_Handle instance, uint32_t n) {
+    Foreign *self = instance;
+    if (n > 0)
+        memmove(self->port[1], self->port[0], n * sizeof(float));
+    self->seen += n;
+}
+
 static void run_widen(LV2_Handle instance, uint32_t n) {
     Foreign *self = instance;
     for (uint32_t i = 0; i < n; i++) {
@@ -107,7 +116,52 @@ static void run_misbehave(LV2_Handle instance, uint32_t n) {
         *self->port[BAD_LATENCY] = 7.0f;
 }
 
+/* ---- one that hangs in a phase of its life, each by a name of its own ---- */
+
+static void hang(void) {
+    sigset_t all;
+    sigfillset(&all);
+    sigprocmask(SIG_BLOCK, &all, NULL);
+    for (;;)
+        sleep(1);
+}
+
+static LV2_Handle instantiate_hanging(const LV2_Descriptor *descriptor, double rate,
+                                      const char *path, const LV2_Feature *const *features) {
+    (void)descriptor, (void)rate, (void)path, (void)features;
+    hang();
+    return NULL;
+}
+
+static void hang_at(LV2_Handle instance) {
+    (void)instance;
+    hang();
+}
+
+/* Not yet when a host asks for its latency. */
+static void hang_late(LV2_Handle instance) {
+    const Foreign *self = instance;
+    if (self->seen > 20000.0)
+        hang();
+}
+
+/* The copy lives on with all that was open. */
+static void run_forking(LV2_Handle instance, uint32_t n) {
+    Foreign *self = instance;
+    if (n > 0 && self->seen == 0.0 && fork() == 0)
+        hang();
+    if (n > 0)
+        memmove(self->port[1], self->port[0], n * sizeof(float));
+    self->seen += n;
+}
+
 static const LV2_Descriptor descriptors[] = {
+    {URI "hangs-instantiate", instantiate_hanging, connect_port, activate, run_forking, NULL,
+     cleanup, NULL},
+    {URI "hangs-activate", instantiate, connect_port, hang_at, run_forking, NULL, cleanup, NULL},
+    {URI "hangs-deactivate", instantiate, connect_port, NULL, run_plain, hang_late, cleanup, NULL},
+    {URI "hangs-cleanup", instantiate, connect_port, NULL, run_plain, NULL, hang_at, NULL},
+    {URI "forks", instantiate, connect_port, NULL, run_forking, NULL, cleanup, NULL},
     {URI "late", instantiate, connect_port, activate, run_late, NULL, cleanup, NULL},
     {URI "widen", instantiate, connect_port, activate, run_widen, NULL, cleanup, NULL},
     {URI "misbehave", instantiate, connect_port, activate, run_misbehave, NULL, cleanup, NULL},

@@ -23,6 +23,7 @@ static uint64_t hash_bus(uint64_t hash, const ChainBus *bus) {
     const double numbers[] = {bus->fader_db, bus->pan, bus->channels, bus->panned};
     hash = hash_text(hash_text(hash, bus->name), bus->to_name);
     hash = text_hash(hash, numbers, sizeof numbers);
+    hash = hash_text(hash_text(hash, bus->fader_move.name), bus->pan_move.name);
     for (size_t i = 0; i < bus->n_sends; i++) {
         hash = hash_tap(hash, &bus->sends[i].from);
         hash = text_hash(hash, &bus->sends[i].gain_db, sizeof bus->sends[i].gain_db);
@@ -38,6 +39,11 @@ static uint64_t hash_bus(uint64_t hash, const ChainBus *bus) {
     return hash;
 }
 
+static uint64_t hash_lane(uint64_t hash, const Lane *lane) {
+    hash = text_hash(hash_text(hash, lane->name), &lane->line, sizeof lane->line);
+    return text_hash(hash, lane->points, lane->n * sizeof *lane->points);
+}
+
 static uint64_t hash_job(const TakeJob *job) {
     const double numbers[] = {job->format.bits, job->format.no_dither, job->stereo,
                               job->tail_s,      job->from_s,           job->to_s,
@@ -45,6 +51,8 @@ static uint64_t hash_job(const TakeJob *job) {
     uint64_t hash = text_hash(TEXT_HASH_BEGIN, numbers, sizeof numbers);
     for (size_t b = 0; b < job->chain->n_busses; b++)
         hash = hash_bus(hash, &job->chain->busses[b]);
+    for (size_t i = 0; i < job->chain->n_lanes; i++)
+        hash = hash_lane(hash, &job->chain->lanes[i]);
     return hash;
 }
 

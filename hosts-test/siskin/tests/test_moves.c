@@ -123,6 +123,23 @@ START_TEST(a_lane_may_be_a_file_beside_the_chain) {
 }
 END_TEST
 
+/* What a file was made with includes its lanes. */
+START_TEST(a_lane_that_changed_is_no_reason_to_skip) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    Sound take = noise_file("takes/a.wav", 1, FRAMES, 912);
+    write_text("moves.lane", "0 -3\n");
+    for (int i = 0; i < 3; i++) {
+        if (i == 2)
+            write_text("moves.lane", "0 -4\n");
+        ck_assert_ran("render takes out --skip-done gain gain=@moves.lane");
+        ck_assert_msg(strstr(ran.out, i == 1 ? "0 rendered, 1 skipped" : "1 rendered, 0 skipped") !=
+                          NULL,
+                      "%d: %s", i, ran.out);
+    }
+    free(take.audio);
+}
+END_TEST
+
 static const struct {
     const char *chain, *words;
 } refusals[] = {
@@ -158,6 +175,7 @@ int main(void) {
     tcase_add_test(tcase, a_pan_moves_with_equal_power);
     tcase_add_test(tcase, sends_and_stems_hear_the_fader_move);
     tcase_add_test(tcase, a_lane_may_be_a_file_beside_the_chain);
+    tcase_add_test(tcase, a_lane_that_changed_is_no_reason_to_skip);
     tcase_add_loop_test(tcase, what_makes_no_lane_is_refused_where_it_stands, 0, N_REFUSALS);
     return run_suite(tcase, "moves");
 }

@@ -196,6 +196,18 @@ static bool look_at(Job *job, const char *path, Look *look, HostError *error) {
     return fine;
 }
 
+static void add_faders(Job *job) {
+    for (size_t b = 0; b < job->chain->n_busses; b++) {
+        const ChainBus *bus = &job->chain->busses[b];
+        if (!bus->fader_move.name)
+            continue;
+        char *label = text_print("%s: fader", bus->name);
+        gains_add_lane(&job->page.gains, label, &job->chain->lanes[bus->fader_move.lane],
+                       job->page.before.length_s);
+        free(label);
+    }
+}
+
 static bool gather(Job *job, HostError *error) {
     Page *page = &job->page;
     const char *result = job->result.part;
@@ -210,6 +222,7 @@ static bool gather(Job *job, HostError *error) {
         !look_at(job, result, &page->after_look, error) ||
         !gains_read(&page->gains, job->trace.part, job->trace_step_s, error))
         return false;
+    add_faders(job);
     job->now = "coding the sound";
     return sounds_make(&page->sounds, job->take, result, SOUND_BUDGET, show, job, error);
 }

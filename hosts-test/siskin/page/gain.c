@@ -124,6 +124,15 @@ bool gains_read(Gains *gains, const char *path, double step_s, HostError *error)
     return fine;
 }
 
+void gains_add_lane(Gains *gains, const char *label, const Lane *lane, double length_s) {
+    if (gains->rows == 0)
+        gains->rows = (size_t)ceil(length_s / gains->step_s) + 1;
+    GainCurve *curve = text_grow(&gains->curves, &gains->n_curves, sizeof *gains->curves);
+    *curve = (GainCurve){.label = text_copy(label), .db = text_take(gains->rows, sizeof(float))};
+    for (size_t row = 0; row < gains->rows; row++)
+        curve->db[row] = (float)lane_value(lane, (double)row * gains->step_s);
+}
+
 void gains_free(Gains *gains) {
     for (size_t i = 0; i < gains->n_curves; i++) {
         free(gains->curves[i].label);

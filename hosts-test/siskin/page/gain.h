@@ -2,11 +2,12 @@
 /* gain.h: the gain of each processor over a take, from a trace (trace.h).
  *
  * A processor has a curve when it has the meter `reduction`; one that also has a meter `gain`,
- * which can raise level as well, is drawn by that. */
+ * which can raise level as well, is drawn by that. A fader that moves has one, too. */
 #ifndef SISKIN_PAGE_GAIN_H
 #define SISKIN_PAGE_GAIN_H
 
 #include "host/host.h"
+#include "siskin/edit/lane.h"
 
 typedef struct {
     char *label;
@@ -22,6 +23,8 @@ typedef struct {
 
 /* Fails when the file cannot be read. step_s is that of its rows. */
 bool gains_read(Gains *gains, const char *path, double step_s, HostError *error);
+/* A fader that moves, as one more curve; of a take of length_s where no trace says how long. */
+void gains_add_lane(Gains *gains, const char *label, const Lane *lane, double length_s);
 void gains_free(Gains *gains); /* fine on a zeroed one */
 
 /* The largest reduction of a curve within the times, dB >= 0. */

@@ -161,6 +161,27 @@ START_TEST(gains_come_from_reductions_and_from_what_can_raise) {
 }
 END_TEST
 
+START_TEST(a_fader_that_moves_is_a_curve_with_and_without_a_trace) {
+    LanePoint points[] = {{0.0, -3.0}, {0.01, 5.0}};
+    const Lane lane = {.line = true, .points = points, .n = 2};
+    Gains gains;
+    HostError error;
+    write_text("t.csv", "time_s,de-esser.reduction\n0,0\n0.005,3\n0.010,1\n0.015,1\n");
+    ck_assert(gains_read(&gains, "t.csv", 0.005, &error));
+    gains_add_lane(&gains, "lead: fader", &lane, 9.0);
+    ck_assert_uint_eq(gains.rows, 4);
+    ck_assert_uint_eq(gains.n_curves, 2);
+    ck_assert_float_eq(gains.curves[1].db[0], -3.0f);
+    ck_assert_float_eq_tol(gains.curves[1].db[1], 1.0f, 1e-6f);
+    ck_assert_float_eq(gains.curves[1].db[3], 5.0f);
+    gains_free(&gains);
+    gains = (Gains){.step_s = 0.005};
+    gains_add_lane(&gains, "lead: fader", &lane, 0.02);
+    ck_assert_uint_eq(gains.rows, 5);
+    gains_free(&gains);
+}
+END_TEST
+
 /* ---- what is drawn ---- */
 
 /* A sine of 0.5 from 1.0 to 1.5 s: its place in time, on the mel scale, and its level, a mean
@@ -582,6 +603,7 @@ int main(void) {
     tcase_add_test(tcase, a_picture_can_be_read_back);
     tcase_add_test(tcase, another_rate_keeps_a_sine_and_loses_what_it_cannot_hold);
     tcase_add_test(tcase, gains_come_from_reductions_and_from_what_can_raise);
+    tcase_add_test(tcase, a_fader_that_moves_is_a_curve_with_and_without_a_trace);
     tcase_add_test(tcase, a_tone_is_drawn_where_and_as_loud_as_it_is);
     tcase_add_test(tcase, loudness_over_time_is_that_of_the_standard);
     tcase_add_test(tcase, lossless_parts_hold_the_very_frames_and_their_difference);

@@ -116,7 +116,7 @@ static const char *group_name(const Port *port) {
 /* "Key filter" -> "key_filter" */
 static void group_word(const char *name, char word[64]) {
     size_t i = 0;
-    for (; name[i] && i < 63; i++) {
+    for (; i < 63 && name[i]; i++) {
         char c = name[i];
         bool capital = c >= 'A' && c <= 'Z';
         bool plain = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');

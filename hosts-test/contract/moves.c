@@ -66,6 +66,7 @@ typedef struct {
     Response run[N_RUNS];
     float *what[N_RUNS]; /* the output, or what was removed; one channel */
     size_t frames;
+    size_t span;  /* frames between the least and the largest latency at rest */
     double apart; /* largest difference between two runs at rest, at any frame */
 } Runs;
 
@@ -92,7 +93,7 @@ static double largest_apart(const Runs *runs) {
 static bool play_runs(const Subject *subject, const HostPort *port, Stimulus stimulus, Runs *runs,
                       HostError *why) {
     Event *events = contract_memory(stimulus.frames / STEP + 1, sizeof *events);
-    bool moves_latency = false;
+    size_t least = SIZE_MAX, most = 0;
     stimulus.events = events;
     for (size_t i = 0; i < N_RUNS; i++) {
         float value = along(port, (double)i / (AT_REST - 1));
@@ -105,8 +106,10 @@ static bool play_runs(const Subject *subject, const HostPort *port, Stimulus sti
             i == STEPPED ? steps(port, subject->rate_hz, stimulus.frames, events) : 1;
         if (!contract_play_new(subject, NULL, &stimulus, &runs->run[i], why))
             return false;
-        moves_latency |= runs->run[i].latency != runs->run[0].latency;
+        least = runs->run[i].latency < least ? runs->run[i].latency : least;
+        most = runs->run[i].latency > most ? runs->run[i].latency : most;
     }
+    runs->span = most - least;
     /* What was removed shows more than the output, where the latency lets it be told. */
     runs->frames = stimulus.frames;
     for (size_t i = 0; i < N_RUNS; i++) {
@@ -114,10 +117,14 @@ static bool play_runs(const Subject *subject, const HostPort *port, Stimulus sti
         for (size_t t = 0; t < stimulus.frames; t++)
             runs->what[i][t] =
                 runs->run[i].out[0][t] -
-                (moves_latency ? 0.0f : contract_delayed(&stimulus, 0, runs->run[i].latency, t));
+                (runs->span ? 0.0f : contract_delayed(&stimulus, 0, runs->run[i].latency, t));
     }
     runs->apart = largest_apart(runs);
     return true;
+}
+
+static size_t smaller(size_t a, size_t b) {
+    return a < b ? a : b;
 }
 
 /* The largest movement between two frames among from..to - 1. */
@@ -135,20 +142,23 @@ static const double FASTEST_S = 1e-3;
  * removed, (1 - g) x, moves from one frame to the next by (1 - g) dx, no more than with the control
  * at rest somewhere on the way, and by dg x, no more than |g1 - g0| |x| / (tau rate). Looked at in
  * the 2 ms after every step, against what moves at rest within 5 ms of it, and half as much again
- * for what a detector overshoots. */
+ * for what a detector overshoots. Where the latency moves, too, any frame between the old place and
+ * the new may be heard. */
 static bool no_step_in_singing(const Subject *subject, const HostPort *port, HostError *why) {
     Runs runs;
     if (!play_runs(subject, port, contract_stimulus(subject), &runs, why))
         return false;
     Event *events = contract_memory(runs.frames / STEP + 1, sizeof *events);
     size_t count = steps(port, subject->rate_hz, runs.frames, events);
-    size_t near = (size_t)(2e-3 * subject->rate_hz), wide = (size_t)(5e-3 * subject->rate_hz);
+    size_t near = (size_t)(2e-3 * subject->rate_hz),
+           wide = (size_t)(5e-3 * subject->rate_hz) + runs.span;
     double move = runs.apart / (FASTEST_S * subject->rate_hz);
     for (size_t i = 1; i + 1 < count; i++) {
         size_t at = events[i].frame;
         double stepped = largest_step(runs.what[STEPPED], at, at + near), at_rest = 0.0;
         for (size_t k = 0; k < AT_REST; k++)
-            at_rest = fmax(at_rest, largest_step(runs.what[k], at - wide, at + wide));
+            at_rest = fmax(at_rest, largest_step(runs.what[k], at > wide ? at - wide : 0,
+                                                 smaller(at + wide, runs.frames)));
         if (!(stepped <= 1.5 * at_rest + move))
             return host_fail(why,
                              "'%s' stepped: what is removed moves by %.3g between two frames at "

@@ -296,8 +296,9 @@ check-sanitized:
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
 # they are left to `make valgrind HEAVY=`.
-HEAVY ?= test_band_mender test_breath_ducker test_click_finder test_edge_filter test_gap_gate test_hum \
-  test_loudness test_pitch test_resonances test_rumble_filter test_singer
+HEAVY ?= test_band_mender test_breath_ducker test_click_finder test_de_esser test_edge_filter test_gap_gate \
+  test_gap_trimmer test_hum test_loudness test_pitch test_resonances test_rumble_filter test_singer \
+  test_transient_tamer
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \

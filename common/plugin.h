@@ -62,9 +62,9 @@ typedef struct {
     float minimum, initial, maximum;
     PortUnit unit;
     PortKind kind;
+    MeterKind meter;          /* meters only */
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
-    MeterKind meter; /* meters only */
 } PortSpec;
 
 /* What a plugin sees of one stretch of audio. Every array holds n frames a channel.

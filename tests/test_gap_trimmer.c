@@ -237,7 +237,7 @@ START_TEST(breaths_are_kept_or_trimmed_whole) {
         breaths = 0;
         for (size_t l = 0; l < take.n_labels; l++) {
             const SingerLabel *label = &take.labels[l];
-            if (label->kind != SINGER_BREATH || label->start < 2 * RATE)
+            if (label->kind != SINGER_BREATH || label->start < (size_t)2 * RATE)
                 continue;
             breaths++;
             kept[keep] +=

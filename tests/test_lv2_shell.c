@@ -209,7 +209,7 @@ START_TEST(other_units_fall_by_half_their_range_a_second) {
     ck_assert(shown(HERTZ) == 300.0f);
     run_until(256 + 100 * 256, 256);
     check_near((double)shown(HERTZ), 300.0 - 100.0 * 100.0 * 256.0 / 48000.0);
-    run_until(5 * 48000, 256);
+    run_until((size_t)5 * 48000, 256);
     ck_assert(shown(HERTZ) == 100.0f);
     end();
 }

@@ -180,7 +180,7 @@ START_TEST(what_lies_outside_the_focus_is_not_touched) {
     ck_assert_double_ge(plugin_run_most(&tamer, &made, 0.5, 4.0), 10.0);
     for (size_t t = 0; t < LENGTH; t++)
         low[t] = made.out[t] - audio[t];
-    double changed = signals_tone_amplitude(low + RATE, 2 * RATE, RATE, 150.0);
+    double changed = signals_tone_amplitude(low + RATE, (size_t)2 * RATE, RATE, 150.0);
     ck_assert_double_le(20.0 * log10(changed / 0.05), -40.0);
     plugin_run_free(&made);
 }

@@ -320,7 +320,7 @@ static bool it_acts(const Subject *subject, HostError *why) {
     size_t count = contract_settings(&every, settings);
     for (size_t i = 0; i < count; i++) {
         Response r;
-        Stimulus stimulus = contract_stimulus(subject);
+        Stimulus stimulus = contract_stimulus(&every); /* half of it may hold no gap, or no click */
         if (!contract_play_new(subject, &settings[i], &stimulus, &r, why))
             return false;
         for (size_t c = 0; c < subject->plugin->n_out; c++)

@@ -15,7 +15,7 @@ $(BUILD)/fuzz-plugin-%: $(FUZZ_OBJ)/fuzz_plugin.o $(BUILD)/obj/lv2/%/shell.o $(B
 $(BUILD)/fuzz-chain $(BUILD)/fuzz-audio: $(BUILD)/fuzz-%: $(FUZZ_OBJ)/fuzz_%.o $(HOST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(HOST_LIBS)
 
-.PHONY: fuzz-programs fuzz faults steps-programs steps
+.PHONY: fuzz-programs fuzz faults steps-programs steps mutants
 fuzz-programs: $(FUZZ_PROGRAMS)
 fuzz:
 	@hosts-test/setup.sh ci
@@ -38,3 +38,7 @@ steps: steps-programs
 	@BUILD=$(BUILD) hosts-test/harm/steps.sh instructions $(PLUGINS)
 	@$(MAKE) --no-print-directory -j$(JOBS) $(EDGE_FLAGS) steps-programs
 	@BUILD=build/edges hosts-test/harm/steps.sh edges $(PLUGINS)
+
+# Faults put into the code, one at a time, and which of them no suite notices. MUTANTS=, SEED=, SCOPE=, VERBOSE=1
+mutants:
+	@BUILD=$(BUILD) JOBS=$(JOBS) hosts-test/harm/mutants.sh

@@ -140,7 +140,5 @@ double figure_standing_peak_db(const Measures *m) {
 
 /* Against a key that is guessed, a melody can be as wrong as it likes. */
 double figure_off_pitch_cents(const Measures *m) {
-    const double tuned = 0.5, sure = 0.15;
-    bool known = m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;
-    return known ? m->off_cents : (double)NAN;
+    return measures_key_sure(m) ? m->off_cents : (double)NAN;
 }

@@ -176,7 +176,7 @@ static void table_colour(const Measures *m, const Measures *reference) {
 }
 
 static void table_pitch(const Measures *m) {
-    char low[24], middle[24], high[24], key[24], next[24];
+    char low[24], middle[24], high[24], key[64];
     heading("Pitch");
     row("voiced", m->voiced_s, 1, "s", "%s", "");
     printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest", figure(m->low_hz, 1).text,
@@ -187,11 +187,7 @@ static void table_pitch(const Measures *m) {
         return;
     }
     const Tonality *k = &m->key;
-    printf("    %-28s%9s   confidence %.2f (r %.2f; then %s, %.2f)\n", "key",
-           pitch_name_key(key, k->tonic, k->minor), k->confidence, k->r,
-           pitch_name_key(next, k->next_tonic, k->next_minor), k->next_r);
-    printf("    %-28s%9s   r %.2f;  parallel r %.2f\n", "relative",
-           pitch_name_key(key, k->relative_tonic, !k->minor), k->relative_r, k->parallel_r);
+    printf("    %-28s%9s   confidence %.2f\n", "key", measures_key_text(key, m), k->confidence);
     row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
     row("off the key's notes, mean", m->off_cents, 0, "cents", "   leaning %s cents",
         figure(m->lean_cents, 0).text);
@@ -260,7 +256,7 @@ static void cell(int width, double value, int decimals) {
 }
 
 void print_row(const Measures *m) {
-    char length[32], key[24];
+    char length[32], key[64];
     printf("%-28s%9s", text_base(m->path), text_time(length, m->length_s));
     cell(8, m->integrated_lufs, 1);
     cell(8, m->range_lu, 1);
@@ -268,7 +264,7 @@ void print_row(const Measures *m) {
     cell(8, m->noise_db, 1);
     printf("%8zu%8zu%7zu%8zu", m->n_phrases, m->n_breaths, m->n_sibilants, m->n_clicks);
     cell(7, m->t60_s, 2);
-    printf("  %s\n", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "-");
+    printf("  %s\n", m->key_known ? measures_key_text(key, m) : "-");
 }
 
 /* ---- CSV ---- */
@@ -354,10 +350,10 @@ void print_csv_text(const char *text) {
 
 void print_csv(const Measures *m, const Measures *reference) {
     Column column[MOST_COLUMNS];
-    char key[24];
+    char key[64];
     size_t n = columns_of(m, reference, column);
     print_csv_text(m->path);
-    printf(",%s", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "");
+    printf(",%s", m->key_known ? measures_key_text(key, m) : "");
     for (size_t i = 0; i < n; i++) {
         putchar(',');
         if (isfinite(column[i].value))

@@ -97,6 +97,11 @@ bool measure_take(const char *path, Measures *measures, MeasureProgress *progres
                   HostError *error);
 void measures_free(Measures *measures);
 
+/* Whether the key is told, and not just the better one of two. */
+bool measures_key_sure(const Measures *measures);
+/* "Bb minor", "unsure: G major or C major", or "unknown". */
+const char *measures_key_text(char buffer[64], const Measures *measures);
+
 /* LUFS of the loudest phrase less that of the softest; NAN without phrases. */
 double measures_phrase_reach(const Measures *measures);
 

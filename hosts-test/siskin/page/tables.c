@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
 /* The tables of a page: the measurement of the take beside that of the result; the processors. */
-#include "siskin/measure/pitch_name.h"
 #include "siskin/measure/statistics.h"
 #include "siskin/page/text.h"
 #include "siskin/page/write.h"
@@ -145,11 +144,8 @@ static void write_key(FILE *to, const Page *page) {
     const Measures *both[] = {&page->before, &page->after};
     fputs("<tr><th scope=\"row\">key</th>", to);
     for (size_t i = 0; i < 2; i++) {
-        char key[24];
-        const char *name = both[i]->key_known
-                               ? pitch_name_key(key, both[i]->key.tonic, both[i]->key.minor)
-                               : "unknown";
-        fprintf(to, "<td>%s</td>", name);
+        char key[64];
+        fprintf(to, "<td>%s</td>", measures_key_text(key, both[i]));
     }
     fputs("<td></td></tr>\n", to);
 }

@@ -416,8 +416,8 @@ START_TEST(figures_are_those_of_the_take_and_of_its_render) {
 }
 END_TEST
 
-/* Each rule of siskin advise that the take or the result does not meet, with its two figures; and
- * none that both meet. */
+/* Each rule of siskin advise that the take does not meet, with its two figures, and each that the
+ * result alone does not; of what no processor mends the take's own, and never that it is mended. */
 START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     size_t size, wrong = 0, mended = 0;
     HostError error;
@@ -429,15 +429,18 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     Advice was = advice_of(&before), is = advice_of(&after);
     char *page = read_all("page.html", &size);
     for (size_t i = 0; i < advice_n_rules; i++) {
-        bool bad = was.verdict[i] == ADVICE_NEEDED, still = is.verdict[i] == ADVICE_NEEDED;
+        bool bad = was.verdict[i] == ADVICE_NEEDED, hand = !advice_rules[i].processor;
+        bool new = was.verdict[i] == ADVICE_FINE && is.verdict[i] == ADVICE_NEEDED && !hand;
         char *title = text_print("<h3>%s: <em>", advice_rules[i].name);
         const char *at = strstr(page, title);
         free(title);
-        ck_assert_msg((at != NULL) == (bad || still), "%s", advice_rules[i].name);
+        ck_assert_msg((at != NULL) == (bad || new), "%s", advice_rules[i].name);
         if (!at)
             continue;
         const char *end = strstr(at, "</li>");
-        for (int k = 0; k < 2; k++) {
+        const char *result = strstr(at, "<b>result</b>");
+        ck_assert_int_eq(hand, !result || result > end);
+        for (int k = 0; k < 2 - hand; k++) {
             char *says = k ? advice_sentence_after(i, was.verdict[i], is.figure[i])
                            : advice_sentence(i, was.figure[i]);
             const char *there = strstr(at, says);
@@ -446,7 +449,7 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
         }
         wrong += bad;
         bool told = strncmp(strstr(at, "<em>"), "<em>mended<", 11) == 0;
-        ck_assert_int_eq(told, bad && advice_is_mended(i, is.figure[i]));
+        ck_assert_int_eq(told, bad && !hand && advice_is_mended(i, is.figure[i]));
         mended += told;
     }
     ck_assert_uint_ge(wrong, 3); /* clicks, breaths, sibilants were laid in */

@@ -71,29 +71,29 @@ static void table_level(const Measures *m) {
     heading("Loudness");
     row("integrated", m->integrated_lufs, 1, "LUFS", "%s", "");
     row("range", m->range_lu, 1, "LU", "%s", "");
-    row("short-term, most", m->short_most_lufs, 1, "LUFS", "%s", "");
-    row("momentary, most", m->momentary_most_lufs, 1, "LUFS", "%s", "");
+    row("short-term, loudest", m->short_most_lufs, 1, "LUFS", "%s", "");
+    row("momentary, loudest", m->momentary_most_lufs, 1, "LUFS", "%s", "");
     row("true peak", m->true_peak_db, 1, "dBTP", "   (sample peak %s dBFS)",
         figure(m->sample_peak_db, 1).text);
 }
 
 static void table_peak(const StandingPeak *peak) {
     if (!peak->known)
-        row("standing peak", (double)NAN, 0, "", "   (too little was sung, or too few notes)");
+        row("room resonance", (double)NAN, 0, "", "   too little singing to tell");
     else if (!peak->found)
-        printf("    %-28s%9s   from %.0f Hz to 1 kHz\n", "standing peak", "none", peak->from_hz);
+        printf("    %-28s%9s   %.0f Hz..1 kHz\n", "room resonance", "none", peak->from_hz);
     else
-        row("standing peak", peak->hz, 0, "Hz", "   %.0f..%.0f Hz, some %.0f dB; seen in %s",
-            peak->low_hz, peak->high_hz, peak->height_db,
+        row("room resonance", peak->hz, 0, "Hz", "   %.0f dB, %.0f..%.0f Hz; seen in %s",
+            peak->height_db, peak->low_hz, peak->high_hz,
             peak->by_noise ? "voice and noise" : "the voice");
 }
 
 static void table_faults(const Measures *m) {
     heading("Recording");
     row("noise floor", m->noise_db, 1, "dBFS", "%s", "");
-    row("its slope", m->noise_slope_db, 1, "dB/octave", "%s", "");
+    row("noise slope", m->noise_slope_db, 1, "dB/octave", "%s", "");
     if (!m->hum_known)
-        row("hum", (double)NAN, 1, "", "   (the take is too short)");
+        row("hum", (double)NAN, 1, "", "   too short to tell");
     else if (!m->hum.found)
         printf("    %-28s%9s\n", "hum", "none");
     else
@@ -105,9 +105,11 @@ static void table_faults(const Measures *m) {
             : c              ? "DC, right"
                              : "DC, left",
             text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
-    row("clipped tops", (double)m->flat_tops, 0, "",
-        "   longest %.2f ms; %llu frames at full scale", m->longest_top_ms,
-        (unsigned long long)m->full_scale);
+    row("clipped tops", (double)m->flat_tops, 0, "", "%s", "");
+    if (m->flat_tops)
+        row("longest of them", m->longest_top_ms, 2, "ms", "%s", "");
+    if (m->full_scale)
+        row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
     row("reverberation, T60", m->t60_s, 2, "s", "   from %zu phrase ends", m->n_decays);
     table_peak(&m->peak);
 }
@@ -149,13 +151,15 @@ static void table_sounds(const Measures *m) {
     row("spread between them", m->spread_db, 1, "dB", "   loudest over softest %s dB",
         figure(measures_phrase_reach(m), 1).text);
     row("breaths", (double)m->n_breaths, 0, "",
-        "   %.1f a minute; median %s dB under the voice, %s s", per_minute(m, m->n_breaths),
+        "   %.1f a minute; %s dB under the voice, %s s long (medians)", per_minute(m, m->n_breaths),
         figure(median_breath(m, false), 1).text, figure(median_breath(m, true), 2).text);
     row("sibilants", (double)m->n_sibilants, 0, "",
-        "   %.1f a minute; median %s dB over the vowels, %s Hz", per_minute(m, m->n_sibilants),
+        "   %.1f a minute; %s dB against the vowels, at %s Hz (medians)", per_minute(m, m->n_sibilants),
         figure(median_sibilant(m, false), 1).text, figure(median_sibilant(m, true), 0).text);
-    row("clicks", (double)m->n_clicks, 0, "", "   %.1f a minute; median %s dB high",
-        per_minute(m, m->n_clicks), figure(median_click(m), 1).text);
+    row("clicks", (double)m->n_clicks, 0, "", "   median %s dB high",
+        figure(median_click(m), 1).text);
+    row("stand out by 12 dB", (double)measures_clear_clicks(m), 0, "", "   %.1f a minute",
+        per_minute(m, measures_clear_clicks(m)));
 }
 
 static void table_colour(const Measures *m, const Measures *reference) {
@@ -189,7 +193,7 @@ static void table_pitch(const Measures *m) {
     const Tonality *k = &m->key;
     printf("    %-28s%9s   confidence %.2f\n", "key", measures_key_text(key, m), k->confidence);
     row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
-    row("off the key's notes, mean", m->off_cents, 0, "cents", "   leaning %s cents",
+    row("off the key, mean", m->off_cents, 0, "cents", "   leaning %s cents",
         figure(m->lean_cents, 0).text);
 }
 
@@ -218,7 +222,7 @@ static void table_events(const Measures *m) {
                m->breaths[i].end_s - m->breaths[i].start_s, figure(m->breaths[i].under_db, 1).text);
     heading("Sibilants");
     for (size_t i = 0; i < m->n_sibilants; i++)
-        printf("    %10s%8.2f s %8.1f dB over the vowels %8.0f Hz\n",
+        printf("    %10s%8.2f s %8.1f dB against the vowels %8.0f Hz\n",
                text_time(start, m->sibilants[i].start_s),
                m->sibilants[i].end_s - m->sibilants[i].start_s, m->sibilants[i].ratio_db,
                m->sibilants[i].centre_hz);
@@ -303,6 +307,7 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"sibilants_per_minute", per_minute(m, m->n_sibilants)};
     c[n++] = (Column){"sibilant_ratio_db", median_sibilant(m, false)};
     c[n++] = (Column){"clicks", (double)m->n_clicks};
+    c[n++] = (Column){"clear_clicks", (double)measures_clear_clicks(m)};
     c[n++] = (Column){"air_db", m->air_db};
     c[n++] = (Column){"lowest_hz", m->low_hz};
     c[n++] = (Column){"highest_hz", m->high_hz};

@@ -274,6 +274,13 @@ static void measure_spread(Measures *m) {
     m->spread_db = m->n_phrases > 1 ? sqrt(square / (n - 1.0)) : (double)NAN;
 }
 
+size_t measures_clear_clicks(const Measures *m) {
+    size_t clear = 0;
+    for (size_t i = 0; i < m->n_clicks; i++)
+        clear += m->clicks[i].height_db >= MEASURE_CLEAR_CLICK_DB;
+    return clear;
+}
+
 bool measures_key_sure(const Measures *m) {
     const double tuned = 0.5, sure = 0.15;
     return m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;

@@ -335,8 +335,7 @@ int command_report(int argc, char **argv) {
     Words words = {0};
     const Option options[] = {
         {"chain", "FILE",
-         "busses and processors from a chain file, or a ready chain by its\n"
-         "name (siskin list tells them)",
+         "a chain file, or a ready chain by its name (siskin list)",
          &words.chain, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},

@@ -44,6 +44,10 @@ bool page_chain_has(const Chain *chain, const char *processor) {
     return false;
 }
 
+const Measures *page_heard(const Page *page) {
+    return page->clean.path ? &page->clean : &page->before;
+}
+
 /* ---- a rule ---- */
 
 /* In a word, which does not depend on colour. NULL: nothing is to be told. */
@@ -134,7 +138,7 @@ void page_write_verdicts(FILE *to, const Page *page) {
     write_names(to, &v, ADVICE_FINE, "<p class=\"small\">Fine: ");
     write_names(to, &v, ADVICE_UNKNOWN, "<p class=\"small\">Not judged: ");
     if (page->clean.path)
-        fputs("<p class=\"small\">Rumble, low hum and DC are judged on the take as it is; all "
-              "else with them cut, as in siskin advise.</p>\n",
+        fputs("<p class=\"small\">Phrases, breaths, sibilants, clicks and gaps are those of the take "
+              "with its rumble, low hum and DC cut.</p>\n",
               to);
 }

@@ -35,6 +35,9 @@ void page_write_audio(FILE *to, const Page *page);      /* data.c */
 
 bool page_chain_has(const Chain *chain, const char *processor); /* by its short name */
 
+/* By what its sounds are told: the take with its low end cut, as far as there is one. */
+const Measures *page_heard(const Page *page);
+
 /* Gains, dB <= 0, that bring take and result to the loudness of the softer one; NAN: unknown. */
 void page_match(const Page *page, double gain_db[2]);
 

@@ -97,7 +97,9 @@ static char *outcome(const AdvicePlan *plan, size_t i) {
     double figure = plan->after.figure[i];
     char *value = advice_value_after(i, plan->advice.verdict[i], figure);
     char *text = text_print(" After %s: %s%s%s.%s%s", was ? "a trial" : "the other steps", value,
-                            !stays || !isfinite(figure) ? "" : was ? ", still too " : ", too ",
+                            !stays || !isfinite(figure) ? ""
+                            : was                       ? ", still too "
+                                                        : ", too ",
                             !stays || !isfinite(figure) ? ""
                             : rule->at_most             ? "much"
                                                         : "little",
@@ -159,9 +161,8 @@ static void write_trim(FILE *file, double trim_db, bool rides) {
 
 static void write_lane(FILE *file, const Ride *ride, double trim_db) {
     fputs("\n# ---- The ride. From, to (seconds), gain (dB): change what you like.\n", file);
-    char *text =
-        text_print("Peak: %.1f dBTP, %.1f after the ride.", ride->peak_db,
-                   ride->result_peak_db - trim_db);
+    char *text = text_print("Peak: %.1f dBTP, %.1f after the ride.", ride->peak_db,
+                            ride->result_peak_db - trim_db);
     comment(file, text);
     free(text);
     ride_print_lane(file, ride, trim_db);

@@ -45,23 +45,26 @@ static void print_limits(void) {
 }
 
 static void print_help(const Option *options, size_t count) {
-    puts("siskin advise TAKE > CHAIN\n"
-         "siskin advise --into DIR TAKE...\n"
-         "siskin advise --csv TAKE...\n"
-         "\n"
-         "Measures each TAKE and prints a chain set for it: the steps it needs, with figure and\n"
-         "limit. The chain is tried first: a step that does too little is set to do more, one that\n"
-         "does nothing or bites words is left out, and what is left is told. What no processor here\n"
-         "mends is told with what to do by hand. TAKE may be a folder of takes.\n"
-         "\n"
-         "  siskin advise take.wav > lead.chain\n"
-         "  siskin render --chain lead.chain take.wav out.wav\n"
-         "  siskin advise --into chains takes      (chains/NAME.chain for each)\n"
-         "  siskin advise --csv takes > takes.csv\n");
+    puts(
+        "siskin advise TAKE > CHAIN\n"
+        "siskin advise --into DIR TAKE...\n"
+        "siskin advise --csv TAKE...\n"
+        "\n"
+        "Measures each TAKE and prints a chain set for it: the steps it needs, with figure and\n"
+        "limit. The chain is tried first: a step that does too little is set to do more, one that\n"
+        "does nothing or bites words is left out, and what is left is told. What no processor "
+        "here\n"
+        "mends is told with what to do by hand. TAKE may be a folder of takes.\n"
+        "\n"
+        "  siskin advise take.wav > lead.chain\n"
+        "  siskin render --chain lead.chain take.wav out.wav\n"
+        "  siskin advise --into chains takes      (chains/NAME.chain for each)\n"
+        "  siskin advise --csv takes > takes.csv\n");
     options_print(options, count);
     puts("\n"
          "--csv: for each rule its figure, whether it is needed (yes, no, unknown; arises: by the\n"
-         "other steps) and its figure after a trial; then the rules that stay unmet, and the chain.\n"
+         "other steps) and its figure after a trial; then the rules that stay unmet, and the "
+         "chain.\n"
          "What is mended by hand is not judged after a trial.");
     print_limits();
     puts("\n"
@@ -263,9 +266,8 @@ int command_advise(int argc, char **argv) {
     HostError error;
     Words words = {0};
     const Option options[] = {
-        {"into", "DIR",
-         "write DIR/NAME.chain for each take and print one line a take",
-         &words.into, NULL},
+        {"into", "DIR", "write DIR/NAME.chain for each take and print one line a take", &words.into,
+         NULL},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"quiet", NULL, "print nothing but errors, notes and what was asked for", NULL,
          &words.quiet},

@@ -120,7 +120,6 @@ char *harm_text(const Harm *harm) {
         text_add(text, sizeof text, "%sthe gain moves by %.1f dB within a phrase",
                  *text ? "; " : "", harm->wander_db);
     if (harm->peak_db > MOST_PEAK_DB)
-        text_add(text, sizeof text, "%speaks are %.1f dB higher", *text ? "; " : "",
-                 harm->peak_db);
+        text_add(text, sizeof text, "%speaks are %.1f dB higher", *text ? "; " : "", harm->peak_db);
     return text_copy(text);
 }

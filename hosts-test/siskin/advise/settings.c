@@ -102,8 +102,7 @@ void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
     set(s, "focus_low", floor(low_hz), "the lowest click");
     set(s, "focus_high", high_hz < top_hz ? ceil(high_hz) : beyond_hz,
         high_hz < top_hz ? "the highest click" : "the highest click goes on beyond 12 kHz");
-    set(s, "depth", ceil(height_db + MARGIN_DB), "the tallest stands out by %.1f dB",
-        height_db);
+    set(s, "depth", ceil(height_db + MARGIN_DB), "the tallest stands out by %.1f dB", height_db);
     unsigned passes = height_db > once_db ? 2 : 1;
     if (extra > 0.0)
         pass(s, passes + 1, "one less left too many");
@@ -116,8 +115,7 @@ void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
     double depth_db = ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra);
     if (isfinite(under_db))
-        set(s, "depth", depth_db, "loud ones to %.0f dB under the voice",
-            under_db + depth_db);
+        set(s, "depth", depth_db, "loud ones to %.0f dB under the voice", under_db + depth_db);
     else
         set(s, "depth", depth_db, "%s", BY_TRIAL);
 }
@@ -133,8 +131,7 @@ void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
         return;
     double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - ratio_db));
     set(s, "ratio", ratio_db, "the default");
-    set(s, "strength", ceil(100.0 * strength), "brings %.1f dB to %.1f dB", loud_db,
-        aim_db);
+    set(s, "strength", ceil(100.0 * strength), "brings %.1f dB to %.1f dB", loud_db, aim_db);
     double range_db = strength * (hottest_db - ratio_db);
     set(s, "range", ceil(range_db), "the hottest are at %.1f dB", hottest_db);
     if (extra > 0.0 && range_db > greatest("de-esser", "range"))
@@ -153,8 +150,7 @@ void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "floor", -lacking, "%s", BY_TRIAL);
         return;
     }
-    set(s, "floor", -lacking, "noise to %.0f dB under the softest phrase",
-        under_db + lacking);
+    set(s, "floor", -lacking, "noise to %.0f dB under the softest phrase", under_db + lacking);
     set(s, "threshold", ceil(fmax(least_db, fmin(most_db, threshold_db))),
         "%.0f dB over the noise, if words allow", over_db);
     if (fade_share * 1e3 * t60 > fade_ms)

@@ -17,7 +17,8 @@ typedef struct {
 static void print_help(const Option *options, size_t count) {
     puts("siskin ride TAKE > CHAIN\n"
          "\n"
-         "Prints a chain with one gain a phrase, from the whole take. The gain moves between phrases\n"
+         "Prints a chain with one gain a phrase, from the whole take. The gain moves between "
+         "phrases\n"
          "only, where it is softest, and no phrase peaks over the take. Change a number, delete a\n"
          "line, add processors above the fader, and render.\n"
          "\n"
@@ -47,11 +48,19 @@ static bool read_params(const Words *words, RideParams *params, HostError *error
     return fine;
 }
 
+static bool any_held(const Ride *ride) {
+    bool any = false;
+    for (size_t i = 0; i < ride->n; i++)
+        any = any || ride->phrases[i].held;
+    return any;
+}
+
 static void print_chain(const Ride *ride) {
     printf("# %zu phrases: %.1f dB apart; %.1f dB after the ride, at %.1f LUFS.\n", ride->n,
            ride->spread_db, ride->left_db, ride->target_lufs);
-    printf("# Peak: %.1f dBTP; %.1f after the ride. Held: by its peak or by the range.\n",
-           ride->peak_db, ride->result_peak_db);
+    printf("# Peak: %.1f dBTP; %.1f after the ride.\n", ride->peak_db, ride->result_peak_db);
+    if (any_held(ride))
+        puts("# Held: a phrase that its peak or the range keeps apart.");
     puts("# From, to (seconds), gain (dB): change what you like.\n"
          "bus lead\n"
          "  fader @ride\n");
@@ -82,8 +91,7 @@ int command_ride(int argc, char **argv) {
     Words words = {0};
     RideParams params;
     const Option options[] = {
-        {"range", "DB", "the most that a phrase goes up or down, 0 to 24 (12)", &words.range,
-         NULL},
+        {"range", "DB", "the most that a phrase goes up or down, 0 to 24 (12)", &words.range, NULL},
         {"strength", "PERCENT", "how far each goes towards the common level, 0 to 100 (100)",
          &words.strength, NULL},
         {"target", "LUFS", "the common level, -60 to 0 (the take's own mean)", &words.target, NULL},

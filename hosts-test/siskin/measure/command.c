@@ -110,8 +110,7 @@ int command_measure(int argc, char **argv) {
     Words words = {0};
     Job job = {.words = &words};
     const Option options[] = {
-        {"json", NULL, "all figures and events as JSON; null is unknown", NULL,
-         &words.json},
+        {"json", NULL, "all figures and events as JSON; null is unknown", NULL, &words.json},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"against", "REFERENCE",
          "also how each band differs from REFERENCE in level and crest,\n"

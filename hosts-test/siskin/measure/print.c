@@ -67,6 +67,10 @@ static void row(const char *what, double value, int decimals, const char *unit, 
     putchar('\n');
 }
 
+static void row_none(const char *what) {
+    printf("    %-28s%9s\n", what, "none");
+}
+
 static void table_level(const Measures *m) {
     heading("Loudness");
     row("integrated", m->integrated_lufs, 1, "LUFS", "%s", "");
@@ -105,12 +109,14 @@ static void table_faults(const Measures *m) {
             : c              ? "DC, right"
                              : "DC, left",
             text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
-    row("clipped tops", (double)m->flat_tops, 0, "", "%s", "");
-    if (m->flat_tops)
-        row("longest of them", m->longest_top_ms, 2, "ms", "%s", "");
+    if (m->flat_tops == 0)
+        row_none("clipped tops");
+    else
+        row("clipped tops", (double)m->flat_tops, 0, "", "   longest %.2f ms", m->longest_top_ms);
     if (m->full_scale)
         row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
-    row("reverberation, T60", m->t60_s, 2, "s", "   from %zu phrase ends", m->n_decays);
+    row("reverberation, T60", m->t60_s, 2, "s",
+        m->n_decays ? "   from %zu phrase ends" : "   no phrase ends freely", m->n_decays);
     table_peak(&m->peak);
 }
 
@@ -145,21 +151,44 @@ static double median_click(const Measures *m) {
     return median;
 }
 
+static void table_breaths(const Measures *m) {
+    if (m->n_breaths == 0)
+        row_none("breaths");
+    else
+        row("breaths", (double)m->n_breaths, 0, "",
+            "   %.1f a minute; %s dB under the voice, %s s long (medians)",
+            per_minute(m, m->n_breaths), figure(median_breath(m, false), 1).text,
+            figure(median_breath(m, true), 2).text);
+}
+
+static void table_sibilants(const Measures *m) {
+    if (m->n_sibilants == 0)
+        row_none("sibilants");
+    else
+        row("sibilants", (double)m->n_sibilants, 0, "",
+            "   %.1f a minute; %s dB against the vowels, at %s Hz (medians)",
+            per_minute(m, m->n_sibilants), figure(median_sibilant(m, false), 1).text,
+            figure(median_sibilant(m, true), 0).text);
+}
+
+static void table_clicks(const Measures *m) {
+    if (m->n_clicks == 0) {
+        row_none("clicks");
+        return;
+    }
+    row("clicks", (double)m->n_clicks, 0, "", "   median %s dB high",
+        figure(median_click(m), 1).text);
+    row("stand out by 12 dB", (double)measures_clear_clicks(m), 0, "", "%s", "");
+}
+
 static void table_sounds(const Measures *m) {
     heading("Sounds");
     row("phrases", (double)m->n_phrases, 0, "", "   %.1f s sung", m->sung_s);
     row("spread between them", m->spread_db, 1, "dB", "   loudest over softest %s dB",
         figure(measures_phrase_reach(m), 1).text);
-    row("breaths", (double)m->n_breaths, 0, "",
-        "   %.1f a minute; %s dB under the voice, %s s long (medians)", per_minute(m, m->n_breaths),
-        figure(median_breath(m, false), 1).text, figure(median_breath(m, true), 2).text);
-    row("sibilants", (double)m->n_sibilants, 0, "",
-        "   %.1f a minute; %s dB against the vowels, at %s Hz (medians)", per_minute(m, m->n_sibilants),
-        figure(median_sibilant(m, false), 1).text, figure(median_sibilant(m, true), 0).text);
-    row("clicks", (double)m->n_clicks, 0, "", "   median %s dB high",
-        figure(median_click(m), 1).text);
-    row("stand out by 12 dB", (double)measures_clear_clicks(m), 0, "", "   %.1f a minute",
-        per_minute(m, measures_clear_clicks(m)));
+    table_breaths(m);
+    table_sibilants(m);
+    table_clicks(m);
 }
 
 static void table_colour(const Measures *m, const Measures *reference) {
@@ -183,9 +212,12 @@ static void table_pitch(const Measures *m) {
     char low[24], middle[24], high[24], key[64];
     heading("Pitch");
     row("voiced", m->voiced_s, 1, "s", "%s", "");
-    printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest", figure(m->low_hz, 1).text,
-           pitch_name_note(low, m->low_hz), pitch_name_note(middle, m->middle_hz),
-           pitch_name_note(high, m->high_hz));
+    if (isnan(m->low_hz))
+        row("lowest", (double)NAN, 1, "", "   too little singing to tell");
+    else
+        printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest",
+               figure(m->low_hz, 1).text, pitch_name_note(low, m->low_hz),
+               pitch_name_note(middle, m->middle_hz), pitch_name_note(high, m->high_hz));
     if (!m->key_known) {
         printf("    %-28s%9s\n", "key", "unknown");
         return;
@@ -193,8 +225,9 @@ static void table_pitch(const Measures *m) {
     const Tonality *k = &m->key;
     printf("    %-28s%9s   confidence %.2f\n", "key", measures_key_text(key, m), k->confidence);
     row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
-    row("off the key, mean", m->off_cents, 0, "cents", "   leaning %s cents",
-        figure(m->lean_cents, 0).text);
+    if (isfinite(m->off_cents))
+        row("off the key, mean", m->off_cents, 0, "cents", "   leaning %s cents",
+            figure(m->lean_cents, 0).text);
 }
 
 static void table_phrases(const Measures *m) {

@@ -54,7 +54,8 @@ static void print_help(const Option *options, size_t count) {
          "  siskin report --chain lead-hard take.wav page.html\n");
     options_print(options, count);
     puts("\n"
-         "The page needs no other file. Its sound is lossless where it fits, else coded: ten minutes\n"
+         "The page needs no other file. Its sound is lossless where it fits, else coded: ten "
+         "minutes\n"
          "are under 10 MB. While it is made, the result lies beside it.\n"
          "\n"
          "Exit status: 0 done, 1 a file, plugin or the machine failed, 2 the command line or the\n"
@@ -334,9 +335,8 @@ int command_report(int argc, char **argv) {
     HostError error;
     Words words = {0};
     const Option options[] = {
-        {"chain", "FILE",
-         "a chain file, or a ready chain by its name (siskin list)",
-         &words.chain, NULL},
+        {"chain", "FILE", "a chain file, or a ready chain by its name (siskin list)", &words.chain,
+         NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},

@@ -21,7 +21,8 @@ typedef struct {
 static bool cleans(const char *name) {
     bool found = strcmp(name, "phrase-leveller") == 0; /* which is never advised */
     for (size_t i = 0; i < advice_n_rules; i++)
-        found = found || (advice_rules[i].processor && strcmp(name, advice_rules[i].processor) == 0);
+        found =
+            found || (advice_rules[i].processor && strcmp(name, advice_rules[i].processor) == 0);
     return found;
 }
 
@@ -83,8 +84,7 @@ static void write_advice(FILE *to, const Verdicts *v, size_t i) {
     if (is_mended(v, i))
         return;
     fputs("<p>", to);
-    if (advice_is_ride(rule) || !rule->processor ||
-        page_chain_has(v->page->chain, rule->processor))
+    if (advice_is_ride(rule) || !rule->processor || page_chain_has(v->page->chain, rule->processor))
         page_escape(to, rule->stays ? rule->stays : rule->todo);
     else
         fprintf(to, "This chain has no %s.", rule->processor);
@@ -138,7 +138,8 @@ void page_write_verdicts(FILE *to, const Page *page) {
     write_names(to, &v, ADVICE_FINE, "<p class=\"small\">Fine: ");
     write_names(to, &v, ADVICE_UNKNOWN, "<p class=\"small\">Not judged: ");
     if (page->clean.path)
-        fputs("<p class=\"small\">Phrases, breaths, sibilants, clicks and gaps are those of the take "
-              "with its rumble, low hum and DC cut.</p>\n",
-              to);
+        fputs(
+            "<p class=\"small\">Phrases, breaths, sibilants, clicks and gaps are those of the take "
+            "with its rumble, low hum and DC cut.</p>\n",
+            to);
 }

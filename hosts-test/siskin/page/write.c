@@ -36,10 +36,11 @@ static void write_audio_note(FILE *to, const Page *page) {
         fputs("The sound is lossless: FLAC, 16 bit.", to);
         return;
     }
-    fprintf(to,
-            "The sound is a <strong>coded preview</strong>: Opus, %.0f kbit/s for raw and result, %.0f "
-            "for what was removed. Judge fine detail on the files; graphs and figures are of them.",
-            s->kbps[SOUND_RAW], s->kbps[SOUND_REMOVED]);
+    fprintf(
+        to,
+        "The sound is a <strong>coded preview</strong>: Opus, %.0f kbit/s for raw and result, %.0f "
+        "for what was removed. Judge fine detail on the files; graphs and figures are of them.",
+        s->kbps[SOUND_RAW], s->kbps[SOUND_REMOVED]);
 }
 
 static void write_removed_note(FILE *to, const Page *page) {

@@ -17,7 +17,8 @@ typedef struct {
     char *chain_text;
     TakeReport report;
     Measures before, after;
-    Measures clean; /* before, with its rumble, low hum and DC cut, where the chain cuts them; or 0 */
+    Measures
+        clean; /* before, with its rumble, low hum and DC cut, where the chain cuts them; or 0 */
     Look before_look, after_look;
     Gains gains;
     Sounds sounds;

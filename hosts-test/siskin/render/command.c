@@ -41,9 +41,11 @@ static void print_help(const Option *options, size_t count) {
          "siskin render --chain FILE TAKE OUT [BUS=FILE]...\n"
          "\n"
          "Renders TAKE through the processors, in order, into OUT: as long as TAKE, and in place,\n"
-         "since latency is taken out. TAKE is never changed; OUT is whole or not there. A processor\n"
+         "since latency is taken out. TAKE is never changed; OUT is whole or not there. A "
+         "processor\n"
          "is one of ours (siskin list), or any LV2 plugin by its URI; it takes preset=NAME, and\n"
-         "key=FILE if it has a key input. Values take units and labels: range=8dB audition=removed.\n"
+         "key=FILE if it has a key input. Values take units and labels: range=8dB "
+         "audition=removed.\n"
          "\n"
          "  siskin render take.wav out.wav transient-tamer breath-ducker depth=18\n"
          "  siskin render wet.wav ducked.wav return-ducker key=lead.wav lookahead=10\n"
@@ -230,13 +232,10 @@ int command_render(int argc, char **argv) {
     Words words = {0};
     Request request = {0};
     const Option options[] = {
-        {"chain", "FILE",
-         "a chain file, or a ready chain by its name (siskin list)",
-         &words.chain, NULL},
-        {"stems", NULL, "also write each bus beside OUT, as OUT.BUS", NULL,
-         &words.stems},
-        {"tail", "SECONDS", "go on after the take, for echoes to end", &words.tail,
+        {"chain", "FILE", "a chain file, or a ready chain by its name (siskin list)", &words.chain,
          NULL},
+        {"stems", NULL, "also write each bus beside OUT, as OUT.BUS", NULL, &words.stems},
+        {"tail", "SECONDS", "go on after the take, for echoes to end", &words.tail, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME", "wav, flac or aiff (else by OUT's name; folders: wav)", &words.format,
          NULL},
@@ -245,18 +244,15 @@ int command_render(int argc, char **argv) {
          "triangular, two steps; 24 is rounded",
          &words.bits, NULL},
         {"no-dither", NULL, "round to 16 bit without dither", NULL, &words.no_dither},
-        {"trace", "FILE",
-         "write all meters over time as CSV (TAKE a folder: a folder)",
+        {"trace", "FILE", "write all meters over time as CSV (TAKE a folder: a folder)",
          &words.trace, NULL},
         {"trace-step", "MS", "a row of the trace (5)", &words.trace_step, NULL},
-        {"jobs", "N", "takes of a folder at a time (one a core)", &words.jobs,
-         NULL},
+        {"jobs", "N", "takes of a folder at a time (one a core)", &words.jobs, NULL},
         {"skip-done", NULL,
          "folder: skip takes whose output is newer than the take, its\n"
          "other files and the chain",
          NULL, &words.skip_done},
-        {"patience", "SECONDS", "the longest that a block may take (60)",
-         &words.patience, NULL},
+        {"patience", "SECONDS", "the longest that a block may take (60)", &words.patience, NULL},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
         {"help", NULL, "this", NULL, &words.help},

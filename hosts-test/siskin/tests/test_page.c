@@ -431,7 +431,7 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     char *page = read_all("page.html", &size);
     for (size_t i = 0; i < advice_n_rules; i++) {
         bool bad = was.verdict[i] == ADVICE_NEEDED, hand = !advice_rules[i].processor;
-        bool new = was.verdict[i] == ADVICE_FINE && is.verdict[i] == ADVICE_NEEDED && !hand;
+        bool new = was.verdict[i] == ADVICE_FINE &&is.verdict[i] == ADVICE_NEEDED && !hand;
         char *title = text_print("<h3>%s: <em>", advice_rules[i].name);
         const char *at = strstr(page, title);
         free(title);

@@ -165,9 +165,7 @@ static void clicks(const Step *s) {
         caught += excess[1][n] <= excess[0][n] - 6.0 || excess[1][n] <= 3.0;
         n++;
     }
-    printf("clicks      %zu of %zu out; median %.0f -> %.0f dB over the take without them (%zu "
-           "more are "
-           "masked by the voice)\n",
+    printf("%zu of %zu that were laid in are out, median %.0f -> %.0f dB (%zu more are masked)\n",
            caught, n, median(excess[0], n), round(median(excess[1], n)) + 0.0, hidden);
     free(excess[0]);
     free(excess[1]);
@@ -258,13 +256,15 @@ static void gaps(const Step *s) {
             continue;
         double before = quiet_db(&s->before, l), after = quiet_db(&s->after, l);
         n++;
-        if (after > before - 30.0)
+        if (after > before - 10.0)
             continue; /* full of a breath, or shorter than the shortest that is cut */
         level[0][closed] = before;
         level[1][closed++] = after;
     }
-    printf("gaps        %zu of %zu closed, breaths kept; median %.0f -> %.0f dBFS\n", closed, n,
-           median(level[0], closed), median(level[1], closed));
+    printf("gaps        %zu of %zu down by 10 dB and more, breaths kept", closed, n);
+    if (closed)
+        printf("; median %.0f -> %.0f dBFS", median(level[0], closed), median(level[1], closed));
+    putchar('\n');
     free(level[0]);
     free(level[1]);
 }

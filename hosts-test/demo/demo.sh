@@ -21,45 +21,59 @@ say() { # step, before, after, the truth where the step needs it
     "$build/siskin-demo" "$what" "$out/labels.txt" "$@"
 }
 
-echo 'Ilka Tarn, "Low Water", one take: before -> after'
+echo 'Ilka Tarn, "Low Water", one take: raw -> lead'
 sing() { "$build/siskin-sing" --voice woman --seed 11 --phrases 10 --hot 8 --rumble -42 --hum -58 "$@"; }
 sing --labels "$out/labels.txt" "$out/raw.wav"
 sing --no-clicks "$out/truth.wav" # what her take would be, had her mouth not clicked
-"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" rumble-filter
 
-# One processor at a time, so that each line of the table compares what went in with what came out.
+# What the program does with it, told nothing but the take: the lead, and a page of the same chain.
+"$siskin" advise --quiet "$out/raw.wav" >"$out/advised.chain"
+"$siskin" render --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/lead.wav"
+"$siskin" report --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/page.html"
+
+# The advised chain once more, a processor at a time, so that each line of the table compares what
+# went in with what came out. After the last step it is the lead.
+advised() { # processor: what its lines of the chain say, on one line
+    sed -n "s/^  \($1\)/\1/p" "$out/advised.chain" | xargs
+}
+clear_clicks() { # take: how many clicks the program finds that stand out by 12 dB
+    "$siskin" measure --quiet --csv "$1" | tr -d '"' | awk -F, 'NR == 1 { for (i = 1; i <= NF; i++) if ($i == "clear_clicks") at = i }
+        NR == 2 { print $at }'
+}
+number=0
 before=$out/raw.wav
-step() { # number, processor, line of the table, the truth
-    after=$out/steps/$1-$2.wav
-    "$siskin" render --quiet "$before" "$after" "$2"
-    say "$3" "$before" "$after" ${4:+"$4"}
+step() { # processor, line of the table, the truth
+    line=$(advised "$1")
+    [ -n "$line" ] || return 0
+    number=$((number + 1))
+    after=$out/steps/$number-$1.wav
+    # shellcheck disable=SC2086 # words of a chain line
+    "$siskin" render --quiet "$before" "$after" $line
+    say "$2" "$before" "$after" ${3:+"$3"}
     before=$after
 }
-step 1 rumble-filter rumble
-step 2 transient-tamer clicks "$out/steps/truth.wav"
-step 3 gap-trimmer gaps
-step 4 breath-ducker breaths
-step 5 de-esser sibilants
-step 6 phrase-leveller phrases
+step rumble-filter rumble
+# shellcheck disable=SC2046 # words of a chain line
+"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" $(advised rumble-filter)
+printf 'clicks      %s -> %s stand out by 12 dB, as the page counts them; ' "$(clear_clicks "$before")" \
+    "$(clear_clicks "$out/lead.wav")"
+step transient-tamer clicks "$out/steps/truth.wav"
+step gap-trimmer gaps
+step breath-ducker breaths
+step de-esser sibilants
+say phrases "$before" "$out/lead.wav"
+echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | uniq | xargs | sed 's/ /, /g')"
 
-# The lead in one call, as one would do it.
-"$siskin" render --quiet "$out/raw.wav" "$out/lead.wav" rumble-filter transient-tamer gap-trimmer \
-    breath-ducker de-esser phrase-leveller
-
-# What the program would do with it, told nothing but the take; and a page of that.
-"$siskin" advise "$out/raw.wav" >"$out/advised.chain"
-"$siskin" report --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/page.html"
-echo "Siskin advises: $(grep -v -e '^#' -e '^bus' "$out/advised.chain" | sed 's/^ *\([a-z-]*\).*/\1/' | uniq | xargs | sed 's/ /, /g')"
-
-# The mix from one chain file: the lead, and two returns keyed from it; once with the duckers off.
-"$build/siskin-hall" hall "$before" "$out/hall.wav"
-"$build/siskin-hall" echo "$before" "$out/echo.wav"
+# The mix from one chain file: that lead, and two returns keyed from it; once with the duckers off.
+cat "$out/advised.chain" "$here/demo.chain" >"$out/mix.chain"
+"$build/siskin-hall" hall "$out/lead.wav" "$out/hall.wav"
+"$build/siskin-hall" echo "$out/lead.wav" "$out/echo.wav"
 mix() { # output, chain file
     "$siskin" render --quiet --stems --chain "$2" "$out/raw.wav" "$1" \
         hall="$out/hall.wav" echo="$out/echo.wav"
 }
-sed 's/return-ducker  key=lead/& enabled=0/' "$here/demo.chain" >"$out/unducked.chain"
-mix "$out/mix.wav" "$here/demo.chain"
+sed 's/return-ducker  key=lead/& enabled=0/' "$out/mix.chain" >"$out/unducked.chain"
+mix "$out/mix.wav" "$out/mix.chain"
 mix "$out/unducked.wav" "$out/unducked.chain"
 echo 'Returns, ducked against not ducked'
 for bus in hall echo; do
@@ -80,8 +94,8 @@ fi
 cat <<END
 Listen; start low:
   $out/raw.wav        the take
-  $out/lead.wav       the lead
+  $out/lead.wav       the lead, by the chain that siskin advises
   $out/mix.wav        the lead with its returns, ducked; unducked.wav to compare
-Look: $out/page.html in a browser
-Read: $out/advised.chain, what siskin advises for this take, and why
+Look: $out/page.html in a browser: that lead against the take
+Read: $out/advised.chain, what it does, and why
 END

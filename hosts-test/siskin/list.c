@@ -140,9 +140,9 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
         printf(", %zu key: give it by key=", plugin->n_key);
     printf("\nlatency   ");
     if (latency < 0.0)
-        printf("unknown: it cannot be made at %g Hz, or does not come back\n", LIST_RATE_HZ);
+        printf("unknown: it does not run at %g Hz, or does not return\n", LIST_RATE_HZ);
     else
-        printf("%g ms at %g Hz, with the defaults\n", latency, LIST_RATE_HZ);
+        printf("%g ms at %g Hz and its defaults\n", latency, LIST_RATE_HZ);
     print_ports(plugin, HOST_CONTROL, "controls");
     print_ports(plugin, HOST_METER, "meters");
     if (plugin->n_presets)
@@ -203,8 +203,7 @@ static int list_all(Host *host) {
         listed++;
     }
     if (listed == 0) {
-        host_fail(&error, "no processors were found; say where they are by --bundles DIR or "
-                          "SISKIN_LV2");
+        host_fail(&error, "no processors found; name their folder by --bundles DIR or SISKIN_LV2");
         return command_fail("list", STATUS_FAILED, &error);
     }
     puts("\nReady chains, for render --chain:");
@@ -229,11 +228,10 @@ static int list_others(Host *host) {
 }
 
 static void print_help(const Option *options, size_t count) {
-    puts("siskin list             every processor, with its latency and what it does, and ready "
-         "chains\n"
-         "siskin list NAME        one processor: controls with their range and default, meters,\n"
-         "                        presets; NAME may be the URI of any LV2 plugin\n"
-         "siskin list --others    the plugins of others that can be used, by their URI\n");
+    puts("siskin list             the processors, with their latency, and the ready chains\n"
+         "siskin list NAME        one of them: controls, ranges, defaults, meters, presets; NAME\n"
+         "                        may be the URI of any LV2 plugin\n"
+         "siskin list --others    other LV2 plugins that can be used, by their URI\n");
     options_print(options, count);
 }
 

@@ -15,12 +15,12 @@ static const struct {
     int (*run)(int argc, char **argv);
     const char *summary;
 } commands[] = {
-    {"render", command_render, "process a take, a mix of busses, or a folder of takes"},
-    {"measure", command_measure, "what a take is like: levels, faults, sounds, colour, pitch"},
-    {"advise", command_advise, "which steps a take needs, as a chain that does them"},
-    {"ride", command_ride, "the level written phrase by phrase, as a chain"},
-    {"report", command_report, "a page of a take before and after: graphs, figures, players"},
-    {"list", command_list, "the processors, with their controls, meters and presets"},
+    {"render", command_render, "takes through processors: one, a mix, or a folder"},
+    {"measure", command_measure, "levels, faults, sounds, colour and pitch of a take"},
+    {"advise", command_advise, "what a take needs, as a chain that does it"},
+    {"ride", command_ride, "one gain a phrase, as a chain"},
+    {"report", command_report, "a page of before and after: graphs, figures, players"},
+    {"list", command_list, "the processors: controls, meters, presets"},
 };
 
 enum { N_COMMANDS = sizeof commands / sizeof *commands };
@@ -32,7 +32,7 @@ static void print_help(void) {
     for (size_t i = 0; i < N_COMMANDS; i++)
         printf("  %-8s %s\n", commands[i].name, commands[i].summary);
     puts("\n"
-         "  siskin COMMAND --help   tells more;  siskin --version   tells the version.\n"
+         "  siskin COMMAND --help, siskin --version\n"
          "\n"
          "Exit status: 0 done, 1 failed, 2 the command line is wrong.");
 }

@@ -42,47 +42,48 @@ static char *plain_name(const char *path) {
     return name;
 }
 
-static void comment_head(FILE *file, const Measures *m) {
+static void comment_head(FILE *file, const AdvicePlan *plan) {
     char length[32];
+    const Measures *m = &plan->taken;
     char *name = plain_name(m->path);
-    char *loudness = isfinite(m->integrated_lufs) ? text_print("%.1f LUFS", m->integrated_lufs)
-                                                  : text_copy("too soft or too short to tell");
-    char *text = text_print("What %s needs, by siskin advise: %s, %g Hz, %s, %s.", name,
-                            text_time(length, m->length_s), m->rate_hz,
-                            m->channels == 1 ? "mono" : "stereo", loudness);
+    char *loudness = isfinite(m->integrated_lufs)
+                         ? text_print("%.1f LUFS", m->integrated_lufs)
+                         : text_copy("too soft or too short for a loudness");
+    char *text =
+        text_print("What %s needs: %s, %g Hz, %s, %s.", name, text_time(length, m->length_s),
+                   m->rate_hz, m->channels == 1 ? "mono" : "stereo", loudness);
     free(loudness);
     comment(file, text);
-    comment(file, "siskin render --chain THIS-FILE TAKE OUT does what is needed.");
+    comment(file, "Render it: siskin render --chain THIS-FILE TAKE OUT");
+    comment(file, "Where the limits come from: siskin advise --help");
     free(text);
     free(name);
 }
 
-/* "how it is (what is fine: why)" */
-static char *judged(size_t i, double figure) {
-    char *says = advice_sentence(i, figure);
-    char *fine = advice_limit(i);
-    char *text = text_print("%s (%s: %s)", says, fine, advice_rules[i].source);
+/* How it is, and what is fine: "22 dB under the voice; 30 is enough." */
+static char *judged(const Advice *advice, size_t i) {
+    double found = advice_found(advice, i);
+    char *says = advice_sentence(i, found);
+    char *fine = isfinite(found) ? advice_limit(i) : text_copy("");
+    char *text = text_print("%s%s%s%s.", advice->arises[i] ? "after the other steps " : "", says,
+                            *fine ? "; " : "", fine);
     free(fine);
     free(says);
     return text;
 }
 
-/* What is done about it. */
-static const char *remedy(const AdvicePlan *plan, size_t i) {
+/* What is done about it, or why nothing is. */
+static char *remedy(const AdvicePlan *plan, size_t i) {
+    const Advice *advice = &plan->advice;
     const AdviceRule *rule = &advice_rules[i];
-    if (plan->advice.verdict[i] != ADVICE_NEEDED)
-        return "";
-    if (plan->advice.harmful[i])
-        return "Left out:";
-    return plan->advice.in_vain[i] ? "A trial showed that no processor here mends it." : rule->todo;
-}
-
-/* What a step that is left out would have cost. */
-static char *cost(const AdvicePlan *plan, size_t i) {
-    if (!plan->advice.harmful[i])
+    if (advice->verdict[i] != ADVICE_NEEDED)
         return text_copy("");
-    char *harm = harm_text(&plan->advice.cost[i]);
-    char *text = text_print(" with %s, the chain %s.", advice_rules[i].processor, harm);
+    if (advice->in_vain[i])
+        return text_print(" Left out: in a trial %s made next to no difference.", rule->processor);
+    if (!advice->harmful[i])
+        return text_print(" %s", rule->todo);
+    char *harm = harm_text(&advice->cost[i]);
+    char *text = text_print(" Left out: with %s, %s.", rule->processor, harm);
     free(harm);
     return text;
 }
@@ -90,35 +91,31 @@ static char *cost(const AdvicePlan *plan, size_t i) {
 /* How a render measures, where something was to be done or has gone wrong. */
 static char *outcome(const AdvicePlan *plan, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
-    bool done = plan->advice.verdict[i] == ADVICE_NEEDED && rule->processor;
-    bool stays = plan_stays(plan, i);
-    if (!done && !stays)
+    bool was = plan->advice.verdict[i] == ADVICE_NEEDED, stays = plan_stays(plan, i);
+    if (!rule->processor || (!was && !stays))
         return text_copy("");
-    char *says = advice_sentence_after(i, plan->advice.verdict[i], plan->after.figure[i]);
-    char *text =
-        text_print(" In a trial with this chain, %s%s.%s%s", stays ? "still " : "", says,
-                   stays && rule->stays ? " " : "", stays && rule->stays ? rule->stays : "");
-    free(says);
+    double figure = plan->after.figure[i];
+    char *value = advice_value_after(i, plan->advice.verdict[i], figure);
+    char *text = text_print(" After %s: %s%s%s.%s%s", was ? "a trial" : "the other steps", value,
+                            !stays || !isfinite(figure) ? ""
+                            : was                       ? ", still too "
+                                                        : ", too ",
+                            !stays || !isfinite(figure) ? ""
+                            : rule->at_most             ? "much"
+                                                        : "little",
+                            stays ? " " : "", stays ? rule->stays : "");
+    free(value);
     return text;
 }
 
 static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
-    const AdviceRule *rule = &advice_rules[i];
-    const Advice *advice = &plan->advice;
-    bool unknown = advice->verdict[i] == ADVICE_UNKNOWN;
-    const char *word = unknown                             ? "cannot be told"
-                       : advice->verdict[i] == ADVICE_FINE ? "not needed"
-                       : advice->arises[i]                 ? "needed after the other steps"
-                                                           : "needed";
-    char *says = unknown ? advice_sentence(i, NAN) : judged(i, advice_found(advice, i));
-    char *left = cost(plan, i), *then = outcome(plan, i);
-    const char *what = remedy(plan, i);
-    char *text = text_print("%s: %s: %s.%s%s%s%s", rule->name, word, says, *what ? " " : "", what,
-                            left, then);
+    char *says = judged(&plan->advice, i);
+    char *what = remedy(plan, i), *then = outcome(plan, i);
+    char *text = text_print("%s: %s%s%s", advice_rules[i].name, says, what, then);
     comment(file, text);
     free(text);
-    free(left);
     free(then);
+    free(what);
     free(says);
 }
 
@@ -143,7 +140,7 @@ static void comment_harm(FILE *file, const AdvicePlan *plan) {
     if (!(harm_size(&plan->harm) > 0.0))
         return;
     char *harm = harm_text(&plan->harm);
-    char *text = text_print("Listen: this chain %s.", harm);
+    char *text = text_print("Listen: with this chain, %s.", harm);
     fputc('\n', file);
     comment(file, text);
     free(text);
@@ -153,8 +150,8 @@ static void comment_harm(FILE *file, const AdvicePlan *plan) {
 static void write_trim(FILE *file, double trim_db, bool rides) {
     if (!(trim_db > 0.0))
         return;
-    char *text = text_print("Filters turn phases, and a peak rose by %.1f dB: %s takes that back.",
-                            trim_db, rides ? "the ride" : "the fader");
+    char *text = text_print("Peaks: %.1f dB up from the filters. %s takes that back.", trim_db,
+                            rides ? "The ride" : "The fader");
     fputs("\n# ---- Peak\n", file);
     comment(file, text);
     free(text);
@@ -163,11 +160,9 @@ static void write_trim(FILE *file, double trim_db, bool rides) {
 }
 
 static void write_lane(FILE *file, const Ride *ride, double trim_db) {
-    fputs("\n# ---- The ride: from, to (seconds), gain (dB). Change what you like.\n", file);
-    char *text =
-        text_print("Phrases %.1f dB apart (deviation), %.1f dB after; peak %.1f dBTP, "
-                   "%.1f after.",
-                   ride->spread_db, ride->left_db, ride->peak_db, ride->result_peak_db - trim_db);
+    fputs("\n# ---- The ride. From, to (seconds), gain (dB): change what you like.\n", file);
+    char *text = text_print("Peak: %.1f dBTP, %.1f after the ride.", ride->peak_db,
+                            ride->result_peak_db - trim_db);
     comment(file, text);
     free(text);
     ride_print_lane(file, ride, trim_db);
@@ -176,7 +171,7 @@ static void write_lane(FILE *file, const Ride *ride, double trim_db) {
 bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
     const char *step = "";
     bool rides = false;
-    comment_head(file, &plan->taken);
+    comment_head(file, plan);
     fputs("bus lead\n", file);
     for (size_t i = 0; i < advice_n_rules; i++) {
         const AdviceRule *rule = &advice_rules[i];
@@ -192,6 +187,8 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
         comment_settings(file, &settings);
         advice_write_step(file, "  ", rule, &settings, "\n");
         rides = rides || advice_is_ride(rule);
+        if (plan->clean.path && i == advice_rows(0).last)
+            comment(file, "From here on the take is judged with this cut made.");
     }
     comment_harm(file, plan);
     write_trim(file, plan->advice.trim_db, rides);

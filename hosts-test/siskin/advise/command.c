@@ -32,19 +32,29 @@ typedef struct {
     Progress progress;
 } Job;
 
+/* Each rule, from where on a take is fine, and why there. */
+static void print_limits(void) {
+    puts("\nLimits, and where they come from:");
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        char *limit = advice_limit(i);
+        char *name = text_print("%s, %s", advice_rules[i].name, advice_rules[i].unit);
+        printf("  %-26s %s\n      %s\n", name, limit, advice_rules[i].source);
+        free(name);
+        free(limit);
+    }
+}
+
 static void print_help(const Option *options, size_t count) {
     puts(
         "siskin advise TAKE > CHAIN\n"
         "siskin advise --into DIR TAKE...\n"
         "siskin advise --csv TAKE...\n"
         "\n"
-        "Measures each TAKE (as siskin measure does), goes through the steps of the work in their\n"
-        "order, and says for each whether the take needs it and by what measure. The advice is a\n"
-        "chain file: the processors that are needed, set for this take, and the reasons as\n"
-        "comments; also what no processor here mends, and what to do about it. The chain is tried\n"
-        "on the take and the outcome measured: steps that did too little are set to do more, and\n"
-        "what stays is told. A take that needs nothing gets a chain of comments. TAKE may be a\n"
-        "folder of takes.\n"
+        "Measures each TAKE and prints a chain set for it: the steps it needs, with figure and\n"
+        "limit. The chain is tried first: a step that does too little is set to do more, one that\n"
+        "does nothing or bites words is left out, and what is left is told. What no processor "
+        "here\n"
+        "mends is told with what to do by hand. TAKE may be a folder of takes.\n"
         "\n"
         "  siskin advise take.wav > lead.chain\n"
         "  siskin render --chain lead.chain take.wav out.wav\n"
@@ -52,11 +62,12 @@ static void print_help(const Option *options, size_t count) {
         "  siskin advise --csv takes > takes.csv\n");
     options_print(options, count);
     puts("\n"
-         "In the table of --csv each rule has its figure, whether it is needed (yes, no, unknown,\n"
-         "or arises: by the other steps) and its figure after a trial with the chain; then come "
-         "the\n"
-         "rules that stay unmet, and the chain.\n"
-         "\n"
+         "--csv: for each rule its figure, whether it is needed (yes, no, unknown; arises: by the\n"
+         "other steps) and its figure after a trial; then the rules that stay unmet, and the "
+         "chain.\n"
+         "What is mended by hand is not judged after a trial.");
+    print_limits();
+    puts("\n"
          "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
 }
 
@@ -136,7 +147,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
-        csv_figure(plan->after.figure[i]);
+        csv_figure(advice_rules[i].processor ? plan->after.figure[i] : (double)NAN);
     }
     for (size_t i = 0; i < advice_n_rules; i++)
         if (plan_stays(plan, i)) {
@@ -256,10 +267,8 @@ int command_advise(int argc, char **argv) {
     HostError error;
     Words words = {0};
     const Option options[] = {
-        {"into", "DIR",
-         "write DIR/NAME.chain for each take, and say in a line each what\n"
-         "it needs; DIR is made if it is not there",
-         &words.into, NULL},
+        {"into", "DIR", "write DIR/NAME.chain for each take and print one line a take", &words.into,
+         NULL},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"quiet", NULL, "print nothing but errors, notes and what was asked for", NULL,
          &words.quiet},

@@ -54,10 +54,8 @@ double figure_dc_db(const Measures *m) {
 /* Of a short take as if it were half a minute, so that one click makes no rate. */
 double figure_clicks_a_minute(const Measures *m) {
     const double shortest_s = 30.0;
-    size_t high = 0;
-    for (size_t i = 0; i < m->n_clicks; i++)
-        high += m->clicks[i].height_db >= ADVICE_CLICK_HEIGHT_DB;
-    return high ? 60.0 * (double)high / fmax(m->length_s, shortest_s) : -INFINITY;
+    size_t clear = measures_clear_clicks(m);
+    return clear ? 60.0 * (double)clear / fmax(m->length_s, shortest_s) : -INFINITY;
 }
 
 bool figure_needs_riding(const Measures *m) {
@@ -140,7 +138,5 @@ double figure_standing_peak_db(const Measures *m) {
 
 /* Against a key that is guessed, a melody can be as wrong as it likes. */
 double figure_off_pitch_cents(const Measures *m) {
-    const double tuned = 0.5, sure = 0.15;
-    bool known = m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;
-    return known ? m->off_cents : (double)NAN;
+    return measures_key_sure(m) ? m->off_cents : (double)NAN;
 }

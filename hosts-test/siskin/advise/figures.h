@@ -26,10 +26,6 @@
  * that is heard around 8 kHz (Monson, Lotto and Story, JASA 135, 2014). */
 #define ADVICE_SIBILANT_MOST_DB (-3.0)
 #define ADVICE_SIBILANT_SHARE 0.75
-/* Clicks in gaps stand 12 dB and more over what surrounds them, those in words 10 to 20 (as they
- * are laid in where the tamer is judged); lower ones, and what is left of mended ones, are hard to
- * tell from the voice's own. */
-#define ADVICE_CLICK_HEIGHT_DB 12.0
 /* "A couple of dB" is what is ridden by hand (common practice). */
 #define ADVICE_SPREAD_MOST_DB 2.0
 
@@ -39,7 +35,7 @@ double figure_low_hum_under_db(const Measures *m);
 double figure_high_hum_under_db(const Measures *m);
 /* dBFS, of the worse channel. */
 double figure_dc_db(const Measures *m);
-/* Of ADVICE_CLICK_HEIGHT_DB and more. */
+/* Of those that are clear (MEASURE_CLEAR_CLICK_DB). */
 double figure_clicks_a_minute(const Measures *m);
 /* The loud breaths, as riding would leave them. */
 double figure_breath_under_db(const Measures *m);

@@ -114,12 +114,12 @@ double harm_size(const Harm *harm) {
 char *harm_text(const Harm *harm) {
     char text[256] = "", time[32];
     if (harm->bitten)
-        text_add(text, sizeof text, "bites %zu place%s in words, the first at %s", harm->bitten,
-                 harm->bitten > 1 ? "s" : "", text_time(time, harm->bitten_s));
+        text_add(text, sizeof text, "words lose over %g dB at %zu place%s, first at %s", -BITE_DB,
+                 harm->bitten, harm->bitten > 1 ? "s" : "", text_time(time, harm->bitten_s));
     if (harm->wander_db > MOST_WANDER_DB)
-        text_add(text, sizeof text, "%smoves within phrases by %.1f dB", *text ? "; " : "",
-                 harm->wander_db);
+        text_add(text, sizeof text, "%sthe gain moves by %.1f dB within a phrase",
+                 *text ? "; " : "", harm->wander_db);
     if (harm->peak_db > MOST_PEAK_DB)
-        text_add(text, sizeof text, "%speaks %.1f dB higher", *text ? "; " : "", harm->peak_db);
+        text_add(text, sizeof text, "%speaks are %.1f dB higher", *text ? "; " : "", harm->peak_db);
     return text_copy(text);
 }

@@ -27,7 +27,8 @@ Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *ren
 /* 0 when there is none worth a word; else how much, to compare. */
 double harm_size(const Harm *harm);
 
-/* "bites 3 words, the first at 0:12.3; peaks 1.2 dB higher". The caller frees it. */
+/* "words lose over 6 dB at 3 places, first at 0:12.3; peaks are 1.2 dB higher". The caller frees
+ * it. */
 char *harm_text(const Harm *harm);
 
 #endif

@@ -55,10 +55,9 @@ static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial
 }
 
 static bool stays(const Advice *advice, const Advice *after, size_t i) {
-    const AdviceRule *rule = &advice_rules[i];
     bool was = advice->verdict[i] == ADVICE_NEEDED;
-    if (!rule->processor)
-        return after->verdict[i] == ADVICE_NEEDED && !was;
+    if (!advice_rules[i].processor)
+        return false;
     return was ? !advice_is_mended(i, after->figure[i]) : after->verdict[i] == ADVICE_NEEDED;
 }
 

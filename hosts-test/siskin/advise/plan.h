@@ -31,7 +31,9 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
                HostError *error);
 void plan_free(AdvicePlan *plan);
 
-/* Whether rule `i` is not fine after all that is advised, though it was before or should be now. */
+/* Whether rule `i` is not fine after all that is advised, though it was before or should be now.
+ * What no processor mends is judged of the take as recorded alone: a render's flat tops, decays and
+ * resonances are also the processors'. */
 bool plan_stays(const AdvicePlan *plan, size_t i);
 
 #endif

@@ -13,7 +13,6 @@
 
 #define ENDS "Ends of the spectrum"
 #define HAND "By hand: what no processor here mends"
-#define UNSUNG "too little is sung, or there are no gaps of 0.25 s that are quieter"
 
 const AdviceRule advice_rules[] = {
     {.id = "rumble",
@@ -24,14 +23,13 @@ const AdviceRule advice_rules[] = {
      .figure = figure_rumble_under_db,
      .limit = ADVICE_LOW_END_UNDER_DB,
      .unit = "dB",
-     .decimals = 1,
      .source = "threshold of hearing, ISO 226, voice at 78 dB SPL",
-     .says = "what lies below the voice is %s under it",
-     .none = "there is nothing below the voice",
-     .unknown = "nothing is sung",
-     .todo = "A high-pass under the sung pitch takes it out.",
-     .stays = "What is left is too close under the lowest notes for a filter: move the microphone "
-              "off what shakes it, and sing again.",
+     .says = "%s under the voice",
+     .none = "none",
+     .unknown = "too little singing to tell",
+     .todo = "Cut below the sung pitch.",
+     .stays = "The rest is too close to the lowest notes for a filter: take the microphone off "
+              "what shakes it and sing again.",
      .settle = settle_low_end},
     {.id = "low_hum",
      .step = ENDS,
@@ -41,14 +39,13 @@ const AdviceRule advice_rules[] = {
      .figure = figure_low_hum_under_db,
      .limit = ADVICE_LOW_END_UNDER_DB,
      .unit = "dB",
-     .decimals = 1,
      .source = "threshold of hearing, ISO 226, voice at 78 dB SPL",
-     .says = "mains hum below the voice is %s under it",
-     .none = "there is no mains hum below the voice",
-     .unknown = "the take is shorter than 3 s, or nothing is sung",
-     .todo = "The same high-pass takes it out.",
-     .stays = "What is left is too close under the lowest notes for a filter: find the cable or "
-              "the lamp, and sing again.",
+     .says = "%s under the voice",
+     .none = "none",
+     .unknown = "under 3 s, or too little singing, to tell",
+     .todo = "Cut below the sung pitch.",
+     .stays = "The rest is too close to the lowest notes for a filter: find the cable or the lamp "
+              "and sing again.",
      .settle = settle_low_end},
     {.id = "dc",
      .step = ENDS,
@@ -59,13 +56,12 @@ const AdviceRule advice_rules[] = {
      .at_most = true,
      .limit = -50.0,
      .unit = "dBFS",
-     .decimals = 1,
      .source = "common practice: a third of a percent of full scale",
-     .says = "the wave's mean is off zero by %s",
-     .none = "the wave has none",
+     .says = "%s",
+     .none = "none",
      .unknown = "",
-     .todo = "The same high-pass takes it out; look for a fault in the converter.",
-     .stays = "Look for a fault in the converter.",
+     .todo = "Cut. The converter may have a fault.",
+     .stays = "The converter may have a fault.",
      .settle = settle_low_end},
     {.id = "clicks",
      .step = "Mouth noises",
@@ -75,14 +71,12 @@ const AdviceRule advice_rules[] = {
      .at_most = true,
      .limit = 12.0,
      .unit = "a minute",
-     .decimals = 1,
-     .source = "common practice: one in five seconds; fewer are mended by hand, and may be bursts "
-               "of /t/ and /k/",
-     .says = "%s stand 12 dB and more out of what surrounds them",
-     .none = "none stand 12 dB out of what surrounds them",
+     .source = "common practice: one in 5 s, under 30 s counts as 30 s; fewer may be /t/ and /k/",
+     .says = "%s stand out by 12 dB",
+     .none = "none stand out by 12 dB",
      .unknown = "",
-     .todo = "They are taken down to what surrounds them.",
-     .stays = "siskin measure --all tells where those are that are left: dip them by hand.",
+     .todo = "Taken down to what surrounds them.",
+     .stays = "Dip the rest by hand: siskin measure --all tells where.",
      .settle = settle_clicks},
     /* Ahead of the breaths: the gaps are told from the room as it was recorded, from the first. */
     {.id = "noise",
@@ -91,17 +85,16 @@ const AdviceRule advice_rules[] = {
      .processor = "gap-trimmer",
      .figure = figure_noise_under_db,
      /* Between its fades a short gap is shorter yet. */
-     .gone = "no gap is left that is long enough between its fades to tell",
+     .gone = "no gap left that is long enough to tell",
      .limit = ADVICE_NOISE_UNDER_DB,
      .unit = "dB",
-     .decimals = 1,
      .source = "common practice: a quiet room at night, voice at 78 dB SPL",
-     .says = "half of the time it is more than %s under the softest phrase",
-     .none = "the gaps are silent",
-     .unknown = UNSUNG,
-     .todo = "Gaps are faded down; what is under the words stays.",
-     .stays = "What is left cannot be parted from the ends of words: fade it by hand, or sing "
-              "again where it is quieter.",
+     .says = "%s under the softest phrase",
+     .none = "none",
+     .unknown = "too little singing, or no gap of 0.25 s, to tell",
+     .todo = "Gaps faded down; the noise under the words stays.",
+     .stays = "The rest runs into the ends of words: fade it by hand, or sing again where it is "
+              "quieter.",
      .settle = settle_gaps},
     {.id = "breaths",
      .step = "Breaths",
@@ -110,13 +103,12 @@ const AdviceRule advice_rules[] = {
      .figure = figure_breath_under_db,
      .limit = ADVICE_BREATH_UNDER_DB,
      .unit = "dB",
-     .decimals = 1,
-     .source = "common practice",
-     .says = "one in ten lies less than %s under the voice, as riding leaves them",
-     .none = "none were found, or two at most",
-     .unknown = "no phrase lies beside them",
-     .todo = "They are turned down, not out: a voice that never breathes sounds wrong.",
-     .stays = "siskin measure --all tells where those are that are left: turn them down by hand.",
+     .source = "common practice; the loudest tenth counts, as riding brings it up",
+     .says = "%s under the voice",
+     .none = "fewer than three",
+     .unknown = "too little singing beside them to tell",
+     .todo = "Turned down.",
+     .stays = "Turn the rest down by hand: siskin measure --all tells where.",
      .settle = settle_breaths},
     {.id = "sibilants",
      .step = "Sibilants",
@@ -127,13 +119,12 @@ const AdviceRule advice_rules[] = {
      .limit = ADVICE_SIBILANT_MOST_DB,
      .unit = "dB",
      .decimals = 1,
-     .source = "about 5 dB, the least that is heard there (Monson 2014), over published /s/ "
-               "(Jongman 2000)",
-     .says = "one in four lies over %s re the vowels, 4.5 to 12 kHz, as riding leaves them",
-     .none = "fewer than three were found",
+     .source = "5 dB, the least that is heard (Monson 2014), over published /s/ (Jongman 2000)",
+     .says = "%s against the vowels",
+     .none = "fewer than three",
      .unknown = "",
-     .todo = "Those that stand out are taken down.",
-     .stays = "siskin measure --all tells where those are that are left: turn them down by hand.",
+     .todo = "The loud ones taken down.",
+     .stays = "Turn the rest down by hand: siskin measure --all tells where.",
      .settle = settle_sibilants},
     {.id = "riding",
      .step = "Riding",
@@ -144,12 +135,12 @@ const AdviceRule advice_rules[] = {
      .limit = ADVICE_SPREAD_MOST_DB,
      .unit = "dB",
      .decimals = 1,
-     .source = "common practice: a couple of dB",
-     .says = "their loudness spreads by %s (standard deviation)",
-     .none = "there is one alone",
-     .unknown = "nothing is sung",
-     .todo = "Each gets a gain of its own, by a lane of the fader, ahead of any compressor.",
-     .stays = "What is left is held by the phrases' own peaks: change the gains in the lane."},
+     .source = "common practice; standard deviation of their loudness",
+     .says = "%s apart",
+     .none = "only one",
+     .unknown = "too little singing to tell",
+     .todo = "Each gets a gain of its own, in the ride below.",
+     .stays = "The rest is held by the phrases' own peaks: change the gains of the ride."},
     {.id = "clipping",
      .step = HAND,
      .as_recorded = true,
@@ -158,27 +149,23 @@ const AdviceRule advice_rules[] = {
      .at_most = true,
      .limit = 3.0,
      .unit = "flat tops",
-     .decimals = 0,
      .source = "three frames and more at the very top; a few may be chance",
-     .says = "the wave has %s",
-     .none = "the wave has no flat tops",
+     .says = "%s",
+     .none = "none",
      .unknown = "",
-     .todo = "Sing those words again, 6 dB lower; or redraw the tops from what lies beside them, "
-             "ahead of everything else."},
+     .todo = "Sing those words again, 6 dB lower; or redraw the tops before anything else."},
     {.id = "hum",
      .step = HAND,
      .as_recorded = true,
-     .name = "Hum within the voice's range",
+     .name = "Hum within the voice",
      .figure = figure_high_hum_under_db,
      .limit = ADVICE_NOISE_UNDER_DB,
      .unit = "dB",
-     .decimals = 1,
      .source = "threshold of hearing at 100 Hz, ISO 226, voice at 80 dB SPL",
-     .says = "mains hum where the voice is lies %s under it",
-     .none = "there is no mains hum where the voice is",
-     .unknown = "the take is shorter than 3 s, or nothing is sung",
-     .todo = "Find the cable or the lamp and sing again; or set a narrow dip on each harmonic, "
-             "which the voice hardly misses."},
+     .says = "%s under the voice",
+     .none = "none",
+     .unknown = "under 3 s, or too little singing, to tell",
+     .todo = "Find the cable or the lamp and sing again; or set a narrow dip on each harmonic."},
     {.id = "room",
      .step = HAND,
      .as_recorded = true,
@@ -189,11 +176,11 @@ const AdviceRule advice_rules[] = {
      .unit = "s",
      .decimals = 2,
      .source = "common practice: 0.2 to 0.4 s in rooms to record in; read within 20 %",
-     .says = "phrases die away as in a room with a reverberation time of %s",
+     .says = "reverberation %s",
      .none = "",
-     .unknown = "fewer than two phrases end freely",
-     .todo = "Sing closer to the microphone, with blankets behind you and it. The reverb you add "
-             "should be longer than this one, so that it covers it."},
+     .unknown = "too few phrases end freely to tell",
+     .todo = "Sing closer to the microphone, with blankets behind you and it. A reverb longer than "
+             "this covers it."},
     {.id = "standing_peak",
      .step = HAND,
      .as_recorded = true,
@@ -202,14 +189,12 @@ const AdviceRule advice_rules[] = {
      .at_most = true,
      .limit = 6.0,
      .unit = "dB",
-     .decimals = 0,
-     .source = "common practice: what is plainly heard as boxy",
-     .says =
-         "one frequency between 150 Hz and 1 kHz stands out of the voice by %s, whatever is sung",
-     .none = "no frequency between 150 Hz and 1 kHz stands out, whatever is sung",
-     .unknown = "too little was sung, or too few notes",
-     .todo = "Take it down with one band of an equaliser: siskin measure tells its centre and its "
-             "width. Move away from the wall or the desk before you sing again."},
+     .source = "common practice: what is plainly heard as boxy, 150 Hz to 1 kHz",
+     .says = "one stands out by %s",
+     .none = "none",
+     .unknown = "too little singing to tell",
+     .todo = "Take it down with one band of an equaliser: siskin measure tells where and how wide. "
+             "Next time, move away from the wall or the desk."},
     {.id = "pitch",
      .step = HAND,
      .as_recorded = true,
@@ -218,13 +203,12 @@ const AdviceRule advice_rules[] = {
      .at_most = true,
      .limit = 25.0,
      .unit = "cents",
-     .decimals = 0,
-     .source = "common practice: a quarter of a semitone",
-     .says = "steady notes are off those of the key by %s in the mean",
+     .source = "common practice: a quarter of a semitone; mean of the steady parts",
+     .says = "%s off the notes of the key",
      .none = "",
-     .unknown = "too little steady singing to tell a key from, or it is speech",
-     .todo = "siskin measure --all tells which phrases lean, and which way: sing those again, or "
-             "tune them by hand, ahead of everything else."},
+     .unknown = "key unsure, or too little steady singing, to tell",
+     .todo = "Sing the phrases that lean again, or tune them by hand first: siskin measure --all "
+             "tells which."},
 };
 
 const size_t advice_n_rules = sizeof advice_rules / sizeof *advice_rules;
@@ -265,26 +249,54 @@ double advice_found(const Advice *advice, size_t i) {
 
 char *advice_limit(size_t i) {
     const AdviceRule *rule = &advice_rules[i];
-    return text_print("%s %.*f %s %s fine", rule->at_most ? "up to" : "from", rule->decimals,
-                      rule->limit, rule->unit, rule->at_most ? "is" : "on is");
+    return rule->at_most ? text_print("up to %g is fine", rule->limit)
+                         : text_print("%g is enough", rule->limit);
 }
 
-char *advice_sentence(size_t i, double figure) {
+/* So many decimals that rounding does not take it over the limit. */
+static int decimals_of(const AdviceRule *rule, double figure) {
+    const int most = 6;
+    int decimals = rule->decimals;
+    AdviceVerdict verdict = judge(rule, figure);
+    for (double scale = pow(10.0, decimals); decimals < most; decimals++, scale *= 10.0)
+        if (judge(rule, round(figure * scale) / scale) == verdict)
+            break;
+    return decimals;
+}
+
+char *advice_value(size_t i, double figure) {
     const AdviceRule *rule = &advice_rules[i];
     if (isnan(figure))
         return text_copy(rule->unknown);
     if (isinf(figure))
         return text_copy(rule->none);
-    char *value = text_print("%.*f %s", rule->decimals, figure, rule->unit);
-    char *text = text_print(rule->says, value); /* NOLINT: the table's own formats */
+    int decimals = decimals_of(rule, figure);
+    double scale = pow(10.0, decimals);
+    return text_print("%.*f %s", decimals, round(figure * scale) / scale + 0.0, rule->unit);
+}
+
+char *advice_sentence(size_t i, double figure) {
+    char *value = advice_value(i, figure);
+    if (!isfinite(figure))
+        return value;
+    char *text = text_print(advice_rules[i].says, value); /* NOLINT: the table's own formats */
     free(value);
     return text;
 }
 
+/* What it means that a figure is not known where it was, on the wrong side of the limit. */
+static const char *gone(size_t i, AdviceVerdict before, double figure) {
+    return before == ADVICE_NEEDED && isnan(figure) ? advice_rules[i].gone : NULL;
+}
+
+char *advice_value_after(size_t i, AdviceVerdict before, double figure) {
+    const char *text = gone(i, before, figure);
+    return text ? text_copy(text) : advice_value(i, figure);
+}
+
 char *advice_sentence_after(size_t i, AdviceVerdict before, double figure) {
-    const char *gone = advice_rules[i].gone;
-    bool is_gone = before == ADVICE_NEEDED && isnan(figure) && gone;
-    return is_gone ? text_copy(gone) : advice_sentence(i, figure);
+    const char *text = gone(i, before, figure);
+    return text ? text_copy(text) : advice_sentence(i, figure);
 }
 
 bool advice_is_mended(size_t i, double figure) {

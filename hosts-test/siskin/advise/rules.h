@@ -52,10 +52,10 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     bool at_most; /* fine up to the limit; else fine from it on */
     double limit;
     const char *unit;
-    int decimals;
+    int decimals;         /* of the figure; more where it is next to the limit */
     const char *source;   /* of the limit */
-    const char *says;     /* a sentence about the take, with one %s: the figure and its unit */
-    const char *none;     /* the sentence for an infinite figure */
+    const char *says;     /* about the take, with one %s: the figure and its unit */
+    const char *none;     /* in place of an infinite figure */
     const char *unknown;  /* why it may not be known */
     const char *gone;     /* mended, it may be too little to tell of: what that means; else NULL */
     const char *todo;     /* what is done about it; by hand: what to do */
@@ -100,11 +100,14 @@ bool advice_wants_processor(const Advice *advice, size_t i);
 /* What made rule `i` needed: the take's own figure, or how the other steps leave it. */
 double advice_found(const Advice *advice, size_t i);
 
-/* "up to 12.0 a minute is fine". The caller frees it. */
+/* "up to 12 is fine", "30 is enough". The caller frees it. */
 char *advice_limit(size_t i);
-/* What a figure of rule `i` means, in a sentence without its stop. The caller frees it. */
+/* "22 dB", or why there is no figure; and the same as said of a take: "22 dB under the voice". The
+ * caller frees them. */
+char *advice_value(size_t i, double figure);
 char *advice_sentence(size_t i, double figure);
 /* The same of a figure after the take's own was judged as `before`. */
+char *advice_value_after(size_t i, AdviceVerdict before, double figure);
 char *advice_sentence_after(size_t i, AdviceVerdict before, double figure);
 
 /* Whether rule `i`, needed before, is met by a figure after. */

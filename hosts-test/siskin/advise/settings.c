@@ -46,7 +46,7 @@ static void pass(AdviceSettings *settings, unsigned passes, const char *why, ...
 
 /* Said of a step that only the others made necessary: the take itself tells nothing of it, and the
  * processor's own defaults stay. */
-static const char *const BY_TRIAL = "the take itself has none; by a trial with the other steps";
+static const char *const BY_TRIAL = "from a trial with the other steps";
 
 /* How much is lacking, and the margin; 0 when nothing is, or nothing is known. */
 static double lacking_db(double under_db, double limit_db) {
@@ -78,14 +78,14 @@ void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
             m->low_hz);
         set(s, "ceiling", round(share * m->middle_hz), "%.2f of the middle note, %.0f Hz", share,
             m->middle_hz);
-        set(s, "margin", 0.01 * round(100.0 * share), "as close as costs a note 0.1 dB");
+        set(s, "margin", 0.01 * round(100.0 * share), "takes 0.1 dB off the note");
     } else {
-        set(s, "floor", initial("rumble-filter", "floor"), "no pitch is known");
+        set(s, "floor", initial("rumble-filter", "floor"), "pitch unknown");
         set(s, "ceiling", initial("rumble-filter", "floor"), "the same");
     }
-    set(s, "slope", slope, "%.0f dB less an octave under the corner", slope);
+    set(s, "slope", slope, "dB an octave");
     if (extra > 0.0 && slope >= greatest("rumble-filter", "slope"))
-        pass(s, 2, "a trial with one left too much");
+        pass(s, 2, "one left too much");
 }
 
 void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
@@ -99,16 +99,15 @@ void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
         high_hz = fmax(high_hz, m->clicks[i].high_hz);
         height_db = fmax(height_db, m->clicks[i].height_db);
     }
-    set(s, "focus_low", floor(low_hz), "the lowest band in which a click stands out most");
+    set(s, "focus_low", floor(low_hz), "the lowest click");
     set(s, "focus_high", high_hz < top_hz ? ceil(high_hz) : beyond_hz,
-        "the highest; what reaches %.0f kHz goes on above it", 1e-3 * top_hz);
-    set(s, "depth", ceil(height_db + MARGIN_DB), "the highest click stands %.1f dB over the rest",
-        height_db);
+        high_hz < top_hz ? "the highest click" : "the highest click goes on beyond 12 kHz");
+    set(s, "depth", ceil(height_db + MARGIN_DB), "the tallest stands out by %.1f dB", height_db);
     unsigned passes = height_db > once_db ? 2 : 1;
     if (extra > 0.0)
-        pass(s, passes + 1, "a trial with one less left too many");
+        pass(s, passes + 1, "one less left too many");
     else if (passes > 1)
-        pass(s, passes, "what stands over %.0f dB out is left too high by one pass", once_db);
+        pass(s, passes, "one leaves those over %.0f dB too high", once_db);
 }
 
 void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
@@ -116,8 +115,7 @@ void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
     double depth_db = ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra);
     if (isfinite(under_db))
-        set(s, "depth", depth_db, "brings the loud ones to %.0f dB under the voice",
-            under_db + depth_db);
+        set(s, "depth", depth_db, "loud ones to %.0f dB under the voice", under_db + depth_db);
     else
         set(s, "depth", depth_db, "%s", BY_TRIAL);
 }
@@ -132,13 +130,12 @@ void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
     if (!isfinite(loud_db) || !isfinite(hottest_db))
         return;
     double strength = fmin(1.0, (loud_db - aim_db) / (loud_db - ratio_db));
-    set(s, "ratio", ratio_db, "a common /s/ begins to be cut 1 dB under its top");
-    set(s, "strength", ceil(100.0 * strength), "brings those at %.1f dB to %.1f dB", loud_db,
-        aim_db);
+    set(s, "ratio", ratio_db, "the default");
+    set(s, "strength", ceil(100.0 * strength), "brings %.1f dB to %.1f dB", loud_db, aim_db);
     double range_db = strength * (hottest_db - ratio_db);
-    set(s, "range", ceil(range_db), "what the hottest, at %.1f dB, then needs", hottest_db);
+    set(s, "range", ceil(range_db), "the hottest are at %.1f dB", hottest_db);
     if (extra > 0.0 && range_db > greatest("de-esser", "range"))
-        pass(s, 2, "the hottest need more than one takes off");
+        pass(s, 2, "one takes too little off the hottest");
 }
 
 void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
@@ -153,10 +150,9 @@ void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "floor", -lacking, "%s", BY_TRIAL);
         return;
     }
-    set(s, "floor", -lacking, "leaves the noise %.0f dB under the softest phrase",
-        under_db + lacking);
+    set(s, "floor", -lacking, "noise to %.0f dB under the softest phrase", under_db + lacking);
     set(s, "threshold", ceil(fmax(least_db, fmin(most_db, threshold_db))),
-        "%.0f dB over the noise, as far as words allow", over_db);
+        "%.0f dB over the noise, if words allow", over_db);
     if (fade_share * 1e3 * t60 > fade_ms)
-        set(s, "fade_out", round(fade_share * 1e3 * t60), "the room takes %.2f s to die away", t60);
+        set(s, "fade_out", round(fade_share * 1e3 * t60), "reverberation %.2f s", t60);
 }

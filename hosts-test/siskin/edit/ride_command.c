@@ -17,11 +17,10 @@ typedef struct {
 static void print_help(const Option *options, size_t count) {
     puts("siskin ride TAKE > CHAIN\n"
          "\n"
-         "Writes the level phrase by phrase: one gain for each, from the whole take. The gain "
-         "moves\n"
-         "between phrases only, over the softest stretch there, and no phrase comes to peak over\n"
-         "the take. What is printed is a chain: change a number, delete a line, add processors\n"
-         "above the fader, and render.\n"
+         "Prints a chain with one gain a phrase, from the whole take. The gain moves between "
+         "phrases\n"
+         "only, where it is softest, and no phrase peaks over the take. Change a number, delete a\n"
+         "line, add processors above the fader, and render.\n"
          "\n"
          "  siskin ride take.wav > ride.chain\n"
          "  siskin render --chain ride.chain take.wav out.wav\n");
@@ -49,14 +48,20 @@ static bool read_params(const Words *words, RideParams *params, HostError *error
     return fine;
 }
 
+static bool any_held(const Ride *ride) {
+    bool any = false;
+    for (size_t i = 0; i < ride->n; i++)
+        any = any || ride->phrases[i].held;
+    return any;
+}
+
 static void print_chain(const Ride *ride) {
-    printf("# %zu phrases, %.1f dB apart (deviation); %.1f dB after this ride to %.1f LUFS.\n",
-           ride->n, ride->spread_db, ride->left_db, ride->target_lufs);
-    printf(
-        "# Peak %.1f dBTP, after it %.1f. A phrase marked held is kept from %.1f LUFS by its own\n"
-        "# peak or by the range.\n",
-        ride->peak_db, ride->result_peak_db, ride->target_lufs);
-    puts("# Each line: from, to (seconds), gain (dB). Change what you like.\n"
+    printf("# %zu phrases: %.1f dB apart; %.1f dB after the ride, at %.1f LUFS.\n", ride->n,
+           ride->spread_db, ride->left_db, ride->target_lufs);
+    printf("# Peak: %.1f dBTP; %.1f after the ride.\n", ride->peak_db, ride->result_peak_db);
+    if (any_held(ride))
+        puts("# Held: a phrase that its peak or the range keeps apart.");
+    puts("# From, to (seconds), gain (dB): change what you like.\n"
          "bus lead\n"
          "  fader @ride\n");
     ride_print_lane(stdout, ride, 0.0);
@@ -86,12 +91,11 @@ int command_ride(int argc, char **argv) {
     Words words = {0};
     RideParams params;
     const Option options[] = {
-        {"range", "DB", "most that a phrase is turned up or down, 0 to 24 (12)", &words.range,
-         NULL},
-        {"strength", "PERCENT", "how far each phrase goes to the level, 0 to 100 (100)",
+        {"range", "DB", "the most that a phrase goes up or down, 0 to 24 (12)", &words.range, NULL},
+        {"strength", "PERCENT", "how far each goes towards the common level, 0 to 100 (100)",
          &words.strength, NULL},
-        {"target", "LUFS", "the level, -60 to 0 (the take's own mean)", &words.target, NULL},
-        {"lane", NULL, "print the lane alone, to go into another chain", NULL, &words.lane},
+        {"target", "LUFS", "the common level, -60 to 0 (the take's own mean)", &words.target, NULL},
+        {"lane", NULL, "print the lane alone, for another chain", NULL, &words.lane},
         {"quiet", NULL, "show no progress", NULL, &words.quiet},
         {"help", NULL, "this", NULL, &words.help},
     };

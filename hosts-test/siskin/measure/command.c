@@ -25,28 +25,22 @@ static void print_help(const Option *options, size_t count) {
     puts("siskin measure TAKE...\n"
          "siskin measure --json|--csv TAKE...\n"
          "\n"
-         "Tells what each TAKE is like: loudness and peaks; noise, hum, rumble, clipping, the "
-         "room and its\n"
-         "peaks; phrases, breaths, sibilants and clicks; colour in four bands; pitch and key. Of a "
-         "folder,\n"
-         "every take in it. Nothing is written but to the standard output.\n"
+         "Measures each TAKE, or every take of a folder: loudness and peaks; noise, hum, rumble,\n"
+         "clipping and room; phrases, breaths, sibilants and clicks; four bands; pitch and key.\n"
          "\n"
          "  siskin measure take.wav\n"
          "  siskin measure --against finished.wav take.wav\n"
          "  siskin measure --csv takes > takes.csv\n");
     options_print(options, count);
-    puts(
-        "\n"
-        "Levels in dBFS are mean squares: a full-scale sine is -3.0. Loudness is that of ITU-R\n"
-        "BS.1770-4 and EBU Tech 3341 and 3342. Sounds are found as the processors find them, at\n"
-        "their defaults. T60 is read from how phrases die away; a dry voice reads 0.2 s or so.\n"
-        "A standing peak is one between 150 Hz and 1 kHz, as of a room or a boxy mount, that "
-        "stays\n"
-        "where it is while notes and vowels move.\n"
-        "Off pitch: steady parts, with the vibrato smoothed away, against the nearest note of the\n"
-        "key in the take's own tuning.\n"
-        "\n"
-        "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
+    puts("\n"
+         "dBFS         mean square: a full-scale sine is -3.0\n"
+         "LUFS, LU     ITU-R BS.1770-4, EBU Tech 3341 and 3342\n"
+         "sounds       as the processors find them at their defaults\n"
+         "T60          from the ends of phrases; a dry voice reads 0.2 s\n"
+         "resonance    150 Hz to 1 kHz, stays while notes and vowels move\n"
+         "off the key  steady parts without vibrato, to the nearest note of the key\n"
+         "\n"
+         "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
 }
 
 /* ---- measuring ---- */
@@ -116,12 +110,11 @@ int command_measure(int argc, char **argv) {
     Words words = {0};
     Job job = {.words = &words};
     const Option options[] = {
-        {"json", NULL, "all figures and events as JSON; what cannot be told is null", NULL,
-         &words.json},
+        {"json", NULL, "all figures and events as JSON; null is unknown", NULL, &words.json},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"against", "REFERENCE",
-         "also how much more level and crest each band has than in\n"
-         "REFERENCE, at the same integrated loudness",
+         "also how each band differs from REFERENCE in level and crest,\n"
+         "at equal loudness",
          &words.against, NULL},
         {"all", NULL, "also list each phrase, breath, sibilant and click", NULL, &words.all},
         {"quiet", NULL, "show no progress", NULL, &words.quiet},

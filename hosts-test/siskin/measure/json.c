@@ -153,6 +153,7 @@ static void json_key(Json *j, const Measures *m) {
     }
     json_open(j, "key", '{', false);
     json_text(j, "name", pitch_name_key(name, k->tonic, k->minor));
+    json_truth(j, "sure", measures_key_sure(m));
     json_number(j, "confidence", k->confidence, 3);
     json_number(j, "r", k->r, 3);
     json_text(j, "next", pitch_name_key(name, k->next_tonic, k->next_minor));

@@ -67,33 +67,37 @@ static void row(const char *what, double value, int decimals, const char *unit, 
     putchar('\n');
 }
 
+static void row_none(const char *what) {
+    printf("    %-28s%9s\n", what, "none");
+}
+
 static void table_level(const Measures *m) {
     heading("Loudness");
     row("integrated", m->integrated_lufs, 1, "LUFS", "%s", "");
     row("range", m->range_lu, 1, "LU", "%s", "");
-    row("short-term, most", m->short_most_lufs, 1, "LUFS", "%s", "");
-    row("momentary, most", m->momentary_most_lufs, 1, "LUFS", "%s", "");
+    row("short-term, loudest", m->short_most_lufs, 1, "LUFS", "%s", "");
+    row("momentary, loudest", m->momentary_most_lufs, 1, "LUFS", "%s", "");
     row("true peak", m->true_peak_db, 1, "dBTP", "   (sample peak %s dBFS)",
         figure(m->sample_peak_db, 1).text);
 }
 
 static void table_peak(const StandingPeak *peak) {
     if (!peak->known)
-        row("standing peak", (double)NAN, 0, "", "   (too little was sung, or too few notes)");
+        row("room resonance", (double)NAN, 0, "", "   too little singing to tell");
     else if (!peak->found)
-        printf("    %-28s%9s   from %.0f Hz to 1 kHz\n", "standing peak", "none", peak->from_hz);
+        printf("    %-28s%9s   %.0f Hz..1 kHz\n", "room resonance", "none", peak->from_hz);
     else
-        row("standing peak", peak->hz, 0, "Hz", "   %.0f..%.0f Hz, some %.0f dB; seen in %s",
-            peak->low_hz, peak->high_hz, peak->height_db,
+        row("room resonance", peak->hz, 0, "Hz", "   %.0f dB, %.0f..%.0f Hz; seen in %s",
+            peak->height_db, peak->low_hz, peak->high_hz,
             peak->by_noise ? "voice and noise" : "the voice");
 }
 
 static void table_faults(const Measures *m) {
     heading("Recording");
     row("noise floor", m->noise_db, 1, "dBFS", "%s", "");
-    row("its slope", m->noise_slope_db, 1, "dB/octave", "%s", "");
+    row("noise slope", m->noise_slope_db, 1, "dB/octave", "%s", "");
     if (!m->hum_known)
-        row("hum", (double)NAN, 1, "", "   (the take is too short)");
+        row("hum", (double)NAN, 1, "", "   too short to tell");
     else if (!m->hum.found)
         printf("    %-28s%9s\n", "hum", "none");
     else
@@ -105,10 +109,14 @@ static void table_faults(const Measures *m) {
             : c              ? "DC, right"
                              : "DC, left",
             text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
-    row("clipped tops", (double)m->flat_tops, 0, "",
-        "   longest %.2f ms; %llu frames at full scale", m->longest_top_ms,
-        (unsigned long long)m->full_scale);
-    row("reverberation, T60", m->t60_s, 2, "s", "   from %zu phrase ends", m->n_decays);
+    if (m->flat_tops == 0)
+        row_none("clipped tops");
+    else
+        row("clipped tops", (double)m->flat_tops, 0, "", "   longest %.2f ms", m->longest_top_ms);
+    if (m->full_scale)
+        row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
+    row("reverberation, T60", m->t60_s, 2, "s",
+        m->n_decays ? "   from %zu phrase ends" : "   no phrase ends freely", m->n_decays);
     table_peak(&m->peak);
 }
 
@@ -143,19 +151,44 @@ static double median_click(const Measures *m) {
     return median;
 }
 
+static void table_breaths(const Measures *m) {
+    if (m->n_breaths == 0)
+        row_none("breaths");
+    else
+        row("breaths", (double)m->n_breaths, 0, "",
+            "   %.1f a minute; %s dB under the voice, %s s long (medians)",
+            per_minute(m, m->n_breaths), figure(median_breath(m, false), 1).text,
+            figure(median_breath(m, true), 2).text);
+}
+
+static void table_sibilants(const Measures *m) {
+    if (m->n_sibilants == 0)
+        row_none("sibilants");
+    else
+        row("sibilants", (double)m->n_sibilants, 0, "",
+            "   %.1f a minute; %s dB against the vowels, at %s Hz (medians)",
+            per_minute(m, m->n_sibilants), figure(median_sibilant(m, false), 1).text,
+            figure(median_sibilant(m, true), 0).text);
+}
+
+static void table_clicks(const Measures *m) {
+    if (m->n_clicks == 0) {
+        row_none("clicks");
+        return;
+    }
+    row("clicks", (double)m->n_clicks, 0, "", "   median %s dB high",
+        figure(median_click(m), 1).text);
+    row("stand out by 12 dB", (double)measures_clear_clicks(m), 0, "", "%s", "");
+}
+
 static void table_sounds(const Measures *m) {
     heading("Sounds");
     row("phrases", (double)m->n_phrases, 0, "", "   %.1f s sung", m->sung_s);
     row("spread between them", m->spread_db, 1, "dB", "   loudest over softest %s dB",
         figure(measures_phrase_reach(m), 1).text);
-    row("breaths", (double)m->n_breaths, 0, "",
-        "   %.1f a minute; median %s dB under the voice, %s s", per_minute(m, m->n_breaths),
-        figure(median_breath(m, false), 1).text, figure(median_breath(m, true), 2).text);
-    row("sibilants", (double)m->n_sibilants, 0, "",
-        "   %.1f a minute; median %s dB over the vowels, %s Hz", per_minute(m, m->n_sibilants),
-        figure(median_sibilant(m, false), 1).text, figure(median_sibilant(m, true), 0).text);
-    row("clicks", (double)m->n_clicks, 0, "", "   %.1f a minute; median %s dB high",
-        per_minute(m, m->n_clicks), figure(median_click(m), 1).text);
+    table_breaths(m);
+    table_sibilants(m);
+    table_clicks(m);
 }
 
 static void table_colour(const Measures *m, const Measures *reference) {
@@ -176,25 +209,25 @@ static void table_colour(const Measures *m, const Measures *reference) {
 }
 
 static void table_pitch(const Measures *m) {
-    char low[24], middle[24], high[24], key[24], next[24];
+    char low[24], middle[24], high[24], key[64];
     heading("Pitch");
     row("voiced", m->voiced_s, 1, "s", "%s", "");
-    printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest", figure(m->low_hz, 1).text,
-           pitch_name_note(low, m->low_hz), pitch_name_note(middle, m->middle_hz),
-           pitch_name_note(high, m->high_hz));
+    if (isnan(m->low_hz))
+        row("lowest", (double)NAN, 1, "", "   too little singing to tell");
+    else
+        printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest",
+               figure(m->low_hz, 1).text, pitch_name_note(low, m->low_hz),
+               pitch_name_note(middle, m->middle_hz), pitch_name_note(high, m->high_hz));
     if (!m->key_known) {
         printf("    %-28s%9s\n", "key", "unknown");
         return;
     }
     const Tonality *k = &m->key;
-    printf("    %-28s%9s   confidence %.2f (r %.2f; then %s, %.2f)\n", "key",
-           pitch_name_key(key, k->tonic, k->minor), k->confidence, k->r,
-           pitch_name_key(next, k->next_tonic, k->next_minor), k->next_r);
-    printf("    %-28s%9s   r %.2f;  parallel r %.2f\n", "relative",
-           pitch_name_key(key, k->relative_tonic, !k->minor), k->relative_r, k->parallel_r);
+    printf("    %-28s%9s   confidence %.2f\n", "key", measures_key_text(key, m), k->confidence);
     row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
-    row("off the key's notes, mean", m->off_cents, 0, "cents", "   leaning %s cents",
-        figure(m->lean_cents, 0).text);
+    if (isfinite(m->off_cents))
+        row("off the key, mean", m->off_cents, 0, "cents", "   leaning %s cents",
+            figure(m->lean_cents, 0).text);
 }
 
 static void table_phrases(const Measures *m) {
@@ -222,7 +255,7 @@ static void table_events(const Measures *m) {
                m->breaths[i].end_s - m->breaths[i].start_s, figure(m->breaths[i].under_db, 1).text);
     heading("Sibilants");
     for (size_t i = 0; i < m->n_sibilants; i++)
-        printf("    %10s%8.2f s %8.1f dB over the vowels %8.0f Hz\n",
+        printf("    %10s%8.2f s %8.1f dB against the vowels %8.0f Hz\n",
                text_time(start, m->sibilants[i].start_s),
                m->sibilants[i].end_s - m->sibilants[i].start_s, m->sibilants[i].ratio_db,
                m->sibilants[i].centre_hz);
@@ -260,7 +293,7 @@ static void cell(int width, double value, int decimals) {
 }
 
 void print_row(const Measures *m) {
-    char length[32], key[24], name[1024];
+    char length[32], key[64], name[1024];
     printf("%-28s%9s", text_plain(name, sizeof name, text_base(m->path)),
            text_time(length, m->length_s));
     cell(8, m->integrated_lufs, 1);
@@ -269,7 +302,7 @@ void print_row(const Measures *m) {
     cell(8, m->noise_db, 1);
     printf("%8zu%8zu%7zu%8zu", m->n_phrases, m->n_breaths, m->n_sibilants, m->n_clicks);
     cell(7, m->t60_s, 2);
-    printf("  %s\n", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "-");
+    printf("  %s\n", m->key_known ? measures_key_text(key, m) : "-");
 }
 
 /* ---- CSV ---- */
@@ -308,6 +341,7 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"sibilants_per_minute", per_minute(m, m->n_sibilants)};
     c[n++] = (Column){"sibilant_ratio_db", median_sibilant(m, false)};
     c[n++] = (Column){"clicks", (double)m->n_clicks};
+    c[n++] = (Column){"clear_clicks", (double)measures_clear_clicks(m)};
     c[n++] = (Column){"air_db", m->air_db};
     c[n++] = (Column){"lowest_hz", m->low_hz};
     c[n++] = (Column){"highest_hz", m->high_hz};
@@ -345,10 +379,10 @@ void print_csv_head(bool reference) {
 
 void print_csv(const Measures *m, const Measures *reference) {
     Column column[MOST_COLUMNS];
-    char key[24];
+    char key[64];
     size_t n = columns_of(m, reference, column);
     text_csv(stdout, m->path);
-    printf(",%s", m->key_known ? pitch_name_key(key, m->key.tonic, m->key.minor) : "");
+    printf(",%s", m->key_known ? measures_key_text(key, m) : "");
     for (size_t i = 0; i < n; i++) {
         putchar(',');
         if (isfinite(column[i].value))

@@ -3,11 +3,13 @@
 
 #include "measure/decay_time.h"
 #include "siskin/measure/analysis.h"
+#include "siskin/measure/pitch_name.h"
 #include "siskin/measure/statistics.h"
 #include "siskin/render/audio.h"
 #include "siskin/text.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -186,13 +188,14 @@ static size_t reading_at(const Analysis *analysis, double s) {
 }
 
 static void measure_intonation(const Analysis *analysis, const double *line, Measures *m) {
+    bool sure = measures_key_sure(m); /* off a key that is guessed says nothing */
     m->off_cents = m->lean_cents = (double)NAN;
-    if (m->key_known)
+    if (sure)
         error_between(m, line, 0, analysis->n_readings, &m->off_cents, &m->lean_cents);
     for (size_t i = 0; i < m->n_phrases; i++) {
         MeasurePhrase *phrase = &m->phrases[i];
         phrase->off_cents = phrase->lean_cents = (double)NAN;
-        if (m->key_known)
+        if (sure)
             error_between(m, line, reading_at(analysis, phrase->start_s),
                           reading_at(analysis, phrase->end_s), &phrase->off_cents,
                           &phrase->lean_cents);
@@ -269,6 +272,31 @@ static void measure_spread(Measures *m) {
     for (size_t i = 0; i < m->n_phrases; i++)
         square += (m->phrases[i].lufs - mean) * (m->phrases[i].lufs - mean);
     m->spread_db = m->n_phrases > 1 ? sqrt(square / (n - 1.0)) : (double)NAN;
+}
+
+size_t measures_clear_clicks(const Measures *m) {
+    size_t clear = 0;
+    for (size_t i = 0; i < m->n_clicks; i++)
+        clear += m->clicks[i].height_db >= MEASURE_CLEAR_CLICK_DB;
+    return clear;
+}
+
+bool measures_key_sure(const Measures *m) {
+    const double tuned = 0.5, sure = 0.15;
+    return m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;
+}
+
+const char *measures_key_text(char buffer[64], const Measures *m) {
+    char key[24], next[24];
+    if (!m->key_known)
+        return "unknown";
+    pitch_name_key(key, m->key.tonic, m->key.minor);
+    pitch_name_key(next, m->key.next_tonic, m->key.next_minor);
+    if (measures_key_sure(m))
+        snprintf(buffer, 64, "%s", key);
+    else
+        snprintf(buffer, 64, "unsure: %s or %s", key, next);
+    return buffer;
 }
 
 double measures_phrase_reach(const Measures *m) {

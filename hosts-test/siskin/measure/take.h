@@ -98,6 +98,17 @@ bool measure_take(const char *path, Measures *measures, MeasureProgress *progres
                   HostError *error);
 void measures_free(Measures *measures);
 
+/* Clicks in gaps stand 12 dB and more over what surrounds them, those in words 10 to 20 (as they are
+ * laid in where the tamer is judged); lower ones, and what is left of mended ones, are hard to tell
+ * from the voice's own. How many are that high. */
+#define MEASURE_CLEAR_CLICK_DB 12.0
+size_t measures_clear_clicks(const Measures *measures);
+
+/* Whether the key is told, and not just the better one of two. */
+bool measures_key_sure(const Measures *measures);
+/* "Bb minor", "unsure: G major or C major", or "unknown". */
+const char *measures_key_text(char buffer[64], const Measures *measures);
+
 /* LUFS of the loudest phrase less that of the softest; NAN without phrases. */
 double measures_phrase_reach(const Measures *measures);
 

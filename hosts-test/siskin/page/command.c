@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin report: a take before and after its processors, as a page to look at and to listen to. */
 #include "siskin/command.h"
+#include "siskin/advise/trial.h"
 #include "siskin/chains/order.h"
 #include "siskin/chains/settings.h"
 #include "siskin/files.h"
@@ -43,18 +44,18 @@ static void print_help(const Option *options, size_t count) {
     puts("siskin report TAKE PAGE.html PROCESSOR [CONTROL=VALUE]... [PROCESSOR ...]\n"
          "siskin report --chain FILE TAKE PAGE.html [BUS=FILE]...\n"
          "\n"
-         "Renders TAKE as siskin render would, and writes what was done to it as one page that\n"
-         "needs nothing else: waveforms, spectrograms, loudness, pitch and the gain of each\n"
-         "processor over time; every phrase, breath, sibilant and click with what became of it;\n"
-         "the measurements before and after; and the take, the result and what was removed, to be\n"
-         "switched between while they play. Any browser shows it. TAKE is never changed.\n"
+         "Renders TAKE as siskin render does and writes one page for any browser: what was wrong\n"
+         "and what is left of it; waveforms, spectrograms, loudness, pitch and the gain of each\n"
+         "processor; each phrase, breath, sibilant and click; figures before and after; and take,\n"
+         "result and what was removed, to switch between while they play. TAKE is never changed.\n"
          "\n"
          "  siskin report take.wav page.html transient-tamer breath-ducker depth=18\n"
          "  siskin report --chain lead-hard take.wav page.html\n");
     options_print(options, count);
     puts("\n"
-         "The result lies beside PAGE.html for as long as the page is made. The sound in the page\n"
-         "is lossless when that fits, else coded; a page of ten minutes is under 10 MB.\n"
+         "The page needs no other file. Its sound is lossless where it fits, else coded: ten "
+         "minutes\n"
+         "are under 10 MB. While it is made, the result lies beside it.\n"
          "\n"
          "Exit status: 0 done, 1 a file, plugin or the machine failed, 2 the command line or the\n"
          "chain is wrong.");
@@ -208,11 +209,25 @@ static void add_faders(Job *job) {
     }
 }
 
-static bool gather(Job *job, HostError *error) {
+/* As siskin advise does, so that both judge alike: the rest is judged with rumble, low hum and DC
+ * cut, where they need it and the chain does it. */
+static bool clean_ends(Job *job, Host *host, HostError *error) {
+    Page *page = &job->page;
+    size_t last = advice_rows(0).last;
+    const Advice advice = advice_of(&page->before);
+    if (!advice_wants_processor(&advice, last) ||
+        !page_chain_has(job->chain, advice_rules[last].processor))
+        return true;
+    return advice_try(host, &advice, last, &job->progress, &page->clean, NULL, error);
+}
+
+static bool gather(Job *job, Host *host, HostError *error) {
     Page *page = &job->page;
     const char *result = job->result.part;
     job->now = "measuring the take";
     if (!measure_take(job->take, &page->before, show, job, error))
+        return false;
+    if (!clean_ends(job, host, error))
         return false;
     job->now = "measuring the result";
     if (!measure_take(result, &page->after, show, job, error))
@@ -261,6 +276,7 @@ static void free_page(Page *page) {
     free(page->chain_text);
     measures_free(&page->before);
     measures_free(&page->after);
+    measures_free(&page->clean);
     look_close(&page->before_look);
     look_close(&page->after_look);
     gains_free(&page->gains);
@@ -282,7 +298,7 @@ static bool make_page(Job *job, Host *host, HostError *error) {
     job->progress = progress_begin(job->words->quiet);
     print_chain(job);
     bool fine = choose_step(job, error) && open_aside(job, error) && render(job, host, error) &&
-                gather(job, error) && write_page(job, error);
+                gather(job, host, error) && write_page(job, error);
     progress_clear(&job->progress);
     safe_discard(&job->result);
     safe_discard(&job->trace);
@@ -316,10 +332,8 @@ int command_report(int argc, char **argv) {
     HostError error;
     Words words = {0};
     const Option options[] = {
-        {"chain", "FILE",
-         "busses and processors from a chain file, or a ready chain by its\n"
-         "name (siskin list tells them)",
-         &words.chain, NULL},
+        {"chain", "FILE", "a chain file, or a ready chain by its name (siskin list)", &words.chain,
+         NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},

@@ -62,7 +62,7 @@ static void add_sibilants(Event **events, size_t *count, const Measures *m) {
     for (size_t i = 0; i < m->n_sibilants; i++) {
         const MeasureSibilant *s = &m->sibilants[i];
         Event *event = add(events, count, SIBILANT, i, s->start_s, s->end_s);
-        text_add(event->text, sizeof event->text, "%.2f s, %+.1f dB over the vowels, %.1f kHz",
+        text_add(event->text, sizeof event->text, "%.2f s, %+.1f dB against the vowels, %.1f kHz",
                  s->end_s - s->start_s, s->ratio_db, 1e-3 * s->centre_hz);
     }
 }
@@ -107,7 +107,7 @@ static void write_deed(FILE *to, const Page *page, const Event *event) {
         return;
     fputs("<span class=\"hidden\">; </span><span class=\"deed\">", to);
     if (!most)
-        fprintf(to, "no %s here", cure);
+        fprintf(to, "no %s in this chain", cure);
     else if (most_db < TOUCHED_DB)
         fputs("left as it is", to);
     else
@@ -143,10 +143,11 @@ static void write_event(FILE *to, const Page *page, const Event *event) {
 void page_write_events(FILE *to, const Page *page) {
     Event *events = NULL;
     size_t count = 0;
-    add_phrases(&events, &count, &page->before);
-    add_breaths(&events, &count, &page->before);
-    add_sibilants(&events, &count, &page->before);
-    add_clicks(&events, &count, &page->before);
+    const Measures *heard = page_heard(page);
+    add_phrases(&events, &count, heard);
+    add_breaths(&events, &count, heard);
+    add_sibilants(&events, &count, heard);
+    add_clicks(&events, &count, heard);
     if (count)
         qsort(events, count, sizeof *events, by_time);
     for (size_t i = 0; i < count; i++)

@@ -152,7 +152,7 @@
 
   const fail = (error) => {
     pause();
-    say(`This browser cannot play the sound of this page (${error.message}).`);
+    say(`This browser cannot play the sound (${error.message}).`);
   };
 
   const seek = (to) => {
@@ -480,9 +480,9 @@
     }
     const step = [1, 2, 3, 6, 12, 24, 48].find((s) => (most - least) / s <= 3) || 96;
     const deed = [
-      least < -0.05 ? `takes down by up to ${(-least).toFixed(1)} dB` : "",
-      most > 0.05 ? `raises by up to ${most.toFixed(1)} dB` : "",
-    ].filter((text) => text).join(", ") || "never acted";
+      least < -0.05 ? `down by up to ${(-least).toFixed(1)} dB` : "",
+      most > 0.05 ? `up by up to ${most.toFixed(1)} dB` : "",
+    ].filter((text) => text).join(", ") || "did nothing";
     const low = Math.min(-step, Math.floor(least / step) * step);
     const high = most > 0.05 ? Math.ceil(most / step) * step : 0;
     const draw = (lane) => {
@@ -597,7 +597,7 @@
     const name = document.createElement("b");
     const note = document.createElement("span");
     name.textContent = "Sounds found";
-    note.textContent = "a hollow or pale mark: left as it is";
+    note.textContent = "hollow or pale: left as it is";
     caption.append(name, note);
     figure.append(caption);
     for (const kind of KINDS) {
@@ -613,7 +613,7 @@
         event.mark = document.createElement("button");
         event.mark.type = "button";
         event.mark.tabIndex = -1; /* the list is the way of the keyboard */
-        const alone = /left as it is|no \S+ here/.test(event.text);
+        const alone = /left as it is|no \S+ in this chain/.test(event.text);
         event.mark.className = `mark ${kind}${alone ? " left-alone" : ""}`;
         event.mark.title = event.text;
         event.mark.setAttribute("aria-label", event.text);

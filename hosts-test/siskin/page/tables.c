@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
 /* The tables of a page: the measurement of the take beside that of the result; the processors. */
-#include "siskin/measure/pitch_name.h"
 #include "siskin/measure/statistics.h"
 #include "siskin/page/text.h"
 #include "siskin/page/write.h"
@@ -65,26 +64,30 @@ static double clicks(const Measures *m) {
     return (double)m->n_clicks;
 }
 
+static double clear_clicks(const Measures *m) {
+    return (double)measures_clear_clicks(m);
+}
+
 static double click_height(const Measures *m) {
     return median_of(m->clicks, m->n_clicks, sizeof *m->clicks, offsetof(MeasureClick, height_db));
 }
 
 #define MEMBER(name) .member = offsetof(Measures, name)
 
-/* A figure is a member, or what `find` makes of the measures. A heading stands over those after it.
- */
+/* A figure is a member, or what `find` makes of the measures. A heading stands over those after it;
+ * those of sounds are of the take as page_heard() has it. */
 static const struct {
     const char *what, *unit;
     int decimals;
-    bool heading;
+    bool heading, sounds;
     size_t member;
     double (*find)(const Measures *m);
 } rows[] = {
     {"Loudness", .heading = true},
     {"integrated", "LUFS", 1, MEMBER(integrated_lufs)},
     {"range", "LU", 1, MEMBER(range_lu)},
-    {"short-term, most", "LUFS", 1, MEMBER(short_most_lufs)},
-    {"momentary, most", "LUFS", 1, MEMBER(momentary_most_lufs)},
+    {"short-term, loudest", "LUFS", 1, MEMBER(short_most_lufs)},
+    {"momentary, loudest", "LUFS", 1, MEMBER(momentary_most_lufs)},
     {"true peak", "dBTP", 1, MEMBER(true_peak_db)},
     {"Recording", .heading = true},
     {"noise floor", "dBFS", 1, MEMBER(noise_db)},
@@ -92,18 +95,19 @@ static const struct {
     {"rumble", "dBFS", 1, MEMBER(rumble_db)},
     {"clipped tops", "", 0, .find = clipped},
     {"reverberation, T60", "s", 2, MEMBER(t60_s)},
-    {"standing peak", "Hz", 0, .find = peak_hz},
+    {"room resonance", "Hz", 0, .find = peak_hz},
     {"its height", "dB", 0, .find = peak_db},
     {"Sounds", .heading = true},
-    {"phrases", "", 0, .find = phrases},
-    {"spread between them", "dB", 1, MEMBER(spread_db)},
-    {"loudest over softest", "dB", 1, .find = measures_phrase_reach},
-    {"breaths", "", 0, .find = breaths},
-    {"breaths under the voice, median", "dB", 1, .find = breath_under},
-    {"sibilants", "", 0, .find = sibilants},
-    {"sibilants over the vowels, median", "dB", 1, .find = sibilant_over},
-    {"clicks", "", 0, .find = clicks},
-    {"clicks' height, median", "dB", 1, .find = click_height},
+    {"phrases", "", 0, .find = phrases, .sounds = true},
+    {"spread between them", "dB", 1, MEMBER(spread_db), .sounds = true},
+    {"loudest over softest", "dB", 1, .find = measures_phrase_reach, .sounds = true},
+    {"breaths", "", 0, .find = breaths, .sounds = true},
+    {"breaths under the voice, median", "dB", 1, .find = breath_under, .sounds = true},
+    {"sibilants", "", 0, .find = sibilants, .sounds = true},
+    {"sibilants against the vowels, median", "dB", 1, .find = sibilant_over, .sounds = true},
+    {"clicks", "", 0, .find = clicks, .sounds = true},
+    {"their height, median", "dB", 1, .find = click_height, .sounds = true},
+    {"clicks that stand out by 12 dB", "", 0, .find = clear_clicks, .sounds = true},
     {"Colour", .heading = true},
     {"8..16 kHz over 0.2..2 kHz", "dB", 1, MEMBER(air_db)},
     {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band_db[0])},
@@ -114,7 +118,7 @@ static const struct {
     {"lowest", "Hz", 1, MEMBER(low_hz)},
     {"middle", "Hz", 1, MEMBER(middle_hz)},
     {"highest", "Hz", 1, MEMBER(high_hz)},
-    {"off the key's notes, mean", "cents", 0, MEMBER(off_cents)},
+    {"off the key, mean", "cents", 0, MEMBER(off_cents)},
 };
 
 static double figure_of(const Measures *m, size_t row) {
@@ -145,17 +149,15 @@ static void write_key(FILE *to, const Page *page) {
     const Measures *both[] = {&page->before, &page->after};
     fputs("<tr><th scope=\"row\">key</th>", to);
     for (size_t i = 0; i < 2; i++) {
-        char key[24];
-        const char *name = both[i]->key_known
-                               ? pitch_name_key(key, both[i]->key.tonic, both[i]->key.minor)
-                               : "unknown";
-        fprintf(to, "<td>%s</td>", name);
+        char key[64];
+        fprintf(to, "<td>%s</td>", measures_key_text(key, both[i]));
     }
     fputs("<td></td></tr>\n", to);
 }
 
 static void write_row(FILE *to, const Page *page, size_t row) {
-    double before = figure_of(&page->before, row), after = figure_of(&page->after, row);
+    const Measures *raw = rows[row].sounds ? page_heard(page) : &page->before;
+    double before = figure_of(raw, row), after = figure_of(&page->after, row);
     fprintf(to, "<tr><th scope=\"row\">%s", rows[row].what);
     if (rows[row].unit[0])
         fprintf(to, " <span class=\"unit\">%s</span>", rows[row].unit);

@@ -36,20 +36,20 @@ static void write_audio_note(FILE *to, const Page *page) {
         fputs("The sound is lossless: FLAC, 16 bit.", to);
         return;
     }
-    fprintf(to,
-            "The sound is a <strong>coded preview</strong>: Opus, some %.0f kbit/s for raw and for "
-            "result, %.0f for what was removed. Judge fine detail on the files themselves. The "
-            "graphs and figures are of the files.",
-            s->kbps[SOUND_RAW], s->kbps[SOUND_REMOVED]);
+    fprintf(
+        to,
+        "The sound is a <strong>coded preview</strong>: Opus, %.0f kbit/s for raw and result, %.0f "
+        "for what was removed. Judge fine detail on the files; graphs and figures are of them.",
+        s->kbps[SOUND_RAW], s->kbps[SOUND_REMOVED]);
 }
 
 static void write_removed_note(FILE *to, const Page *page) {
     bool mix = false;
     for (size_t i = 0; i < page->chain->n_busses; i++)
         mix = mix || page->chain->busses[i].file;
-    fputs("<em>Removed</em> is the raw take less the result, frame by frame.", to);
+    fputs("<em>Removed</em> is raw less result.", to);
     if (mix)
-        fputs(" This chain also mixes in other files: so it holds those too, upside down.", to);
+        fputs(" This chain mixes in other files: they are in it too, upside down.", to);
 }
 
 static void write_chain(FILE *to, const Page *page) {

@@ -17,6 +17,8 @@ typedef struct {
     char *chain_text;
     TakeReport report;
     Measures before, after;
+    Measures
+        clean; /* before, with its rumble, low hum and DC cut, where the chain cuts them; or 0 */
     Look before_look, after_look;
     Gains gains;
     Sounds sounds;
@@ -31,6 +33,11 @@ void page_write_figures(FILE *to, const Page *page);    /* tables.c */
 void page_write_processors(FILE *to, const Page *page); /* tables.c */
 void page_write_data(FILE *to, const Page *page);       /* data.c */
 void page_write_audio(FILE *to, const Page *page);      /* data.c */
+
+bool page_chain_has(const Chain *chain, const char *processor); /* by its short name */
+
+/* By what its sounds are told: the take with its low end cut, as far as there is one. */
+const Measures *page_heard(const Page *page);
 
 /* Gains, dB <= 0, that bring take and result to the loudness of the softer one; NAN: unknown. */
 void page_match(const Page *page, double gain_db[2]);

@@ -41,42 +41,37 @@ typedef struct {
 enum { MAX_JOBS = 256 };
 
 static void print_help(const Option *options, size_t count) {
-    puts(
-        "siskin render TAKE OUT PROCESSOR [CONTROL=VALUE]... [PROCESSOR ...]\n"
-        "siskin render --chain FILE TAKE OUT [BUS=FILE]...\n"
-        "\n"
-        "Passes TAKE through the processors in the order given and writes OUT, with TAKE's length\n"
-        "and position: the latency of processors is taken out. TAKE is never changed, and OUT is\n"
-        "there only when it is complete. A processor is one of ours (siskin list) or any LV2\n"
-        "plugin by its URI. A value may carry its unit or be a label: range=8dB audition=removed.\n"
-        "A processor also takes preset=NAME, and, if it listens to a key, key=FILE.\n"
-        "\n"
-        "  siskin render take.wav out.wav transient-tamer breath-ducker depth=18\n"
-        "  siskin render wet.wav ducked.wav return-ducker key=lead.wav lookahead=10\n"
-        "  siskin render --chain lead-with-return take.wav mix.wav return=wet.wav\n"
-        "\n"
-        "If TAKE is a folder, every take in it is rendered into the folder OUT, under its own "
-        "name;\n"
-        "a key or a bus may then be fed from a folder too, which holds files of the same names.\n");
+    puts("siskin render TAKE OUT PROCESSOR [CONTROL=VALUE]... [PROCESSOR ...]\n"
+         "siskin render --chain FILE TAKE OUT [BUS=FILE]...\n"
+         "\n"
+         "Renders TAKE through the processors, in order, into OUT: as long as TAKE, and in place,\n"
+         "since latency is taken out. TAKE is never changed; OUT is whole or not there. A "
+         "processor\n"
+         "is one of ours (siskin list), or any LV2 plugin by its URI; it takes preset=NAME, and\n"
+         "key=FILE if it has a key input. Values take units and labels: range=8dB "
+         "audition=removed.\n"
+         "\n"
+         "  siskin render take.wav out.wav transient-tamer breath-ducker depth=18\n"
+         "  siskin render wet.wav ducked.wav return-ducker key=lead.wav lookahead=10\n"
+         "  siskin render --chain lead-with-return take.wav mix.wav return=wet.wav\n"
+         "\n"
+         "TAKE a folder: every take in it goes to the folder OUT under its own name; keys and\n"
+         "busses may then be folders too, with files of the same names.\n");
     options_print(options, count);
     puts("\n"
-         "A chain file has one statement a line; # begins a comment, \"quotes\" hold words "
-         "together.\n"
-         "  bus NAME [mono|stereo]  begins a bus; the lines after it are the bus's\n"
-         "  from BUS [DB]           a send: it hears BUS, or BUS.in, before its processors\n"
+         "A chain file: a statement a line; # begins a comment, \"quotes\" hold words together.\n"
+         "  bus NAME [mono|stereo]  begins a bus; what follows is in it\n"
+         "  from BUS [DB]           a send from BUS (BUS.in: from before its processors)\n"
          "  PROCESSOR [CONTROL=VALUE]... [preset=NAME] [key=BUS|BUS.in|none]\n"
-         "  fader DB                its gain, after its processors\n"
-         "  pan POSITION            -100 left to 100 right: equal power for a mono bus, which is\n"
-         "                          3 dB down on each side in the middle; a balance for stereo\n"
-         "  to BUS|none             where it goes instead of the mix\n"
-         "A bus that no other feeds is fed by a file: the first by TAKE, the others by BUS=FILE. "
-         "The\n"
-         "bus 'mix' is what is written. BUS as a key or send is heard after its fader, before its\n"
-         "pan. Sends, keys and busses stay aligned, whatever latency each has. Without any pan, "
-         "mono\n"
-         "busses make a mono mix.\n"
+         "  fader DB                gain, after the processors\n"
+         "  pan POSITION            -100 left to 100 right. Mono: equal power, -3 dB each side in\n"
+         "                          the middle. Stereo: balance\n"
+         "  to BUS|none             where it goes, else to the mix\n"
+         "A bus that no bus feeds plays a file: the first TAKE, others BUS=FILE. The bus 'mix' is\n"
+         "what is written. Keys and sends are taken after the fader, before the pan. All stay\n"
+         "aligned, whatever their latency. Mono busses without any pan make a mono mix.\n"
          "\n"
-         "Exit status: 0 done, 1 a file, plugin or the machine failed (of a folder: at least one\n"
+         "Exit status: 0 done, 1 a file, plugin or the machine failed (in a folder: at least one\n"
          "take did), 2 the command line or the chain is wrong.");
 }
 
@@ -266,46 +261,37 @@ int command_render(int argc, char **argv) {
     Request request = {0};
     const Option options[] = {
         {"chain", "FILE",
-         "busses and processors from a chain file, or a ready chain by its\n"
-         "name (siskin list tells them), or a folder with a NAME.chain for\n"
-         "each take, as siskin advise --into writes them",
+         "a chain file, or a ready chain by its name (siskin list), or a\n"
+         "folder with a NAME.chain for each take (advise --into)",
          &words.chain, NULL},
-        {"stems", NULL, "also write each bus of the mix beside OUT, as OUT.BUS", NULL,
-         &words.stems},
-        {"salvage", NULL,
-         "render what is there of a damaged file; what is lost is silent,\n"
-         "and told",
-         NULL, &words.salvage},
+        {"stems", NULL, "also write each bus beside OUT, as OUT.BUS", NULL, &words.stems},
+        {"salvage", NULL, "render what is there of a damaged file; tell the holes", NULL,
+         &words.salvage},
         {"full-scale", "NUMBER",
          "what stands for full scale in files of floats that hold whole\n"
          "numbers: 32768",
          &words.full_scale, NULL},
-        {"tail", "SECONDS", "go on for so long after the take, for echoes to end", &words.tail,
-         NULL},
+        {"tail", "SECONDS", "go on after the take, for echoes to end", &words.tail, NULL},
         {"from", "SECONDS", "write from there on; it sounds as in the whole render", &words.from,
          NULL},
         {"to", "SECONDS", "write up to there", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
-        {"format", "NAME", "wav, flac or aiff (else after OUT's name; folders: wav)", &words.format,
+        {"format", "NAME", "wav, flac or aiff (else by OUT's name; folders: wav)", &words.format,
          NULL},
         {"bits", "DEPTH",
-         "float, 24 or 16 (wav: float; flac, aiff: 24); 16 is dithered\n"
-         "with triangular noise of two steps, 24 is rounded",
+         "float, 24 or 16 (wav: float; flac, aiff: 24); 16 is dithered,\n"
+         "triangular, two steps; 24 is rounded",
          &words.bits, NULL},
         {"no-dither", NULL, "round to 16 bit without dither", NULL, &words.no_dither},
-        {"trace", "FILE",
-         "write all meters over time as comma-separated values\n"
-         "(TAKE a folder: FILE is a folder too)",
+        {"trace", "FILE", "write all meters over time as CSV (TAKE a folder: a folder)",
          &words.trace, NULL},
-        {"trace-step", "MS", "length of one row of the trace (5)", &words.trace_step, NULL},
-        {"jobs", "N", "takes of a folder at a time (as many as there are cores)", &words.jobs,
-         NULL},
+        {"trace-step", "MS", "a row of the trace (5)", &words.trace_step, NULL},
+        {"jobs", "N", "takes of a folder at a time (one a core)", &words.jobs, NULL},
         {"subfolders", NULL, "folder: also the takes in the folders in it", NULL, &words.deep},
-        {"summary", "FILE", "folder: a row for each take, as comma-separated values",
-         &words.summary, NULL},
+        {"summary", "FILE", "folder: a row for each take, as CSV", &words.summary, NULL},
         {"skip-done", NULL,
-         "folder: leave out takes whose output was made of the same files\n"
-         "with the same settings",
+         "folder: skip takes whose output was made of the same files with\n"
+         "the same settings",
          NULL, &words.skip_done},
         {"patience", "SECONDS",
          "how long a processor may take to begin, over one block, and to\n"

@@ -38,7 +38,7 @@ static void head(const TakeJob *job, const TakeReport *report) {
 static void processor_line(const TakeProcessor *processor, int width) {
     printf("  %-*s  ", width, processor->label);
     if (processor->has_reduction)
-        printf("reduction: most %5.1f dB, mean %5.2f dB, over %g dB for %4.1f %% of the time; ",
+        printf("cut: most %5.1f dB, mean %5.2f dB, over %g dB %4.1f %% of the time; ",
                processor->most_db, processor->mean_db, TAKE_ACTIVE_DB, 100.0 * processor->active);
     if (!isnan(processor->events))
         printf("%.0f events; ", processor->events);
@@ -64,7 +64,7 @@ void report_row_done(const char *name, const TakeReport *report) {
            text_time(length, report->length_s), decibels(peak, text_db(report->peak)));
     for (size_t i = 0; i < report->n_processors; i++)
         if (report->processor[i].has_reduction)
-            printf("%s %s %.1f", i ? "," : "  most reduction, dB:", report->processor[i].label,
+            printf("%s %s %.1f", i ? "," : "  most cut, dB:", report->processor[i].label,
                    report->processor[i].most_db);
     putchar('\n');
 }

@@ -232,7 +232,7 @@ START_TEST(what_no_processor_mends_is_told_and_gets_none) {
     ck_assert_int_eq(row.verdict[rule("clipping")], ADVICE_NEEDED);
     ck_assert_int_eq(row.verdict[rule("hum")], ADVICE_NEEDED);
     ck_assert_ran("advise take.wav");
-    ck_assert_ptr_nonnull(strstr(ran.out, "# Clipping: needed"));
+    ck_assert_ptr_nonnull(strstr(ran.out, " flat tops; up to 3 is fine."));
     ck_assert_ptr_nonnull(strstr(ran.out, "narrow dip"));
 }
 END_TEST
@@ -256,6 +256,25 @@ START_TEST(pitch_and_room_are_judged_at_their_limits) {
     m.off_cents = 60.0;
     m.key.tuning_strength = 0.2; /* speech */
     ck_assert_int_eq(advice_of(&m).verdict[rule("pitch")], ADVICE_UNKNOWN);
+}
+END_TEST
+
+/* What is told never contradicts what is decided: a figure next to a limit gets decimals. */
+START_TEST(no_figure_is_rounded_over_its_limit) {
+    for (size_t i = 0; i < advice_n_rules; i++)
+        for (int side = -1; side <= 1; side++) {
+            const AdviceRule *rule = &advice_rules[i];
+            double figure = rule->limit + 0.0021 * side;
+            bool fine = rule->at_most ? figure <= rule->limit : figure >= rule->limit;
+            char *value = advice_value(i, figure);
+            double told = strtod(value, NULL);
+            ck_assert_msg(fine == (rule->at_most ? told <= rule->limit : told >= rule->limit),
+                          "%s: %g is told as %s", rule->id, figure, value);
+            free(value);
+        }
+    char *value = advice_value(rule("breaths"), 21.9);
+    ck_assert_str_eq(value, "22 dB");
+    free(value);
 }
 END_TEST
 
@@ -453,6 +472,7 @@ END_TEST
 
 int main(void) {
     TCase *tcase = tcase_create("advise");
+    tcase_add_test(tcase, no_figure_is_rounded_over_its_limit);
     tcase_add_test(tcase, settings_are_numbers_whatever_is_known);
     tcase_add_test(tcase, a_clean_take_gets_no_processor_and_stays_as_it_is);
     tcase_add_loop_test(tcase, each_fault_alone_is_found_and_mended, 0, FAULTS);

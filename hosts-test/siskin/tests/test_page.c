@@ -7,6 +7,7 @@
 #include "siskin/page/rate.h"
 #include "siskin/page/sound.h"
 #include "siskin/page/text.h"
+#include "siskin/page/write.h"
 #include "siskin/tests/page_take.h"
 #include "siskin/text.h"
 
@@ -437,8 +438,8 @@ START_TEST(figures_are_those_of_the_take_and_of_its_render) {
 }
 END_TEST
 
-/* Each rule of siskin advise that the take or the result does not meet, with its two figures; and
- * none that both meet. */
+/* Each rule of siskin advise that the take does not meet, with its two figures, and each that the
+ * result alone does not; of what no processor mends the take's own, and never that it is mended. */
 START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     size_t size, wrong = 0, mended = 0;
     HostError error;
@@ -450,15 +451,18 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     Advice was = advice_of(&before), is = advice_of(&after);
     char *page = read_all("page.html", &size);
     for (size_t i = 0; i < advice_n_rules; i++) {
-        bool bad = was.verdict[i] == ADVICE_NEEDED, still = is.verdict[i] == ADVICE_NEEDED;
+        bool bad = was.verdict[i] == ADVICE_NEEDED, hand = !advice_rules[i].processor;
+        bool new = was.verdict[i] == ADVICE_FINE &&is.verdict[i] == ADVICE_NEEDED && !hand;
         char *title = text_print("<h3>%s: <em>", advice_rules[i].name);
         const char *at = strstr(page, title);
         free(title);
-        ck_assert_msg((at != NULL) == (bad || still), "%s", advice_rules[i].name);
+        ck_assert_msg((at != NULL) == (bad || new), "%s", advice_rules[i].name);
         if (!at)
             continue;
         const char *end = strstr(at, "</li>");
-        for (int k = 0; k < 2; k++) {
+        const char *result = strstr(at, "<b>result</b>");
+        ck_assert_int_eq(hand, !result || result > end);
+        for (int k = 0; k < 2 - hand; k++) {
             char *says = k ? advice_sentence_after(i, was.verdict[i], is.figure[i])
                            : advice_sentence(i, was.figure[i]);
             const char *there = strstr(at, says);
@@ -467,7 +471,7 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
         }
         wrong += bad;
         bool told = strncmp(strstr(at, "<em>"), "<em>mended<", 11) == 0;
-        ck_assert_int_eq(told, bad && advice_is_mended(i, is.figure[i]));
+        ck_assert_int_eq(told, bad && !hand && advice_is_mended(i, is.figure[i]));
         mended += told;
     }
     ck_assert_uint_ge(wrong, 3); /* clicks, breaths, sibilants were laid in */
@@ -475,6 +479,67 @@ START_TEST(what_was_wrong_is_told_with_what_is_left_of_it) {
     free(page);
     measures_free(&before);
     measures_free(&after);
+}
+END_TEST
+
+/* The verdicts of a page whose chain is one bus with `line` in it. The caller frees them. */
+static char *verdicts_of(const Measures *before, const Measures *after, const char *line) {
+    char *text = NULL, *chain_text = text_print("bus lead\n  %s\n", line);
+    size_t size = 0;
+    HostError error;
+    write_text("x.chain", chain_text);
+    Chain *chain = chain_load("x.chain", &error);
+    ck_assert_ptr_nonnull(chain);
+    Page *page = calloc(1, sizeof *page);
+    ck_assert_ptr_nonnull(page);
+    page->chain = chain;
+    page->before = *before;
+    page->after = *after;
+    FILE *file = open_memstream(&text, &size);
+    page_write_verdicts(file, page);
+    ck_assert_int_eq(fclose(file), 0);
+    chain_free(chain);
+    free(page);
+    free(chain_text);
+    return text;
+}
+
+/* Gaps 60 dB under two phrases alike, and 20 in the result, as a reverb fills them; the result also
+ * has a resonance, and flat tops fewer than the take. */
+START_TEST(like_is_held_against_like_or_nothing_is_said) {
+    MeasurePhrase phrases[2] = {{.lufs = -20.0}, {.lufs = -20.0}};
+    Measures before = {.channels = 1,
+                       .integrated_lufs = -20.0,
+                       .rumble_db = -90.0,
+                       .phrases = phrases,
+                       .n_phrases = 2,
+                       .gap_db = -80.0,
+                       .flat_tops = 9};
+    Measures after = before;
+    before.peak.known = after.peak.known = after.peak.found = true;
+    after.peak.height_db = 8.0;
+    after.gap_db = -40.0;
+    after.flat_tops = 0;
+    const struct {
+        const char *line;
+        bool new;
+    } chains[] = {{"gap-trimmer", true}, {"urn:foreign:reverb", false}};
+    for (size_t i = 0; i < 2; i++) {
+        char *text = verdicts_of(&before, &after, chains[i].line);
+        ck_assert_int_eq(strstr(text, "Noise in the gaps: <em>new") != NULL, chains[i].new);
+        ck_assert_ptr_null(strstr(text, "Room resonance: <em>"));
+        ck_assert_ptr_nonnull(strstr(text, "Clipping: <em>by hand"));
+        free(text);
+    }
+    before.gap_db = (double)NAN; /* unlike what can be told of the result */
+    char *text = verdicts_of(&before, &after, "gap-trimmer");
+    ck_assert_ptr_null(strstr(text, "<em>new"));
+    free(text);
+    before.gap_db = -60.0; /* 40 dB under, and 20 */
+    text = verdicts_of(&before, &after, "urn:foreign:reverb");
+    ck_assert_ptr_nonnull(strstr(text, "Noise in the gaps: <em>not judged"));
+    ck_assert_ptr_null(strstr(text, "20 dB under"));
+    free(text);
 }
 END_TEST
 
@@ -612,6 +677,7 @@ int main(void) {
     tcase_add_test(tcase, ten_minutes_stay_under_ten_megabytes);
     tcase_add_test(tcase, figures_are_those_of_the_take_and_of_its_render);
     tcase_add_test(tcase, what_was_wrong_is_told_with_what_is_left_of_it);
+    tcase_add_test(tcase, like_is_held_against_like_or_nothing_is_said);
     tcase_add_test(tcase, a_page_is_one_file_of_bounded_size_that_names_nothing_outside);
     tcase_add_test(tcase, names_and_chains_are_text_and_nothing_else);
     tcase_add_test(tcase, what_cannot_be_is_refused_and_leaves_nothing);

@@ -24,7 +24,8 @@ static void fresh(void) {
 static SibilanceNow play(double ms, float band_db, float voice_db) {
     SibilanceNow now = {0.0f, 0.0f};
     for (double i = 0; i < ms * 1e-3 * RATE; i++) {
-        now = sibilance_step(&s, powf(10.0f, 0.1f * band_db), powf(10.0f, 0.1f * voice_db));
+        float band = powf(10.0f, 0.1f * band_db), voice = powf(10.0f, 0.1f * voice_db);
+        now = sibilance_step(&s, band, voice, band + voice);
         largest = fmaxf(largest, now.minimum_duration_db);
     }
     return now;
@@ -45,6 +46,18 @@ START_TEST(an_s_reads_its_level_over_the_vowel_that_was) {
     /* The voiced /z/: its friction over the vowel, not over its own voicing. */
     now = play(100.0, -29.0f, -32.0f);
     ck_assert_float_eq_tol(now.minimum_duration_db, -9.0f, 1e-4f);
+}
+END_TEST
+
+START_TEST(what_only_reaches_into_the_band_is_no_sibilant) {
+    const float shares[] = {0.2f, 0.3f};
+    for (int k = 0; k < 2; k++) {
+        fresh();
+        sing_a_vowel(0.0);
+        for (int i = 0; i < 200; i++)
+            largest = sibilance_step(&s, 1e-3f * shares[k], 1e-6f, 1e-3f).minimum_duration_db;
+        ck_assert(sibilance_in_vowel(largest) == (k == 0));
+    }
 }
 END_TEST
 
@@ -136,6 +149,7 @@ END_TEST
 int main(void) {
     TCase *tcase = tcase_create("sibilance");
     tcase_add_test(tcase, an_s_reads_its_level_over_the_vowel_that_was);
+    tcase_add_test(tcase, what_only_reaches_into_the_band_is_no_sibilant);
     tcase_add_test(tcase, hotter_by_10_db_reads_10_db_more);
     tcase_add_test(tcase, no_level_is_absolute);
     tcase_add_test(tcase, a_vowel_is_none_however_bright);

@@ -172,7 +172,7 @@ static void set(void *self, const float *control) {
 }
 
 static void hop(DeEsser *d, const BandPowers *powers) {
-    SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice);
+    SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice, powers->whole);
     CentreAndSpread centre =
         spectral_centre_step(&d->centre, powers->band, powers->slope, powers->curve);
     float reduction_db = sibilance_gain_step(&d->gain, now.minimum_duration_db,

@@ -316,7 +316,8 @@ static void hear_pitch(Analysis *analysis, const float *in, size_t n) {
 
 static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uint64_t end) {
     Measures *m = analysis->measures;
-    SibilanceNow now = sibilance_step(&analysis->sibilance, powers->band, powers->voice);
+    SibilanceNow now =
+        sibilance_step(&analysis->sibilance, powers->band, powers->voice, powers->whole);
     CentreAndSpread centre =
         spectral_centre_step(&analysis->centre, powers->band, powers->slope, powers->curve);
     size_t late = sibilance_latency(&analysis->sibilance);

@@ -159,16 +159,16 @@ static void follow(ClickFinder *finder) {
 
 /* In a gap nothing hides what is left of a click, and nothing is there to be bitten: more may be
  * taken, and from all bands together. */
-static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, float share) {
+static void mark(ClickFinder *finder, const ClickEvent *event, bool gap) {
     float most_db = gap ? CLICK_FINDER_GAP_SHARE * finder->depth_db : finder->depth_db;
     for (size_t t = event->start; t != event->end; t++) {
         for (size_t b = 0; b < finder->history.bands; b++)
             finder->cut_db[t & MASK][b] =
-                share * maths_smaller(finder->history.excess[t & MASK][b], most_db);
+                maths_smaller(finder->history.excess[t & MASK][b], most_db);
         finder->cut_db[t & MASK][BAND_LEVELS_LOW] = gap ? most_db : 0.0f;
     }
     finder->state.cut_end = event->end;
-    finder->state.clicks += share >= 0.5f;
+    finder->state.clicks++;
 }
 
 /* The first event waiting, when enough is known of what follows it. */
@@ -180,9 +180,8 @@ static void judge(ClickFinder *finder) {
         return;
     float feature[CLICK_FEATURES];
     click_features(&finder->history, event, feature);
-    float share = click_judge(feature) - click_judge_bar(finder->threshold_db) + 0.25f;
-    if (share > 0.0f)
-        mark(finder, event, click_judge_gap(feature), maths_smaller(share, 1.0f));
+    if (click_judge(feature) > click_judge_bar(finder->threshold_db))
+        mark(finder, event, click_judge_gap(feature));
     finder->state.judged++;
 }
 

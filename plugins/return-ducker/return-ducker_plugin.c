@@ -7,6 +7,8 @@
  * The key and the detectors are heard now while the return is heard `lookahead` ms late, so that
  * the duck is under way that long before the word is heard in the return. */
 #include "basic/decibel.h"
+#include "basic/maths.h"
+#include "basic/simd.h"
 #include "detect/key_detector.h"
 #include "gain/ballistics.h"
 #include "gain/gain_computer.h"
@@ -137,6 +139,20 @@ static void set(void *self, const float *control) {
                                                        .release_ms = control[RELEASE]});
 }
 
+/* Of values >= 0, four side by side. */
+static float largest(const float *values, size_t n) {
+    Simd most = simd_all(0.0f);
+    size_t i = 0;
+    for (; i + SIMD_WIDTH <= n; i += SIMD_WIDTH) {
+        Simd here = simd_load(values + i);
+        most = simd_choose(here > most, here, most);
+    }
+    float all = maths_larger(maths_larger(most[0], most[1]), maths_larger(most[2], most[3]));
+    for (; i < n; i++)
+        all = maths_larger(values[i], all);
+    return all;
+}
+
 static void process(void *self, const Io *io) {
     ReturnDucker *d = self;
     float reduction_db[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
@@ -144,15 +160,12 @@ static void process(void *self, const Io *io) {
     gain_computer_process(&d->law, reduction_db, reduction_db, io->n);
     ballistics_process(&d->ballistics, reduction_db, reduction_db, io->n);
 
-    float largest = 0.0f;
-    for (size_t i = 0; i < io->n; i++) {
-        largest = reduction_db[i] > largest ? reduction_db[i] : largest;
+    for (size_t i = 0; i < io->n; i++)
         gain[i] = decibel_fast_gain(-reduction_db[i]);
-    }
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = gain[i] * io->dry[c][i];
-    *io->reduction_db = largest;
+    *io->reduction_db = largest(reduction_db, io->n);
     io->meter[KEY_LEVEL] = key_detector_level_db(&d->detector);
 }
 

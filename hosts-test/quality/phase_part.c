@@ -25,8 +25,8 @@ static bool run(Quality *quality, const HostPlugin *plugin, const Voice *voice, 
                     .rate_hz = voice->rate_hz,
                     .in = in,
                     .key = plugin->n_key ? in : NULL,
-                    .out = out,
                     .n = n};
+    r.out = out;
     return quality_render(quality, &r);
 }
 

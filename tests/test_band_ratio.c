@@ -146,6 +146,20 @@ START_TEST(a_tone_gives_its_power_and_its_frequency_as_moments) {
 }
 END_TEST
 
+START_TEST(the_whole_is_all_above_the_voices_low_edge) {
+    /* Mean square 0.125 under the Butterworth high-pass at 100 Hz, 3 dB down there. */
+    const double hz[] = {100.0, 1000.0, 3000.0, 20000.0};
+    for (int k = 0; k < 4; k++) {
+        signals_sine(left, 24000, 48000.0, hz[k], 0.5, 0.0);
+        size_t count = measure(&SIBILANTS, 48000.0, 24000);
+        double sum = 0.0;
+        for (size_t i = 200; i < count; i++)
+            sum += (double)hops[i].whole / (double)(count - 200);
+        ck_assert_double_eq_tol(sum, 0.125 / (1.0 + pow(100.0 / hz[k], 4.0)), 1e-3 * 0.125);
+    }
+}
+END_TEST
+
 START_TEST(channels_out_of_phase_count_in_full) {
     Random random = random_seeded(43);
     signals_noise(left, 20000, 0.2, &random);
@@ -228,6 +242,7 @@ int main(void) {
     tcase_add_test(tcase, both_bands_share_their_ballistics_bit_for_bit);
     tcase_add_test(tcase, the_powers_are_those_of_the_middle_of_the_window);
     tcase_add_test(tcase, a_tone_gives_its_power_and_its_frequency_as_moments);
+    tcase_add_test(tcase, the_whole_is_all_above_the_voices_low_edge);
     tcase_add_test(tcase, channels_out_of_phase_count_in_full);
     tcase_add_test(tcase, a_gain_of_two_is_a_power_of_four_bit_for_bit);
     tcase_add_test(tcase, calls_may_be_cut_anywhere);

@@ -53,7 +53,7 @@ START_TEST(the_corner_keeps_under_the_voice) {
             signals_harmonics(in[0], n, rates[r], hz, fmin(8000.0, 0.45 * rates[r]), -9.0, 0.1);
             run(1, 0, n, 256);
             double want = fmin(fmax(0.6 * hz, 40.0), 160.0);
-            /* Within the dead band of a semitone up, 2 % down, and the pitch's 15 cents. */
+            /* Within the dead band of 4 % up, 2 % down, and the pitch's 15 cents. */
             ck_assert_double_eq_tol((double)meters[CUTOFF] / want, 1.0, 0.07);
             ck_assert_double_eq_tol((double)meters[PITCH] / hz, 1.0, 0.009);
             /* The fundamental loses 10 log10(1 + 0.6^8) = 0.07 dB; 0.5 is allowed. */
@@ -96,10 +96,11 @@ static void vibrato(size_t n, double hz, double cents, double rate) {
 
 START_TEST(following_does_not_modulate_a_note) {
     /* What following adds is what differs from the same filter standing still at the same corner:
-     * under -80 dB. With vibrato of 70 cents and without. */
+     * under -80 dB. With vibrato of 70 cents and without, when the memory of the pitch has been full
+     * for so long that no swing is the lowest yet. */
     for (int round = 0; round < 4; round++) {
         double hz = round < 2 ? 150.0 : 233.0, cents = round % 2 ? 70.0 : 0.0;
-        size_t n = 480000, settled = 96000;
+        size_t n = 580000, settled = 480000;
         vibrato(n, hz, cents, 48000.0);
         prepare_filter(48000.0, 1);
         run(1, 0, settled, 256);
@@ -145,7 +146,7 @@ START_TEST(a_lower_note_is_let_through_when_it_is_confirmed) {
     const double note[] = {200.0, 100.0}, wait_s[] = {PITCH_FLOOR_SHALLOW_S, PITCH_FLOOR_DEEP_S};
     for (int k = 0; k < 2; k++) {
         prepare_filter(48000.0, 1);
-        size_t turn = 96000, n = 140000, after = (size_t)((wait_s[k] + 0.15) * 48000.0);
+        size_t turn = 96000, n = 140000, after = (size_t)((1.5 * wait_s[k] + 0.15) * 48000.0);
         signals_harmonics(in[0], turn, 48000.0, 300.0, 6000.0, -9.0, 0.1);
         signals_harmonics(in[0] + turn, n - turn, 48000.0, note[k], 6000.0, -9.0, 0.1);
         run(1, 0, turn, 256);
@@ -179,7 +180,7 @@ START_TEST(a_creaky_stretch_does_not_let_the_corner_fall) {
         pulses(in[0] + end, n - end, 222.0, 0.0, &random);
         prepare_filter(48000.0, 1);
         run(1, 0, creak, 256);
-        ck_assert_float_eq_tol(meters[CUTOFF], 133.0f, 5.0f);
+        ck_assert_float_eq_tol(meters[CUTOFF], 133.0f, 7.0f);
         float lowest = meters[CUTOFF], corner = lowest;
         for (size_t at = creak; at < n; at += 1000) {
             run(1, at, 1000, 256);
@@ -200,7 +201,7 @@ START_TEST(it_stands_still_through_consonants_and_rests_with_hum) {
     memcpy(in[1], in[0], sizeof in[1]);
     run(2, 0, voice, 256);
     float corner = meters[CUTOFF];
-    ck_assert_float_eq_tol(corner, 132.0f, 3.0f);
+    ck_assert_float_eq_tol(corner, 132.0f, 7.0f);
     run(2, voice, 9600, 256);
     ck_assert_float_eq(meters[PITCH], 0.0f);
     run(2, voice + 9600, n - voice - 9600, 256);

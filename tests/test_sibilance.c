@@ -10,7 +10,7 @@
 static const double RATE = 2000.0;
 static unsigned char memory[1 << 18];
 static Sibilance s;
-static float largest; /* minimum_duration_db since fresh() or forget() */
+static float largest; /* lasting_db since fresh() or forget() */
 
 static void fresh(void) {
     Arena arena = arena_over(memory, sizeof memory);
@@ -24,8 +24,9 @@ static void fresh(void) {
 static SibilanceNow play(double ms, float band_db, float voice_db) {
     SibilanceNow now = {0.0f, 0.0f};
     for (double i = 0; i < ms * 1e-3 * RATE; i++) {
-        now = sibilance_step(&s, powf(10.0f, 0.1f * band_db), powf(10.0f, 0.1f * voice_db));
-        largest = fmaxf(largest, now.minimum_duration_db);
+        float band = powf(10.0f, 0.1f * band_db), voice = powf(10.0f, 0.1f * voice_db);
+        now = sibilance_step(&s, band, voice, band + voice);
+        largest = fmaxf(largest, now.lasting_db);
     }
     return now;
 }
@@ -41,19 +42,31 @@ START_TEST(an_s_reads_its_level_over_the_vowel_that_was) {
     SibilanceNow now = play(100.0, -31.0f, -60.0f);
     /* decibel_fast_log2 is good to 6e-6 dB, powf to 1e-5 dB. */
     ck_assert_float_eq_tol(now.ratio_db, -11.0f, 1e-4f);
-    ck_assert_float_eq_tol(now.minimum_duration_db, -11.0f, 1e-4f);
+    ck_assert_float_eq_tol(now.lasting_db, -11.0f, 1e-4f);
     /* The voiced /z/: its friction over the vowel, not over its own voicing. */
     now = play(100.0, -29.0f, -32.0f);
-    ck_assert_float_eq_tol(now.minimum_duration_db, -9.0f, 1e-4f);
+    ck_assert_float_eq_tol(now.lasting_db, -9.0f, 1e-4f);
+}
+END_TEST
+
+START_TEST(what_only_reaches_into_the_band_is_no_sibilant) {
+    const float shares[] = {0.2f, 0.3f};
+    for (int k = 0; k < 2; k++) {
+        fresh();
+        sing_a_vowel(0.0);
+        for (int i = 0; i < 200; i++)
+            largest = sibilance_step(&s, 1e-3f * shares[k], 1e-6f, 1e-3f).lasting_db;
+        ck_assert(sibilance_in_vowel(largest) == (k == 0));
+    }
 }
 END_TEST
 
 START_TEST(hotter_by_10_db_reads_10_db_more) {
     fresh();
     sing_a_vowel(0.0);
-    float plain = play(100.0, -31.0f, -60.0f).minimum_duration_db;
+    float plain = play(100.0, -31.0f, -60.0f).lasting_db;
     play(300.0, -50.0f, -20.0f);
-    ck_assert_float_eq_tol(play(100.0, -21.0f, -60.0f).minimum_duration_db - plain, 10.0f, 1e-4f);
+    ck_assert_float_eq_tol(play(100.0, -21.0f, -60.0f).lasting_db - plain, 10.0f, 1e-4f);
 }
 END_TEST
 
@@ -61,13 +74,12 @@ START_TEST(no_level_is_absolute) {
     const double offsets_db[] = {-40.0, -20.0, 12.0};
     fresh();
     sing_a_vowel(0.0);
-    float plain = play(100.0, -26.0f, -60.0f).minimum_duration_db;
+    float plain = play(100.0, -26.0f, -60.0f).lasting_db;
     for (int i = 0; i < 3; i++) {
         fresh();
         sing_a_vowel(offsets_db[i]);
         float db = (float)offsets_db[i];
-        ck_assert_float_eq_tol(play(100.0, db - 26.0f, db - 60.0f).minimum_duration_db, plain,
-                               1e-4f);
+        ck_assert_float_eq_tol(play(100.0, db - 26.0f, db - 60.0f).lasting_db, plain, 1e-4f);
     }
 }
 END_TEST
@@ -119,7 +131,7 @@ START_TEST(it_comes_as_late_as_it_says) {
     fresh();
     sing_a_vowel(0.0);
     size_t late = 0;
-    while (sibilance_in_vowel(play(0.5, -25.0f, -60.0f).minimum_duration_db))
+    while (sibilance_in_vowel(play(0.5, -25.0f, -60.0f).lasting_db))
         late++;
     ck_assert_uint_eq(late, sibilance_latency(&s));
 }
@@ -129,13 +141,14 @@ START_TEST(what_is_out_of_sight_is_added) {
     fresh();
     sing_a_vowel(0.0);
     sibilance_set(&s, -13.5f, 4.0f);
-    ck_assert_float_eq_tol(play(100.0, -31.0f, -60.0f).minimum_duration_db, -7.0f, 1e-4f);
+    ck_assert_float_eq_tol(play(100.0, -31.0f, -60.0f).lasting_db, -7.0f, 1e-4f);
 }
 END_TEST
 
 int main(void) {
     TCase *tcase = tcase_create("sibilance");
     tcase_add_test(tcase, an_s_reads_its_level_over_the_vowel_that_was);
+    tcase_add_test(tcase, what_only_reaches_into_the_band_is_no_sibilant);
     tcase_add_test(tcase, hotter_by_10_db_reads_10_db_more);
     tcase_add_test(tcase, no_level_is_absolute);
     tcase_add_test(tcase, a_vowel_is_none_however_bright);

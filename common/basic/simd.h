@@ -8,13 +8,30 @@
 #ifndef SISKIN_BASIC_SIMD_H
 #define SISKIN_BASIC_SIMD_H
 
+#include <stdint.h>
+#include <string.h>
+
 enum { SIMD_WIDTH = 4 };
 
 typedef float Simd __attribute__((vector_size(16)));
+/* What a comparison of two gives: all bits of a lane, or none. */
+typedef int32_t SimdMask __attribute__((vector_size(16)));
 
 /* The same value in every lane. */
 static inline Simd simd_all(float x) {
     return (Simd){x, x, x, x};
+}
+
+/* Four in a row, wherever they begin. */
+static inline Simd simd_load(const float *from) {
+    Simd x;
+    memcpy(&x, from, sizeof x);
+    return x;
+}
+
+/* a in the lanes of the mask, b in the others. */
+static inline Simd simd_choose(SimdMask mask, Simd a, Simd b) {
+    return (Simd)(((SimdMask)a & mask) | ((SimdMask)b & ~mask));
 }
 
 #endif

@@ -105,7 +105,7 @@ static float alone_in_a_gap(const float feature[CLICK_FEATURES]) {
     return ramp(before < after ? before : after, 10.0f, 16.0f) *
            ramp(step < 0.0f ? -step : step, 10.0f, 6.0f) *
            ramp(feature[CLICK_CLOSURE], 16.0f, 10.0f) * ramp(feature[CLICK_COMING], -5.0f, -9.0f) *
-           ramp(feature[CLICK_LENGTH], 15.0f, 12.0f) *
+           ramp(feature[CLICK_LENGTH], 17.0f, 14.0f) *
            ramp(feature[CLICK_LOW_SIDES], -15.0f, -20.0f);
 }
 

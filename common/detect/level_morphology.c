@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/level_morphology.h"
 
+#include "basic/simd.h"
+
 #include <string.h>
 
 /* true: changed. */
@@ -20,26 +22,43 @@ static void reset(RowMax *max, float level) {
             max->state.ring[i][b] = level;
 }
 
-static void larger(const float a[BAND_LEVELS_ROW], const float b[BAND_LEVELS_ROW],
-                   float out[BAND_LEVELS_ROW]) {
-    for (size_t i = 0; i < BAND_LEVELS_ROW; i++)
-        out[i] = a[i] > b[i] ? a[i] : b[i];
+/* A row in registers. */
+enum { PARTS = BAND_LEVELS_ROW / SIMD_WIDTH };
+typedef struct {
+    Simd part[PARTS];
+} Row;
+
+static inline Row load(const float from[BAND_LEVELS_ROW]) {
+    Row row;
+    memcpy(&row, from, sizeof row);
+    return row;
 }
 
-static void step(RowMax *max, const float in[BAND_LEVELS_ROW], float out[BAND_LEVELS_ROW]) {
-    float now[BAND_LEVELS_ROW]; /* the largest of the last 2^k rows */
+static inline Row larger(Row a, Row b) {
+    for (size_t i = 0; i < PARTS; i++)
+        a.part[i] = simd_choose(a.part[i] > b.part[i], a.part[i], b.part[i]);
+    return a;
+}
+
+static inline Row negative(Row row) {
+    for (size_t i = 0; i < PARTS; i++)
+        row.part[i] = -row.part[i];
+    return row;
+}
+
+static Row step(RowMax *max, Row now) {
+    Row out = now;
     size_t t = max->state.at++;
-    memcpy(now, in, sizeof now);
-    for (unsigned k = 0; k <= max->top; k++) {
+    for (unsigned k = 0; k <= max->top; k++) { /* now: the largest of the last 2^k rows */
         size_t length = (size_t)1 << k, mask = length - 1;
         float(*ring)[BAND_LEVELS_ROW] = max->state.ring + length;
-        float oldest[BAND_LEVELS_ROW];
-        memcpy(oldest, ring[t & mask], sizeof oldest);
-        memcpy(ring[t & mask], now, sizeof now);
+        Row oldest = load(ring[t & mask]);
+        memcpy(ring[t & mask], &now, sizeof now);
         if (k == max->top)
-            larger(now, ring[(t - (max->window - length)) & mask], out);
-        larger(now, oldest, now);
+            out = larger(now, load(ring[(t - (max->window - length)) & mask]));
+        now = larger(now, oldest);
     }
+    return out;
 }
 
 bool level_morphology_set(LevelMorphology *opening, size_t close, size_t open) {
@@ -55,17 +74,10 @@ void level_morphology_reset(LevelMorphology *opening, float level) {
     reset(&opening->restore, level);
 }
 
-static void negate(const float in[BAND_LEVELS_ROW], float out[BAND_LEVELS_ROW]) {
-    for (size_t b = 0; b < BAND_LEVELS_ROW; b++)
-        out[b] = -in[b];
-}
-
 void level_morphology_step(LevelMorphology *opening, const float in[BAND_LEVELS_ROW],
                            float out[BAND_LEVELS_ROW]) {
-    float a[BAND_LEVELS_ROW], b[BAND_LEVELS_ROW];
-    step(&opening->fill, in, a);
-    negate(a, b);
-    step(&opening->cut, b, a);
-    negate(a, b);
-    step(&opening->restore, b, out);
+    Row closed = step(&opening->fill, load(in));
+    Row cut = step(&opening->cut, negative(closed));
+    Row open = step(&opening->restore, negative(cut));
+    memcpy(out, &open, sizeof open);
 }

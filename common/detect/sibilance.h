@@ -8,7 +8,11 @@
  * sibilant (vowel_level.h). A voice louder than that memory counts as it is; otherwise the first
  * vowel after a rest would look sibilant.
  *
- * Two conditions keep what is no sibilant out of the ratio that is reported:
+ * Three conditions keep what is no sibilant out of the ratio that is reported:
+ * - The band must hold SIBILANCE_SHARE of all the power there is. The burst and the breath of a /k/
+ *   before a vowel last longer than 20 ms, but lie at 1.5 to 3 kHz (Blumstein and Stevens, JASA 66,
+ *   1979, from memory) and only reach into the band: one resonance there of Q 2 to 4 leaves 0.08
+ *   to 0.24 of its power in 4.5..12 kHz, one at 3.5 kHz, as of /sh/, 0.35 or more.
  * - The band must hold more power than the voice just now. By the same rule sibilants are found in
  *   read speech: more energy above 3 kHz than below 1.5 kHz (an unreviewed measurement on the CMU
  *   ARCTIC corpus). The voice band reaches down to 100 Hz, so a /z/ counts only where its friction
@@ -28,6 +32,7 @@
 #define SIBILANCE_NONE_DB                                                                          \
     (-100.0f)                        /* the lowest ratio, and what is told while no voice is known \
                                       */
+#define SIBILANCE_SHARE 0.25f        /* of the whole power, at the least in the band */
 #define SIBILANCE_VOWEL_DB (-200.0f) /* in a vowel */
 
 typedef struct {
@@ -37,8 +42,8 @@ typedef struct {
 } Sibilance;
 
 typedef struct {
-    float ratio_db;            /* now, vowels too */
-    float minimum_duration_db; /* late; sibilants only */
+    float ratio_db;   /* now, vowels too */
+    float lasting_db; /* late; sibilants only */
 } SibilanceNow;
 
 /* false: the arena is full. Call reset and set before the first step. */
@@ -47,12 +52,12 @@ void sibilance_reset(Sibilance *s);
 /* gate_db: vowel_level_set. missing_db is added to the band: what of it is known to be out of
  * sight. */
 void sibilance_set(Sibilance *s, float gate_db, float missing_db);
-/* Powers of the band and of the voice, >= 0. */
-SibilanceNow sibilance_step(Sibilance *s, float band, float voice);
+/* Powers of the band, of the voice and of the whole, >= 0: band_ratio.h. */
+SibilanceNow sibilance_step(Sibilance *s, float band, float voice, float whole);
 size_t sibilance_latency(const Sibilance *s);
-/* Whether a value of minimum_duration_db means a vowel. */
-static inline bool sibilance_in_vowel(float minimum_duration_db) {
-    return minimum_duration_db < 0.5f * (SIBILANCE_NONE_DB + SIBILANCE_VOWEL_DB);
+/* Whether a value of lasting_db means a vowel. */
+static inline bool sibilance_in_vowel(float lasting_db) {
+    return lasting_db < 0.5f * (SIBILANCE_NONE_DB + SIBILANCE_VOWEL_DB);
 }
 
 #endif

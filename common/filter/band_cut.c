@@ -44,6 +44,11 @@ void band_cut_aim(BandCut *c, float low, float high, float reduction_db, size_t 
     c->state.at = 0;
 }
 
+void band_cut_rest(BandCut *c) {
+    c->state.from = c->state.to = c->state.step = 0.0f;
+    c->state.at = 0;
+}
+
 typedef struct {
     Simd a1, a2, a3, ic1, ic2;
     Simd band, low; /* outputs */

@@ -43,6 +43,10 @@ void band_cut_reset(BandCut *c);
  * exactly that many, so that nothing jumps. No transcendental function. */
 void band_cut_aim(BandCut *c, float low, float high, float reduction_db, size_t frames);
 
+/* The same while nothing is cut, for as long as nothing was at the end of the last line: the edges
+ * stay where they are, which saves their roots. */
+void band_cut_rest(BandCut *c);
+
 /* No out may overlap an in; for mono give the same channel twice. */
 void band_cut_process(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
                       float *const out[BAND_CUT_CHANNELS], size_t n);

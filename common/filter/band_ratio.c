@@ -86,7 +86,8 @@ void band_ratio_feed(BandRatio *b, const float *left, const float *right, size_t
     Simd high1 = b->state.high1, high2 = b->state.high2;
     Simd low1 = b->state.low1, low2 = b->state.low2;
     Simd last = b->state.last, last_slope = b->state.last_slope;
-    Simd power = b->state.power, slopes = b->state.slope, curves = b->state.curve;
+    Simd power = b->state.power, whole = b->state.whole;
+    Simd slopes = b->state.slope, curves = b->state.curve;
     for (size_t i = 0; i < n; i++) {
         const Simd x = {left[i], right[i], left[i], right[i]};
         Simd v3 = x - high2;
@@ -105,13 +106,15 @@ void band_ratio_feed(BandRatio *b, const float *left, const float *right, size_t
         last = y;
         last_slope = slope;
         power += y * y;
+        whole += high * high;
         slopes += slope * slope;
         curves += curve * curve;
     }
     b->state.high1 = high1, b->state.high2 = high2;
     b->state.low1 = low1, b->state.low2 = low2;
     b->state.last = last, b->state.last_slope = last_slope;
-    b->state.power = power, b->state.slope = slopes, b->state.curve = curves;
+    b->state.power = power, b->state.whole = whole;
+    b->state.slope = slopes, b->state.curve = curves;
     b->state.frame += n;
 }
 
@@ -125,7 +128,8 @@ bool band_ratio_hop(BandRatio *b, BandPowers *powers) {
     hop[1] = b->state.power[2] + b->state.power[3];
     hop[2] = b->state.slope[0] + b->state.slope[1];
     hop[3] = b->state.curve[0] + b->state.curve[1];
-    b->state.power = b->state.slope = b->state.curve = simd_all(0.0f);
+    hop[4] = b->state.whole[2] + b->state.whole[3];
+    b->state.power = b->state.whole = b->state.slope = b->state.curve = simd_all(0.0f);
 
     float total[BAND_RATIO_SUMS] = {0.0f};
     for (size_t i = 0, at = b->state.newest; i < BAND_RATIO_WINDOW; i++) {
@@ -133,8 +137,11 @@ bool band_ratio_hop(BandRatio *b, BandPowers *powers) {
             total[k] += b->weight[i] * b->state.ring[at][k];
         at = at == 0 ? BAND_RATIO_WINDOW - 1 : at - 1;
     }
-    *powers =
-        (BandPowers){.band = total[0], .voice = total[1], .slope = total[2], .curve = total[3]};
+    *powers = (BandPowers){.band = total[0],
+                           .voice = total[1],
+                           .whole = total[4],
+                           .slope = total[2],
+                           .curve = total[3]};
     return true;
 }
 

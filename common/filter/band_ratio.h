@@ -8,6 +8,9 @@
  * symmetric, so that a caller who looks ahead by its half sees each moment in its middle.
  * Powers are means over the channels: a sound out of phase between them counts in full.
  *
+ * "whole" is what the voice's high-pass lets through, up to the Nyquist frequency: band over whole
+ * tells whether a sound lies in the band or only reaches into it.
+ *
  * Beside its power P = E[x^2], the band gives S = E[(x - x')^2] and C = E[(second difference)^2],
  * primes meaning the frame before. Since a difference has the power response 4 sin^2(w/2), S/P and
  * C/P are the first and second moments of 4 sin^2(w/2) over the band's spectrum (Kedem, Proc. IEEE
@@ -33,7 +36,7 @@
 
 enum {
     BAND_RATIO_WINDOW = 12, /* hops */
-    BAND_RATIO_SUMS = 4,
+    BAND_RATIO_SUMS = 5,
 };
 
 typedef struct {
@@ -43,6 +46,7 @@ typedef struct {
 /* Mean squares at one hop. */
 typedef struct {
     float band, voice;
+    float whole; /* all above the voice's low edge */
     float slope; /* of the band's first difference */
     float curve; /* of the band's second difference */
 } BandPowers;
@@ -67,7 +71,7 @@ typedef struct {
     struct {
         Simd high1, high2, low1, low2; /* of the filters */
         Simd last, last_slope;
-        Simd power, slope, curve; /* sums of squares in this hop */
+        Simd power, whole, slope, curve; /* sums of squares in this hop */
         float ring[BAND_RATIO_WINDOW][BAND_RATIO_SUMS];
         size_t frame; /* within the hop */
         size_t newest;

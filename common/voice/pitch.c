@@ -3,6 +3,7 @@
 
 #include "basic/maths.h"
 #include "basic/one_pole.h"
+#include "basic/simd.h"
 
 #include <math.h>
 #include <string.h>
@@ -109,41 +110,54 @@ static void take(Pitch *pitch, float x, bool counts) {
     pitch->state.newest = newest;
 }
 
+/* The running sum first, then what can be divided side by side. */
 static void normalise(Pitch *pitch) {
     float sum = 0.0f;
     for (size_t i = 0; i < pitch->lags; i++) {
-        float d = pitch->d[i] + FLOOR;
-        sum += d;
-        pitch->normal[i] = d * (float)(i + 1) / sum;
+        sum += pitch->d[i] + FLOOR;
+        pitch->bottom[i] = sum;
     }
+    for (size_t i = 0; i < pitch->lags; i++)
+        pitch->normal[i] = (pitch->d[i] + FLOOR) * (float)(int)(i + 1) / pitch->bottom[i];
 }
 
 /* d' between the lags around each local minimum, by a parabola; elsewhere more than any minimum.
- * Without it a period that falls between two lags would look less periodic than its double.
- * No branches, so that it is vectorised. */
+ * Without it a period that falls between two lags would look less periodic than its double. At
+ * either end there is no minimum. */
 static void find_bottoms(Pitch *pitch) {
     const float *normal = pitch->normal;
-    float *bottom = pitch->bottom;
-    for (size_t i = 1; i + 1 < pitch->lags; i++) {
-        float below = normal[i - 1], here = normal[i], above = normal[i + 1];
-        float bend = below - 2.0f * here + above, slope = above - below;
-        float value = here - 0.125f * slope * slope / (bend > 1e-12f ? bend : 1.0f);
-        value = value > 0.0f ? value : 0.0f;
-        value = here <= below ? value : NO_BOTTOM;
-        bottom[i] = here <= above ? value : NO_BOTTOM;
+    const Simd zero = simd_all(0.0f), one = simd_all(1.0f), none = simd_all(NO_BOTTOM);
+    size_t last = pitch->lags - 1;
+    for (size_t start = 1; start < last; start += SIMD_WIDTH) {
+        size_t i = start + SIMD_WIDTH <= last ? start : last - SIMD_WIDTH;
+        Simd below = simd_load(normal + i - 1), here = simd_load(normal + i),
+             above = simd_load(normal + i + 1);
+        Simd bend = below - 2.0f * here + above, slope = above - below;
+        Simd value =
+            here - 0.125f * slope * slope / simd_choose(bend > simd_all(1e-12f), bend, one);
+        value = simd_choose(value > zero, value, zero);
+        value = simd_choose((here <= below) & (here <= above), value, none);
+        memcpy(pitch->bottom + i, &value, sizeof value);
     }
 }
 
 /* The lag of the period, by the rule in the header; 0 if there is no minimum in the range. */
 static size_t choose(const Pitch *pitch) {
     const float *bottom = pitch->bottom - 1; /* by lag */
-    float least = NO_BOTTOM;
-    for (size_t lag = pitch->first_lag; lag <= pitch->last_lag; lag++)
-        least = bottom[lag] < least ? bottom[lag] : least;
+    Simd leasts = simd_all(NO_BOTTOM);
+    size_t lag = pitch->first_lag;
+    for (; lag + SIMD_WIDTH <= pitch->last_lag + 1; lag += SIMD_WIDTH) {
+        Simd here = simd_load(bottom + lag);
+        leasts = simd_choose(here < leasts, here, leasts);
+    }
+    float least =
+        maths_smaller(maths_smaller(leasts[0], leasts[1]), maths_smaller(leasts[2], leasts[3]));
+    for (; lag <= pitch->last_lag; lag++)
+        least = maths_smaller(bottom[lag], least);
     const float most = PITCH_TIE + 1.5f * least;
-    size_t chosen = 0;
-    for (size_t lag = pitch->last_lag; lag >= pitch->first_lag; lag--)
-        chosen = bottom[lag] <= most ? lag : chosen;
+    size_t chosen = pitch->first_lag;
+    while (chosen < pitch->last_lag && !(bottom[chosen] <= most))
+        chosen++;
     return least < NO_BOTTOM ? chosen : 0;
 }
 

@@ -2,6 +2,7 @@
 #include "voice/pitch_floor.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 #include <string.h>
@@ -9,14 +10,16 @@
 enum { STEADY = 4 }; /* readings in a row that are near the one before */
 static const float SEMITONE = 1.0594631f;
 static const float FADE_DB_A_SECOND = 1.0f;
-static const float DOWN = 0.98f, UP = 1.06f;
-static const float LOWEST_HZ = 40.0f, BINS_AN_OCTAVE = 96.0f;
+static const float DOWN = 0.98f, UP = 1.04f;
+static const float LOWEST_HZ = 40.0f, BINS_AN_OCTAVE = 48.0f, ALL_BINS = 1e6f;
+/* Nothing of a bin counts 10 semitones under the median, all of it 8 semitones under it. */
+static const float DEEP_RAMP = 8.0f, DEEP_START = 5.0f;
 
 bool pitch_floor_prepare(PitchFloor *floor, double reading_ms, Arena *arena) {
     floor->fade = powf(10.0f, -0.1f * FADE_DB_A_SECOND * (float)reading_ms * 1e-3f);
     floor->memory = (size_t)lrint(PITCH_FLOOR_MEMORY_S * 1e3 / reading_ms);
-    floor->shallow = (size_t)lrint(PITCH_FLOOR_SHALLOW_S * 1e3 / reading_ms);
-    floor->deep = (size_t)lrint(PITCH_FLOOR_DEEP_S * 1e3 / reading_ms);
+    floor->shallow = (float)(PITCH_FLOOR_SHALLOW_S * 1e3 / reading_ms);
+    floor->deep = (float)(PITCH_FLOOR_DEEP_S * 1e3 / reading_ms);
     floor->kept = arena_take(arena, floor->memory, sizeof *floor->kept);
     if (!floor->kept)
         return false;
@@ -59,22 +62,42 @@ static void keep(PitchFloor *floor, float hz) {
     floor->state.oldest = (floor->state.oldest + 1) % floor->memory;
 }
 
-/* The middle of the bin where the n-th of the readings from bin `from` on lies; 0: there are fewer. */
-static float lowest_but(const PitchFloor *floor, size_t from, size_t n) {
-    size_t below = 0;
-    for (size_t bin = from; bin < PITCH_FLOOR_BINS; bin++) {
-        below += floor->state.count[bin];
-        if (below >= n)
-            return LOWEST_HZ * decibel_fast_exp2(((float)bin + 0.5f) / BINS_AN_OCTAVE);
+/* How much of the readings of a bin counts, when those deep under `median` do not. */
+static float share_of(float bin, float median) {
+    float share = (bin - median) * (1.0f / DEEP_RAMP) + DEEP_START;
+    return share < 0.0f ? 0.0f : share > 1.0f ? 1.0f : share;
+}
+
+/* The mean of the readings of rank (1 - spread) n .. (1 + spread) n from below, as a bin, `unknown`
+ * of them being at 0. A mean, so that one reading more or less moves it little. */
+static float low_mean(const PitchFloor *floor, float n, float spread, float unknown, float median) {
+    const float from = (1.0f - spread) * n, to = (1.0f + spread) * n;
+    float below = unknown, sum = 0.0f, taken = maths_larger(unknown - from, 0.0f);
+    for (size_t bin = 0; bin < PITCH_FLOOR_BINS && below < to; bin++) {
+        float at = (float)bin, before = below;
+        below += (float)floor->state.count[bin] * share_of(at, median);
+        float first = maths_larger(before, from), last = maths_smaller(below, to);
+        float here = maths_larger(last - first, 0.0f);
+        sum += here * (at + 0.5f);
+        taken += here;
     }
-    return 0.0f;
+    return taken > 0.0f ? sum / taken : 0.0f;
+}
+
+static float median_of(const PitchFloor *floor) {
+    size_t below = 0, bin = 0;
+    while (bin < PITCH_FLOOR_BINS - 1 && 2 * below < floor->state.known)
+        below += floor->state.count[bin++];
+    return (float)bin;
 }
 
 static float confirmed(const PitchFloor *floor) {
-    float median = lowest_but(floor, 0, (floor->state.known + 1) / 2);
-    float sure = lowest_but(floor, 0, floor->deep);
-    float soon = lowest_but(floor, bin_of(PITCH_FLOOR_DEEP * median), floor->shallow);
-    return sure > 0.0f && (sure < soon || soon == 0.0f) ? sure : soon;
+    float known = (float)floor->state.known;
+    float unknown = maths_larger(1.5f * floor->shallow - known, 0.0f);
+    float bin = low_mean(floor, floor->shallow, 0.5f, unknown, median_of(floor));
+    if (known >= 1.25f * floor->deep)
+        bin = maths_smaller(bin, low_mean(floor, floor->deep, 0.25f, 0.0f, -ALL_BINS));
+    return LOWEST_HZ * decibel_fast_exp2(bin / BINS_AN_OCTAVE);
 }
 
 float pitch_floor_step(PitchFloor *floor, const PitchReading *reading) {
@@ -87,8 +110,10 @@ float pitch_floor_step(PitchFloor *floor, const PitchReading *reading) {
     if (counts) {
         keep(floor, hz);
         float lowest = confirmed(floor), held = floor->state.floor_hz;
-        if (lowest > 0.0f && (lowest < DOWN * held || lowest > UP * held))
-            floor->state.floor_hz = lowest;
+        floor->state.floor_hz = held == 0.0f           ? lowest
+                                : lowest < DOWN * held ? lowest / DOWN
+                                : lowest > UP * held   ? lowest / UP
+                                                       : held;
     }
     return floor->state.floor_hz;
 }

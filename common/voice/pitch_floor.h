@@ -14,15 +14,18 @@
  * - The lowest of them may be a creak at the end of a phrase, or a reading an octave low. So a note
  *   must be confirmed: the floor is the lower of
  *       sure:  what PITCH_FLOOR_DEEP_S of the 3.5 s lie at or under,
- *       soon:  what PITCH_FLOOR_SHALLOW_S lie at or under, not counting those below 0.6 median
- *   (order statistics; 0.6 is nine semitones: creak lies an octave down and more, and tunes seldom
- *   leap so far). Until so much is known there is no floor.
- * - The floor reported moves down when that falls 2 % (a third of a semitone) under it, and up when
- *   it rises 6 % (a semitone) over it. In between it is constant to the bit, so that neither
+ *       soon:  what PITCH_FLOOR_SHALLOW_S lie at or under, not counting those deep under the median,
+ *              by 8 to 10 semitones and more: creak lies an octave down, and tunes seldom leap so
+ *              far.
+ *   Both are means of the readings around that rank, by a quarter and by half of it, so that they
+ *   move little by one reading more or less. As long as little is known, what is not counts as
+ *   40 Hz, so that the floor comes up with the first words.
+ * - The floor reported stays behind what moves: it gives way where that is 2 % under it or 4 % over
+ *   it, as far as it must and no farther. Within that it is constant to the bit, so that neither
  *   vibrato, whose low turning points differ by less, nor the noise of readings moves a filter.
  *
- * Readings are counted in bins of an eighth of a semitone, so the floor is right within 0.4 %.
- * The loudest sound is forgotten at 1 dB a second. Cost at most 1500 additions a reading. */
+ * Readings are counted in bins of a quarter of a semitone, so the floor is right within 1.5 %.
+ * The loudest sound is forgotten at 1 dB a second. Cost at most 1500 additions a reading, a third of that as a rule. */
 #ifndef SISKIN_VOICE_PITCH_FLOOR_H
 #define SISKIN_VOICE_PITCH_FLOOR_H
 
@@ -34,18 +37,17 @@
 
 #define PITCH_FLOOR_MEMORY_S 3.5
 #define PITCH_FLOOR_SHALLOW_S 0.15
-#define PITCH_FLOOR_DEEP_S 0.4
-#define PITCH_FLOOR_DEEP 0.6f
+#define PITCH_FLOOR_DEEP_S 0.5
 #define PITCH_FLOOR_APERIODICITY 0.1f
 #define PITCH_FLOOR_GATE 1e-3f /* -30 dB of power */
 
-enum { PITCH_FLOOR_BINS = 576 }; /* 6 octaves up from 40 Hz */
+enum { PITCH_FLOOR_BINS = 288 }; /* 6 octaves up from 40 Hz */
 
 typedef struct {
-    float fade;           /* of the loudest power, a reading */
-    size_t memory;        /* readings kept */
-    size_t shallow, deep; /* readings that confirm */
-    uint16_t *kept;       /* [memory] bins, the oldest at state.oldest */
+    float fade;          /* of the loudest power, a reading */
+    size_t memory;       /* readings kept */
+    float shallow, deep; /* readings that confirm */
+    uint16_t *kept;      /* [memory] bins, the oldest at state.oldest */
     struct {
         float loudest;
         float last_hz;

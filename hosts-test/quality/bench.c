@@ -9,6 +9,11 @@
  * the same two seconds from a fresh start, and the fastest time of each block counts: what other
  * programs did meanwhile drops out. The cost is the sum over blocks; "longest block" is the
  * largest of them over the mean, so that work done in bursts shows.
+ *
+ * A machine's nanoseconds are its own. What is held to limits are multiples of the second-order
+ * filter in the same run, stereo, blocks of 64, at the worst signal of each: warm, one instance by
+ * itself; cold, 32 instances that take turns by the block, so that each finds the caches full of the
+ * others. Exits 1 when over a limit.
  * Where the system lets it, the program stays on one processor. */
 #include "host/host.h"
 
@@ -27,9 +32,15 @@
 #include <unistd.h>
 
 enum { RATE = 48000, FRAMES = 2 * RATE, ROUNDS = 9, MOST_BLOCK = 1024, CHANNELS = 2, CHAIN = 4 };
+enum { COLD = 32, COLD_ROUNDS = 3, MOST_INSTANCES = COLD };
 
-/* The targets of the suite: percent of one core, stereo. */
-static const double MOST_FOR_ONE = 0.15, MOST_FOR_FOUR = 0.5;
+/* The limits of the suite: multiples of the second-order filter. */
+static const double MOST_TIMES = 1.5, MOST_TIMES_SPECTRAL = 8.0;
+
+/* What must be as cheap as a filter; of others, spectra and pitch, more is allowed. */
+static const char *const CHEAP[] = {"breath-ducker",   "de-esser",      "gap-trimmer",
+                                    "phrase-leveller", "return-ducker", "rumble-filter",
+                                    "transient-tamer"};
 
 /* The first four processors in the order they are used in; the last is keyed from the dry take. */
 static const char *const CHAINED[CHAIN] = {"transient-tamer", "breath-ducker", "de-esser",
@@ -127,13 +138,15 @@ static double clock_ns(void) {
     return least;
 }
 
-/* Instances in a row, each in place on the output of the one before; connected once for all. */
+/* Instances, connected once for all: in a row, each in place on the output of the one before; or
+ * apart, each on the same audio. */
 typedef struct {
-    HostInstance *instances[CHAIN];
+    HostInstance *instances[MOST_INSTANCES];
     size_t count;
+    bool apart;
     unsigned channels;
     size_t bytes; /* that instantiating took */
-    float audio[CHANNELS][MOST_BLOCK], key[CHANNELS][MOST_BLOCK];
+    float audio[CHANNELS][MOST_BLOCK], key[CHANNELS][MOST_BLOCK], out[CHANNELS][MOST_BLOCK];
 } Row;
 
 static void connect_row(Row *row) {
@@ -142,7 +155,8 @@ static void connect_row(Row *row) {
         LilvInstance *lilv = host_lilv(row->instances[i]);
         for (size_t c = 0; c < row->channels; c++) {
             lilv_instance_connect_port(lilv, plugin->in[c], row->audio[c]);
-            lilv_instance_connect_port(lilv, plugin->out[c], row->audio[c]);
+            lilv_instance_connect_port(lilv, plugin->out[c],
+                                       row->apart ? row->out[c] : row->audio[c]);
             if (plugin->n_key)
                 lilv_instance_connect_port(lilv, plugin->key[c], row->key[c]);
         }
@@ -165,7 +179,7 @@ static Cost measure(Row *row, const Signal *signal, size_t block) {
     size_t blocks = FRAMES / block;
     for (size_t b = 0; b < blocks; b++)
         least[b] = INFINITY;
-    for (int round = 0; round < ROUNDS; round++) {
+    for (int round = 0; round < (row->apart ? COLD_ROUNDS : ROUNDS); round++) {
         for (size_t i = 0; i < row->count; i++)
             host_activate(row->instances[i]);
         connect_row(row);
@@ -179,7 +193,8 @@ static Cost measure(Row *row, const Signal *signal, size_t block) {
         sum += least[b] - clock;
         most = fmax(most, least[b] - clock);
     }
-    return (Cost){sum / (double)(blocks * block), most / (sum / (double)blocks)};
+    double instances = row->apart ? (double)row->count : 1.0;
+    return (Cost){sum / (double)(blocks * block) / instances, most / (sum / (double)blocks)};
 }
 
 /* ---- the table ---- */
@@ -187,7 +202,8 @@ static Cost measure(Row *row, const Signal *signal, size_t block) {
 typedef struct {
     bool csv;
     const Signal *signals;
-    bool over; /* something cost more than its target */
+    double filter_ns[2]; /* the second-order filter, warm and cold, at its worst signal */
+    bool over;           /* something cost more than its limit */
 } Report;
 
 static double percent(double ns) {
@@ -196,36 +212,35 @@ static double percent(double ns) {
 
 static void head(const Report *report) {
     if (report->csv)
-        puts("plugin,channels,block,signal,ns_per_frame,percent_of_core,longest_block,bytes");
+        puts("plugin,variant,block,signal,ns_per_frame,percent_of_core,longest_block,bytes");
     else
         printf("%-18s %-6s %5s  %8s %-9s %8s %-9s %5s  %7s  %7s %6s\n", "", "", "block", "best ns",
                "", "worst ns", "", "w/b", "% core", "longest", "KB");
 }
 
-/* Measures and prints one line; most: what is allowed, percent, or INFINITY. */
-static void line(Report *report, Row *row, const char *name, size_t block, double most) {
+/* Measures and prints one line; gives the cost at the worst signal. */
+static double line(Report *report, Row *row, const char *name, size_t block) {
     size_t best = 0, worst = 0;
     Cost costs[N_SIGNALS];
     double longest = 0.0;
-    const char *variant = row->channels == 1 ? "mono" : "stereo";
+    const char *variant = row->apart ? "cold" : row->channels == 1 ? "mono" : "stereo";
     for (size_t i = 0; i < N_SIGNALS; i++) {
         costs[i] = measure(row, &report->signals[i], block);
         best = costs[i].ns < costs[best].ns ? i : best;
         worst = costs[i].ns > costs[worst].ns ? i : worst;
         longest = fmax(longest, costs[i].longest);
         if (report->csv)
-            printf("%s,%u,%zu,%s,%.3f,%.5f,%.2f,%zu\n", name, row->channels, block,
+            printf("%s,%s,%zu,%s,%.3f,%.5f,%.2f,%zu\n", name, variant, block,
                    report->signals[i].name, costs[i].ns, percent(costs[i].ns), costs[i].longest,
-                   row->bytes);
+                   row->bytes / row->count);
     }
-    bool over = percent(costs[worst].ns) > most;
-    report->over |= over;
     if (!report->csv)
-        printf("%-18s %-6s %5zu  %8.2f %-9s %8.2f %-9s %5.2f  %7.4f%s %7.2f %6zu\n", name, variant,
+        printf("%-18s %-6s %5zu  %8.2f %-9s %8.2f %-9s %5.2f  %7.4f %7.2f %6zu\n", name, variant,
                block, costs[best].ns, report->signals[best].name, costs[worst].ns,
                report->signals[worst].name, costs[worst].ns / costs[best].ns,
-               percent(costs[worst].ns), over ? "!" : " ", longest, row->bytes / 1024);
+               percent(costs[worst].ns), longest, row->bytes / 1024 / row->count);
     fflush(stdout);
+    return costs[worst].ns;
 }
 
 /* What is taken from malloc now, large blocks included. */
@@ -234,34 +249,72 @@ static size_t bytes_taken(void) {
     return info.uordblks + info.hblkhd;
 }
 
-static bool lines(Report *report, Host *const *hosts, const char *const *names, size_t count,
-                  const char *title, unsigned channels, double most) {
-    static Row row;
-    row = (Row){.count = count, .channels = channels};
-    bool fine = true;
+/* Instances of names[0..count), or of the one name so often. */
+static bool fill(Row *row, Host *host, const char *const *names, size_t count) {
     HostError error;
-    for (size_t i = 0; fine && i < count; i++) {
-        const HostPlugin *plugin = host_find(hosts[i], names[i], channels, &error);
+    for (size_t i = 0; i < count; i++) {
+        const char *name = row->apart ? names[0] : names[i];
+        const HostPlugin *plugin = host_find(host, name, row->channels, &error);
         size_t before = bytes_taken();
-        row.instances[i] =
-            plugin ? host_instantiate(hosts[i], plugin, RATE, MOST_BLOCK, &error) : NULL;
-        row.bytes += bytes_taken() - before;
-        fine = row.instances[i] != NULL;
+        row->instances[i] =
+            plugin ? host_instantiate(host, plugin, RATE, MOST_BLOCK, &error) : NULL;
+        row->bytes += bytes_taken() - before;
+        if (!row->instances[i]) {
+            fprintf(stderr, "%s: %s\n", name, error.text);
+            return false;
+        }
+        row->count++;
     }
-    if (fine) {
-        line(report, &row, title, 64, most);
-        line(report, &row, title, 1024, most);
-    } else {
-        fprintf(stderr, "%s: %s\n", title, error.text);
-    }
-    for (size_t i = 0; i < count; i++)
-        host_free(row.instances[i]);
-    return fine;
+    return true;
 }
 
-static void one(Report *report, Host *host, const char *name, double most) {
-    for (unsigned channels = 1; channels <= 2; channels++)
-        lines(report, &host, &name, 1, name, channels, channels == 2 ? most : INFINITY);
+static void empty(Row *row) {
+    for (size_t i = 0; i < row->count; i++)
+        host_free(row->instances[i]);
+}
+
+/* Lines of one row of instances; the cost in blocks of 64, or 0. */
+static double lines(Report *report, Host *host, const char *const *names, size_t count,
+                    const char *title, unsigned channels, bool cold) {
+    static Row row;
+    double ns = 0.0;
+    row = (Row){.channels = channels, .apart = cold};
+    if (fill(&row, host, names, count)) {
+        ns = line(report, &row, title, 64);
+        if (!cold)
+            line(report, &row, title, 1024);
+    }
+    empty(&row);
+    return ns;
+}
+
+/* Mono, stereo, and cold. */
+static void one(Report *report, Host *host, const char *name, double ns[2]) {
+    lines(report, host, &name, 1, name, 1, false);
+    ns[0] = lines(report, host, &name, 1, name, 2, false);
+    ns[1] = lines(report, host, &name, COLD, name, 2, true);
+}
+
+static double most_times(const char *name) {
+    for (size_t i = 0; i < sizeof CHEAP / sizeof *CHEAP; i++)
+        if (strcmp(name, CHEAP[i]) == 0)
+            return MOST_TIMES;
+    return MOST_TIMES_SPECTRAL;
+}
+
+/* One of ours, against the limits. */
+static void judged(Report *report, Host *host, const char *name) {
+    static const char *const how[2] = {"warm", "cold"};
+    double ns[2], most = most_times(name);
+    one(report, host, name, ns);
+    for (int k = 0; k < 2; k++) {
+        double times = ns[k] / report->filter_ns[k];
+        bool over = !(times <= most);
+        report->over |= over;
+        if (!report->csv)
+            printf("%-18s %-6s %.2f times the filter, %.1f allowed%s\n", name, how[k], times, most,
+                   over ? ": OVER" : "");
+    }
 }
 
 /* ---- which ---- */
@@ -279,18 +332,17 @@ static void all_own(Report *report, Host *host, char *const *names, int count) {
     for (size_t i = 0; i < n; i++) {
         const HostPlugin *plugin = host_find(host, uris[i], 0, NULL);
         if (plugin && plugin->id && plugin->n_in == 1 && chosen(plugin->id, names, count))
-            one(report, host, plugin->id, MOST_FOR_ONE);
+            judged(report, host, plugin->id);
     }
 }
 
 static void chained(Report *report, Host *host) {
-    Host *const hosts[CHAIN] = {host, host, host, host};
     for (size_t i = 0; i < CHAIN; i++)
         if (!host_find(host, CHAINED[i], 2, NULL)) {
             fprintf(stderr, "no row for the four in a chain: %s is not built\n", CHAINED[i]);
             return;
         }
-    lines(report, hosts, CHAINED, CHAIN, "the four chained", 2, MOST_FOR_FOUR);
+    lines(report, host, CHAINED, CHAIN, "the four chained", 2, false);
 }
 
 static Host *open_beside(const char *folder) {
@@ -333,19 +385,21 @@ int main(int argc, char **argv) {
     make_signals(signals);
     stay_on_one_processor();
     head(&report);
-    one(&report, test, "gain", INFINITY);
-    one(&report, test, "biquad", INFINITY);
+    double gain_ns[2];
+    one(&report, test, "gain", gain_ns);
+    one(&report, test, "biquad", report.filter_ns);
     all_own(&report, own, argv + first, argc - first);
     if (argc == first)
         chained(&report, own);
     if (!report.csv)
-        printf("%% core: at the worst signal, 48 kHz. longest: the longest block over the mean.\n"
-               "KB: of one instance, the test host's own part included.\n"
-               "Allowed in stereo: %.2f for a plugin, %.2f for the four chained; %s.\n",
-               MOST_FOR_ONE, MOST_FOR_FOUR, report.over ? "! is over" : "all kept");
+        printf(
+            "%% core: at the worst signal, 48 kHz. longest: the longest block over the mean.\n"
+            "KB: of one instance, the test host's own part included. cold: %d instances in turn.\n"
+            "%s.\n",
+            COLD, report.over ? "Over a limit" : "All limits kept");
     host_close(own);
     host_close(test);
     for (size_t i = 0; i < N_SIGNALS; i++)
         free(signals[i].audio);
-    return EXIT_SUCCESS;
+    return report.over ? EXIT_FAILURE : EXIT_SUCCESS;
 }

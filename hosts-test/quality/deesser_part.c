@@ -11,6 +11,9 @@
  * sibilant is labelled within 20 ms before or 80 ms after (the default release, and the edges of
  * the labels); the mean of this ratio over the voices, in dB. Plosives and /f/ are outside.
  *
+ * Of the take as sung, the same places by 20 ms, no more than 40 dB under the loudest: how many lose
+ * over 1 dB of all they have. Starts of vowels after a plosive are among them.
+ *
  * Level dependence: the hot take scaled by -40, -20 and +12 dB, the output scaled back; largest
  * difference in level from the unscaled output over 10 ms frames within 60 dB of the loudest. */
 #include "quality/quality.h"
@@ -24,6 +27,7 @@ static const double hot_db = 10.0;
 
 typedef struct {
     Samples left, left_sh, left_z, as_sung, outside; /* outside: ratios of energy */
+    Samples bitten;                                  /* 0 or 100 for each 20 ms */
     Samples scaled;                                  /* dB, one for each scale */
 } Tally;
 
@@ -97,6 +101,27 @@ static void judge_outside(const Bench *b, Tally *tally) {
         samples_add(&tally->outside, change * change / (own * own));
 }
 
+/* Of the take as sung: 20 ms of a word where no sibilant is near. */
+static void judge_words(const Quality *quality, const Bench *b, Tally *tally) {
+    const Voice *voice = b->voice;
+    size_t hop = (size_t)(0.02 * voice->rate_hz);
+    memcpy(b->other, voice->audio, voice->n * sizeof *b->other);
+    keep_outside(voice, b->other);
+    double loudest = ENERGY_FLOOR_DB;
+    for (size_t at = 0; at + hop <= voice->n; at += hop)
+        loudest = fmax(loudest, signals_rms_db(voice->audio + at, hop));
+    for (size_t at = 0; at + hop <= voice->n; at += hop) {
+        double level = signals_rms_db(b->other + at, hop);
+        double lost = signals_rms_db(voice->audio + at, hop) - signals_rms_db(b->out + at, hop);
+        if (level < loudest - 40.0)
+            continue;
+        samples_add(&tally->bitten, lost > 1.0 ? 100.0 : 0.0);
+        if (lost > 1.0)
+            quality_note(quality, 2, "    %8.3f s outside sibilants at %5.1f dB loses %5.2f dB",
+                         (double)at / voice->rate_hz, level - loudest, lost);
+    }
+}
+
 static double worst_difference(const Bench *b, const float *a, const float *c) {
     size_t hop = (size_t)(0.01 * b->voice->rate_hz);
     double loudest = ENERGY_FLOOR_DB, worst = 0.0;
@@ -135,8 +160,10 @@ static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
     }
     Bench b = {voice, fmin(12000.0, 0.45 * voice->rate_hz), memory, memory + voice->n,
                memory + 2 * voice->n};
-    if (run(quality, voice, voice->audio, b.out))
+    if (run(quality, voice, voice->audio, b.out)) {
         judge_sibilants(quality, &b, false, tally);
+        judge_words(quality, &b, tally);
+    }
     if (run(quality, voice, b.hot, b.out)) {
         judge_sibilants(quality, &b, true, tally);
         judge_outside(&b, tally);
@@ -156,6 +183,7 @@ static void pour(Tally *from, Tally *to) {
     samples_pour(&from->left_z, &to->left_z);
     samples_pour(&from->as_sung, &to->as_sung);
     samples_pour(&from->outside, &to->outside);
+    samples_pour(&from->bitten, &to->bitten);
     samples_pour(&from->scaled, &to->scaled);
 }
 
@@ -165,6 +193,7 @@ static void tally_free(Tally *tally) {
     samples_free(&tally->left_z);
     samples_free(&tally->as_sung);
     samples_free(&tally->outside);
+    samples_free(&tally->bitten);
     samples_free(&tally->scaled);
 }
 
@@ -179,6 +208,8 @@ static void print_rows(Quality *quality, Tally *s, Tally *r) {
                 QUALITY_AT_MOST, 2.0);
     quality_row(quality, "outside sibilants: change", "dB", (Figure){outside_db(s), outside_db(r)},
                 QUALITY_AT_MOST, -45.0);
+    quality_row(quality, "outside sibilants: places of 20 ms that lose over 1 dB", "%",
+                (Figure){samples_mean(&s->bitten), samples_mean(&r->bitten)}, QUALITY_AT_MOST, 0.1);
     quality_row(quality, "de-esser level dependence, -40..+12 dB: worst", "dB",
                 (Figure){samples_quantile(&s->scaled, 1.0), samples_quantile(&r->scaled, 1.0)},
                 QUALITY_AT_MOST, 0.1);

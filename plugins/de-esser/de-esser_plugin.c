@@ -138,6 +138,7 @@ typedef struct {
         float reduction_db; /* where the line of this hop leads */
         float largest_db;   /* on that line */
         float ratio_db, g;  /* for the meters */
+        size_t idle;        /* hops since the ratio was exceeded */
     } state;
 } DeEsser;
 
@@ -184,14 +185,21 @@ static void set(void *self, const float *control) {
 }
 
 static void hop(DeEsser *d, const BandPowers *powers) {
-    SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice);
+    SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice, powers->whole);
     CentreAndSpread centre =
         spectral_centre_step(&d->centre, powers->band, powers->slope, powers->curve);
-    float reduction_db = sibilance_gain_step(&d->gain, now.minimum_duration_db,
-                                             sibilance_in_vowel(now.minimum_duration_db));
-    float low, high;
-    spectral_centre_edges(&d->centre, centre, BELOW, ABOVE, &low, &high);
-    band_cut_aim(&d->cut, low, high, reduction_db, d->bands.hop);
+    float reduction_db =
+        sibilance_gain_step(&d->gain, now.lasting_db, sibilance_in_vowel(now.lasting_db));
+    /* What is cut was over the ratio a latency ago; the edges follow from a little before that. */
+    d->state.idle = now.ratio_db > d->gain.params.threshold_db ? 0 : d->state.idle + 1;
+    if (reduction_db > 0.0f || d->state.reduction_db > 0.0f ||
+        d->state.idle < 2 * sibilance_latency(&d->sibilance)) {
+        float low, high;
+        spectral_centre_edges(&d->centre, centre, BELOW, ABOVE, &low, &high);
+        band_cut_aim(&d->cut, low, high, reduction_db, d->bands.hop);
+    } else {
+        band_cut_rest(&d->cut);
+    }
     d->state.largest_db = fmaxf(reduction_db, d->state.reduction_db);
     d->state.reduction_db = reduction_db;
     d->state.ratio_db = now.ratio_db;

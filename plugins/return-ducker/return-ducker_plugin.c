@@ -7,6 +7,8 @@
  * The key and the detectors are heard now while the return is heard `lookahead` ms late, so that
  * the duck is under way that long before the word is heard in the return. */
 #include "basic/decibel.h"
+#include "basic/maths.h"
+#include "basic/simd.h"
 #include "detect/key_detector.h"
 #include "gain/ballistics.h"
 #include "gain/gain_computer.h"
@@ -152,17 +154,25 @@ static void set(void *self, const float *control) {
                                                        .release_ms = control[RELEASE]});
 }
 
-static float largest_of(const float *db, size_t n, float largest) {
-    for (size_t i = 0; i < n; i++)
-        largest = db[i] > largest ? db[i] : largest;
-    return largest;
+/* Of the values and `least`, four side by side. */
+static float largest(const float *values, size_t n, float least) {
+    Simd most = simd_all(least);
+    size_t i = 0;
+    for (; i + SIMD_WIDTH <= n; i += SIMD_WIDTH) {
+        Simd here = simd_load(values + i);
+        most = simd_choose(here > most, here, most);
+    }
+    float all = maths_larger(maths_larger(most[0], most[1]), maths_larger(most[2], most[3]));
+    for (; i < n; i++)
+        all = maths_larger(values[i], all);
+    return all;
 }
 
 static void process(void *self, const Io *io) {
     ReturnDucker *d = self;
     float reduction_db[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
     key_detector_process(&d->detector, io->key, reduction_db, io->n);
-    io->meter[KEY_LEVEL] = largest_of(reduction_db, io->n, METERS[KEY_LEVEL].minimum);
+    io->meter[KEY_LEVEL] = largest(reduction_db, io->n, METERS[KEY_LEVEL].minimum);
     gain_computer_process(&d->law, reduction_db, reduction_db, io->n);
     ballistics_process(&d->ballistics, reduction_db, reduction_db, io->n);
 
@@ -171,7 +181,7 @@ static void process(void *self, const Io *io) {
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = gain[i] * io->dry[c][i];
-    *io->reduction_db = largest_of(reduction_db, io->n, 0.0f);
+    *io->reduction_db = largest(reduction_db, io->n, 0.0f);
 }
 
 /* The nearest whole number of frames. */

@@ -336,7 +336,8 @@ static void hear_pitch(Analysis *analysis, const float *in, size_t n) {
 
 static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uint64_t end) {
     Measures *m = analysis->measures;
-    SibilanceNow now = sibilance_step(&analysis->sibilance, powers->band, powers->voice);
+    SibilanceNow now =
+        sibilance_step(&analysis->sibilance, powers->band, powers->voice, powers->whole);
     CentreAndSpread centre =
         spectral_centre_step(&analysis->centre, powers->band, powers->slope, powers->curve);
     size_t late = sibilance_latency(&analysis->sibilance);
@@ -347,7 +348,7 @@ static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uin
                    (double)(late * analysis->bands.hop)) /
                   analysis->rate_hz;
     bool hissing =
-        !sibilance_in_vowel(now.minimum_duration_db) && now.minimum_duration_db > SIBILANT_LEAST_DB;
+        !sibilance_in_vowel(now.lasting_db) && now.lasting_db > SIBILANT_LEAST_DB;
     MeasureSibilant *last = m->n_sibilants ? &m->sibilants[m->n_sibilants - 1] : NULL;
     if (hissing && !analysis->hissing && !(last && at_s < last->end_s + SIBILANT_JOIN_S)) {
         last = text_grow(&m->sibilants, &m->n_sibilants, sizeof *last);
@@ -355,8 +356,8 @@ static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uin
     }
     if (hissing && last) {
         last->end_s = at_s;
-        if ((double)now.minimum_duration_db > last->ratio_db) {
-            last->ratio_db = (double)now.minimum_duration_db;
+        if ((double)now.lasting_db > last->ratio_db) {
+            last->ratio_db = (double)now.lasting_db;
             last->centre_hz = (double)spectral_centre_hz(analysis->rate_hz, g);
         }
     }

@@ -39,8 +39,8 @@ START_TEST(without_a_share_it_is_the_decoupled_detector) {
         y = one_pole_step_double(y, (double)held[i], pole);
         if (next < 2 ? y < levels[next] : i < ended || y > levels[next])
             continue;
-        double ms = (double)(i + 1 - (next < 2 ? 0 : ended)) / MS;
-        ck_assert_double_eq_tol(ms, times_ms[next], 1.5 / MS + 0.01);
+        double ms = (double)(i + 1 - (next < 2 ? 0 : ended)) / (double)MS;
+        ck_assert_double_eq_tol(ms, times_ms[next], 1.5 / (double)MS + 0.01);
         next++;
     }
     ck_assert_uint_eq(next, 4);

@@ -156,13 +156,15 @@ static void ramp_jump(Ramp *ramp) {
     ramp->left = 0;
 }
 
-static inline float ramp_step(Ramp *ramp) {
-    if (ramp->left > 0) {
-        ramp->now += ramp->step;
-        if (--ramp->left == 0)
-            ramp->now = ramp->goal;
-    }
-    return ramp->now;
+static void ramp_run(Ramp *ramp, float *values, size_t n) {
+    size_t moving = n < ramp->left ? n : ramp->left;
+    float now = ramp->now;
+    for (size_t i = 0; i < moving; i++)
+        values[i] = now += ramp->step;
+    ramp->left -= moving;
+    ramp->now = ramp->left > 0 ? now : ramp->goal;
+    for (size_t i = moving; i < n; i++)
+        values[i] = ramp->goal;
 }
 
 static void reset(void *self) {
@@ -246,9 +248,12 @@ static float levels(SmoothCompressor *s, const float *left, const float *right, 
     float highest = 0.0f;
     for (size_t i = 0; i < n; i++) {
         float a = fabsf(left[i]), b = fabsf(right[i]);
-        float peak = a > b ? a : b;
-        highest = peak > highest ? peak : highest;
-        float now_db = decibel_from_amplitude(peak) - reference_db;
+        over_db[i] = a > b ? a : b;
+    }
+    for (size_t i = 0; i < n; i++)
+        highest = over_db[i] > highest ? over_db[i] : highest;
+    for (size_t i = 0; i < n; i++) {
+        float now_db = decibel_from_amplitude(over_db[i]) - reference_db;
         over_db[i] = now_db < most_db ? now_db : most_db;
     }
     s->state.peak = highest > s->state.peak ? highest : s->state.peak;
@@ -257,11 +262,11 @@ static float levels(SmoothCompressor *s, const float *left, const float *right, 
 
 static void apply(SmoothCompressor *s, const Io *io, size_t at, const float *reduction_db,
                   size_t n) {
-    float gain[OCTAVE_BANK_MAX_GROUP];
+    float gain[OCTAVE_BANK_MAX_GROUP], blend[OCTAVE_BANK_MAX_GROUP];
+    ramp_run(&s->state.makeup_db, gain, n);
+    ramp_run(&s->state.blend, blend, n);
     for (size_t i = 0; i < n; i++)
-        gain[i] = decibel_fast_gain(ramp_step(&s->state.makeup_db) - reduction_db[i]);
-    for (size_t i = 0; i < n; i++)
-        gain[i] = 1.0f + ramp_step(&s->state.blend) * (gain[i] - 1.0f);
+        gain[i] = 1.0f + blend[i] * (decibel_fast_gain(gain[i] - reduction_db[i]) - 1.0f);
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < n; i++)
             io->out[c][at + i] = gain[i] * io->dry[c][at + i];

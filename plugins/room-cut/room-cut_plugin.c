@@ -171,6 +171,7 @@ const PluginSpec plugin_spec = {
     .name = "Room Cut",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .most_gain_db = 3.0f * 6.0f + 9.0f, /* three bells and the air, should they meet */
     .state_size = sizeof(RoomCut),
     .prepare = prepare,
     .reset = reset,

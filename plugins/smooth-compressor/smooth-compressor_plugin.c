@@ -114,7 +114,8 @@ static const PortSpec METERS[N_METERS] = {
                       "over the threshold. At its lowest while the voice is not known.",
                .minimum = -60.0f,
                .maximum = 24.0f,
-               .unit = UNIT_DB},
+               .unit = UNIT_DB,
+               .meter = METER_PEAK},
 };
 
 /* How long a control takes to its new value. */
@@ -317,6 +318,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .most_gain_db = 24.0f, /* makeup */
     .state_size = sizeof(SmoothCompressor),
     .prepare = prepare,
     .reset = reset,

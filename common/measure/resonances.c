@@ -9,7 +9,8 @@ static const double LOW_HZ = 150.0, STEPS = 12.0;
 static const double CELLS_FROM_HZ = 110.0, PARTIALS_FROM_HZ = 90.0;
 static const double TOKEN_S = 0.25;
 enum { FEWEST_PARTIALS = 4, FEWEST_FRAMES = 60, FEWEST_TOKENS = 32, FEWEST_NOISES = 32 };
-static const double NARROWEST_RANGE = 1.19; /* of notes, 3 semitones */
+enum { FEWEST_FRAMES_BESIDE = 40, FEWEST_TOKENS_BESIDE = 16 }; /* of a voice beside noise */
+static const double NARROWEST_RANGE = 1.19;                    /* of notes, 3 semitones */
 
 /* What the voice is asked. */
 enum { WIDTHS = 2, SHAPES = WIDTHS * STANDING_CENTRES, GAINS = 5 };
@@ -32,7 +33,12 @@ static const double UNDER_VOICE = 3.2e-4; /* -35 dB */
 /* The bars. */
 static const double VOICE_ALONE = 1.75, VOICE_LEAST = 0.06; /* evidence; evidence a token */
 static const double VOICE_AGREES = 0.4;
-static const double NOISE_LEAST_DB = 3.0, NOISE_ERRORS = 5.0;
+/* Of the noise; and where the notes could pass for a peak, so that the voice is no witness. */
+typedef struct {
+    double least_db, errors;
+} NoiseBar;
+static const NoiseBar BESIDE_VOICE = {3.0, 5.0}, NEARLY_ALONE = {4.0, 8.0};
+static const double SURE_DB = 0.8, SURE_SHARE = 0.8; /* see noise_tells() */
 static const double OVERTONES = 1.9; /* the voice alone is heard from there on, times low notes */
 
 static double centre_hz(size_t centre) {
@@ -354,7 +360,7 @@ static double solve(double a[TERMS][TERMS + 1], double x[TERMS]) {
 }
 
 typedef struct {
-    double height_db, errors, q, misfit;
+    double height_db, error_db, q, misfit;
 } NoiseFit;
 
 typedef struct {
@@ -400,7 +406,7 @@ static NoiseFit fit_once(NoiseBins *bins) {
     const double least = 1e-6;
     double each = square / ((double)bins->n / BINS_PER_FACT);
     return (NoiseFit){.height_db = x[TERMS - 1],
-                      .errors = x[TERMS - 1] / sqrt(each * variance + least),
+                      .error_db = sqrt(each * variance + least),
                       .misfit = square / all};
 }
 
@@ -443,21 +449,36 @@ static double agreement(const Profile *profile, size_t centre) {
     return gain * sqrt(profile->tokens);
 }
 
-static void judge_by_noise(const Resonances *peaks, const Profile *profile, StandingPeak *peak) {
-    double most = NOISE_ERRORS;
+static void judge_by_noise(const Resonances *peaks, const Profile *profile, const NoiseBar *bar,
+                           StandingPeak *peak) {
+    double most = bar->errors;
     for (size_t c = 0; c < STANDING_CENTRES; c++) {
         double agrees = agreement(profile, c), hz = centre_hz(c);
         if (hz < peak->from_hz || agrees < VOICE_AGREES)
             continue;
         NoiseFit noise = fit_noise(peaks, hz);
-        if (noise.errors < most || noise.height_db < NOISE_LEAST_DB)
+        if (noise.height_db < most * noise.error_db || noise.height_db < bar->least_db)
             continue;
-        most = noise.errors;
+        most = noise.height_db / noise.error_db;
         place(peak, hz, noise.q);
         peak->height_db = noise.height_db;
         peak->by_noise = true;
         peak->voice = agrees;
     }
+}
+
+/* Whether the noise would show a peak nearly anywhere: its heights are sure to within 0.8 dB, so
+ * that one of 4 dB stands out by five errors. */
+static bool noise_tells(const Resonances *peaks, double from_hz) {
+    double all = 0.0, sure = 0.0;
+    if (peaks->state.noises < FEWEST_NOISES)
+        return false;
+    for (size_t c = 0; c < STANDING_CENTRES; c++) {
+        NoiseFit noise = centre_hz(c) < from_hz ? (NoiseFit){0} : fit_noise(peaks, centre_hz(c));
+        all += noise.q > 0.0;
+        sure += noise.q > 0.0 && noise.error_db <= SURE_DB;
+    }
+    return sure > 0.0 && sure >= SURE_SHARE * all;
 }
 
 static void judge_by_voice(const Profile *profile, double from_hz, StandingPeak *peak) {
@@ -472,25 +493,33 @@ static void judge_by_voice(const Profile *profile, double from_hz, StandingPeak 
     }
 }
 
+/* The notes below and above which 15 % of the time was sung. */
+static void note_range(Resonances *peaks, double *low_hz, double *high_hz) {
+    size_t n = peaks->state.frames;
+    for (size_t f = 0; f < n; f++)
+        peaks->sorted[f] = peaks->frame[f].f0_hz;
+    (void)median(peaks->sorted, n);
+    *low_hz = (double)peaks->sorted[n * 15 / 100];
+    *high_hz = (double)peaks->sorted[n * 85 / 100];
+}
+
 StandingPeak resonances_find(Resonances *peaks) {
     StandingPeak peak = {0};
     Profile profile;
     size_t n = peaks->state.frames;
+    double low_hz, high_hz;
     peak.tokens = (double)peaks->state.tokens;
-    if (n < FEWEST_FRAMES || peaks->state.tokens < FEWEST_TOKENS)
+    if (n < FEWEST_FRAMES_BESIDE || peaks->state.tokens < FEWEST_TOKENS_BESIDE)
         return peak;
-    for (size_t f = 0; f < n; f++)
-        peaks->sorted[f] = peaks->frame[f].f0_hz;
-    (void)median(peaks->sorted, n);
-    double low_hz = (double)peaks->sorted[n * 15 / 100];
-    if ((double)peaks->sorted[n * 85 / 100] < NARROWEST_RANGE * low_hz)
-        return peak;
-    peak.known = true;
-    peak.from_hz = fmax(LOW_HZ, 0.95 * low_hz);
+    note_range(peaks, &low_hz, &high_hz);
+    bool wide = high_hz >= NARROWEST_RANGE * low_hz;
+    bool enough = n >= FEWEST_FRAMES && peaks->state.tokens >= FEWEST_TOKENS;
+    peak.from_hz = fmax(LOW_HZ, 0.85 * low_hz);
     hear_voice(peaks, &profile);
     peak.tokens = profile.tokens;
-    judge_by_noise(peaks, &profile, &peak);
-    if (!peak.found)
+    judge_by_noise(peaks, &profile, wide ? &BESIDE_VOICE : &NEARLY_ALONE, &peak);
+    if (!peak.found && wide && enough)
         judge_by_voice(&profile, fmax(LOW_HZ, OVERTONES * low_hz), &peak);
+    peak.known = peak.found || (wide && enough) || noise_tells(peaks, peak.from_hz);
     return peak;
 }

@@ -20,8 +20,11 @@ b=build/m # the copy's own build folder
 
 copy() { # number
     mkdir -p "$work/$1"
-    (cd "$top" && git ls-files -z --cached --others --exclude-standard | xargs -0 cp --parents -u -t "$work/$1" 2>/dev/null)
     find "$work/$1" -name '*.ours' | while read -r f; do mv "$f" "${f%.ours}"; done
+    for f in $(cd "$work/$1" && find common plugins tests hosts-test ttl -type f 2>/dev/null); do
+        [ -e "$top/$f" ] || rm "$work/$1/$f"
+    done
+    (cd "$top" && git ls-files -z --cached --others --exclude-standard | xargs -0 cp --parents -u -t "$work/$1" 2>/dev/null)
     make -s -C "$work/$1" BUILD=$b OPT=-O1 CFLAGS=-g0 tests >"$work/$1.log" 2>&1 || {
         tail -n 5 "$work/$1.log" >&2
         return 1
@@ -29,9 +32,6 @@ copy() { # number
 }
 
 # ---- which suites ----
-
-# Headers of common/ that an object was made with.
-headers() { sed 's/\\$//' "$1" 2>/dev/null | tr ' ' '\n' | sed -n 's|^common/\(.*\.h\):*$|\1|p' | sort -u; }
 
 # Whatever is built on a unit, by the .d files: objects of common/ that include its header, and so on upwards.
 built_on() { # common/x/y.h; prints headers, its own first
@@ -177,7 +177,7 @@ for ((w = 0; w < jobs; w++)); do
     copy "$w" || { echo "the copy is not built"; exit 1; }
 done
 # First a kind of fault, then a place for it, by the generator of Park and Miller (CACM 31(10), 1988), the same everywhere.
-cd "$top" || exit 1
+cd "$work/0" || exit 1
 # shellcheck disable=SC2086
 find $scope -name '*.c' ! -path '*/tests/*' | sort | xargs awk -f hosts-test/harm/mutants.awk |
     awk -F '\t' -v seed="$seed" -v most=$((count * 4)) '

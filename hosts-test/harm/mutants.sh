@@ -18,13 +18,18 @@ b=build/m # the copy's own build folder
 
 # ---- a copy of the tree, built ----
 
+# Only what differs is copied, and as new: what an earlier run left behind is built again.
 copy() { # number
     mkdir -p "$work/$1"
-    find "$work/$1" -name '*.ours' | while read -r f; do mv "$f" "${f%.ours}"; done
-    for f in $(cd "$work/$1" && find common plugins tests hosts-test ttl -type f 2>/dev/null); do
+    find "$work/$1" -name '*.ours' -delete
+    while IFS= read -r f; do
         [ -e "$top/$f" ] || rm "$work/$1/$f"
-    done
-    (cd "$top" && git ls-files -z --cached --others --exclude-standard | xargs -0 cp --parents -u -t "$work/$1" 2>/dev/null)
+    done < <(cd "$work/$1" && find common plugins tests hosts-test ttl -type f 2>/dev/null)
+    while IFS= read -r f; do
+        [ ! -f "$top/$f" ] || cmp -s "$top/$f" "$work/$1/$f" && continue
+        mkdir -p "$(dirname "$work/$1/$f")"
+        cp "$top/$f" "$work/$1/$f"
+    done < <(cd "$top" && git ls-files --cached --others --exclude-standard)
     make -s -C "$work/$1" BUILD=$b OPT=-O1 CFLAGS=-g0 tests >"$work/$1.log" 2>&1 || {
         tail -n 5 "$work/$1.log" >&2
         return 1
@@ -146,8 +151,8 @@ try() { # file, line number, new line
             done <<<"$suites"
         fi
     fi
-    mv "$1.ours" "$1"
-    touch "$1"
+    cp "$1.ours" "$1" # newer than the object, which is built again
+    rm "$1.ours"
     echo "$verdict"
 }
 

@@ -114,7 +114,7 @@ END_TEST
 
 /* Frames from `from` on until the gain is (or is no longer) under `under`, forwards or backwards. */
 static size_t distance(const PluginRun *made, size_t from, bool back, float under) {
-    for (size_t d = 0; d < LONG_GAP_S * RATE; d++)
+    for (size_t d = 0; d < (size_t)(LONG_GAP_S * RATE); d++)
         if (made->gain[back ? from - d : from + d] < under)
             return d;
     return SIZE_MAX;

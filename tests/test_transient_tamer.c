@@ -81,14 +81,14 @@ START_TEST(room_tone_without_clicks_passes_bit_for_bit) {
 }
 END_TEST
 
-/* The clicks lie in a gap, where the most is CLICK_FINDER_GAP_SHARE times the depth. Also by what comes out: in its own
- * octave the click falls by no more than that, and by the depth at least, less what the bands' skirts leave. */
+/* In a gap up to CLICK_FINDER_GAP_SHARE times the depth; which clicks are told to be in one is not asked here. Also by what
+ * comes out: in its own octave a click falls by as much, within what the bands' skirts leave. */
 START_TEST(depth_is_the_most_that_is_taken_away) {
-    static const float depths[] = {2.0f, 4.0f, 8.0f};
+    static const float depths[] = {2.0f, 4.0f, 6.0f};
     for (size_t i = 0; i < 3; i++) {
+        double most = (double)(CLICK_FINDER_GAP_SHARE * depths[i]);
         tamer.control[DEPTH] = depths[i];
         PluginRun made = plugin_run(&tamer, audio, LENGTH);
-        double most = (double)CLICK_FINDER_GAP_SHARE * (double)depths[i];
         ck_assert_double_eq_tol(plugin_run_most(&tamer, &made, 0.5, 4.0), most, 1e-3);
         for (size_t k = 0; k < CLICKS; k++) {
             double fell = click_falls(&made, k, 2828.0, 5657.0);
@@ -102,21 +102,23 @@ START_TEST(depth_is_the_most_that_is_taken_away) {
 }
 END_TEST
 
-/* With depth to spare, a click goes down to the room. Bands that need less than the middle one go down with it
- * (band_mender.h), for as long as the click lasts: what was measured is 5 dB under the room for 3 ms. */
+/* With depth to spare, a click goes down to the room: the mean over all of them, in their octave, 3 ms from each start. Room
+ * tone in 3 ms of an octave of 2.8 kHz has some 17 degrees of freedom, 1.5 dB; six of them 0.6 dB. What the fades around a
+ * click take from the room beside it is allowed 3 dB. */
 START_TEST(a_click_is_taken_to_its_surroundings) {
     tamer.control[DEPTH] = 48.0f;
     PluginRun made = plugin_run(&tamer, audio, LENGTH);
     static float after[LENGTH];
     signals_band_filter(made.out, after, LENGTH, RATE, 2828.0, 5657.0);
-    double room = signals_rms_db(after + RATE / 2, RATE / 4);
+    double room = signals_rms_db(after + RATE / 2, RATE / 4), mean = 0.0;
     for (size_t k = 0; k < CLICKS; k++) {
         double left = signals_rms_db(after + (size_t)(click_s(k) * RATE), 3 * RATE / 1000) - room;
         printf("click %zu: %.2f dB over the room\n", k, left);
         ck_assert_double_le(left,
                             (double)CONTROLS[THRESHOLD].initial); /* it would be found again */
-        ck_assert_double_ge(left, -6.0);
+        mean += left / CLICKS;
     }
+    ck_assert_double_ge(mean, -3.0 - 2.0 * 0.6);
     plugin_run_free(&made);
 }
 END_TEST

@@ -39,6 +39,7 @@ static const PortSpec CONTROL[CONTROLS] = {
                   .initial = 0.0f,
                   .maximum = 1.0f,
                   .group = "Detection",
+                  .short_name = "From full scale",
                   .kind = PORT_TOGGLE},
     [FLOOR] = {.symbol = "floor",
                .name = "Gap level",

@@ -16,7 +16,7 @@ static bool breathes_between(const Measures *m, double from_s, double to_s) {
 /* A short rest without a breath, at much the same level, is within a phrase: consonants, or a rest
  * that is sung as one. */
 static bool goes_on(const Measures *m, const RidePhrase *before, const MeasurePhrase *after) {
-    const double rest_s = 0.6, same_db = 8.0;
+    const double rest_s = 0.6, same_db = 4.5;
     return after->start_s - before->end_s < rest_s && fabs(after->lufs - before->lufs) < same_db &&
            !breathes_between(m, before->end_s, after->start_s);
 }

@@ -161,10 +161,6 @@ static void write_trim(FILE *file, double trim_db, bool rides) {
 
 static void write_lane(FILE *file, const Ride *ride, double trim_db) {
     fputs("\n# ---- The ride. From, to (seconds), gain (dB): change what you like.\n", file);
-    char *text = text_print("Peak: %.1f dBTP, %.1f after the ride.", ride->peak_db,
-                            ride->result_peak_db - trim_db);
-    comment(file, text);
-    free(text);
     ride_print_lane(file, ride, trim_db);
 }
 

@@ -253,14 +253,18 @@ char *advice_limit(size_t i) {
                          : text_print("%g is enough", rule->limit);
 }
 
+/* To so many decimals, and no "-0". */
+static double rounded(double value, int decimals) {
+    double scale = pow(10.0, decimals);
+    return round(value * scale) / scale + 0.0;
+}
+
 /* So many decimals that rounding does not take it over the limit. */
 static int decimals_of(const AdviceRule *rule, double figure) {
     const int most = 6;
     int decimals = rule->decimals;
-    AdviceVerdict verdict = judge(rule, figure);
-    for (double scale = pow(10.0, decimals); decimals < most; decimals++, scale *= 10.0)
-        if (judge(rule, round(figure * scale) / scale) == verdict)
-            break;
+    while (decimals < most && judge(rule, rounded(figure, decimals)) != judge(rule, figure))
+        decimals++;
     return decimals;
 }
 
@@ -271,8 +275,7 @@ char *advice_value(size_t i, double figure) {
     if (isinf(figure))
         return text_copy(rule->none);
     int decimals = decimals_of(rule, figure);
-    double scale = pow(10.0, decimals);
-    return text_print("%.*f %s", decimals, round(figure * scale) / scale + 0.0, rule->unit);
+    return text_print("%.*f %s", decimals, rounded(figure, decimals), rule->unit);
 }
 
 char *advice_sentence(size_t i, double figure) {

@@ -152,36 +152,115 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
                text_plain(plain, sizeof plain, plugin->presets[i].label));
 }
 
+/* ---- ready chains ---- */
+
+/* Copies of their names, without .chain. */
+static char **chain_names(size_t *count) {
+    struct dirent **entries = NULL;
+    char **names = NULL;
+    *count = 0;
+    for (size_t place = 0; place < PLACE_CHAINS; place++) {
+        char *folder = place_chains((PlaceChains)place);
+        int n = folder ? scandir(folder, &entries, NULL, alphasort) : 0;
+        for (int i = 0; i < n; i++) {
+            const char *end = strrchr(entries[i]->d_name, '.');
+            if (end && end > entries[i]->d_name && strcmp(end, ".chain") == 0)
+                *(char **)text_grow(&names, count, sizeof *names) =
+                    text_print("%.*s", (int)(end - entries[i]->d_name), entries[i]->d_name);
+            free(entries[i]);
+        }
+        if (n > 0)
+            free(entries);
+        free(folder);
+    }
+    return names;
+}
+
+static void free_names(char **names, size_t count) {
+    for (size_t i = 0; i < count; i++)
+        free(names[i]);
+    free(names);
+}
+
+/* The file as it is, controls escaped. */
+static void print_chain(const char *path, FILE *file) {
+    char line[4096], plain[4 * sizeof line];
+    printf("# %s\n", text_plain(plain, sizeof plain, path));
+    while (fgets(line, sizeof line, file)) {
+        line[strcspn(line, "\r\n")] = '\0';
+        printf("%s\n", text_plain(plain, sizeof plain, line));
+    }
+}
+
+static bool list_chain(const char *name) {
+    char *path = place_chain(name);
+    FILE *file = strcmp(path, name) == 0 ? NULL : fopen(path, "r");
+    if (file) {
+        print_chain(path, file);
+        fclose(file);
+    }
+    free(path);
+    return file != NULL;
+}
+
+/* "no processor and no chain 'x'; did you mean 'y'? Processors: ...; chains: ..." */
+static int unknown_name(Host *host, const char *name) {
+    HostError error;
+    size_t n_chains = 0, n_uris = 0;
+    char **names = chain_names(&n_chains);
+    const char *const *uris = host_own_uris(host, &n_uris);
+    char list[sizeof error.text] = "";
+    size_t n_names = n_chains;
+    for (size_t i = 0; i < n_uris; i++) {
+        const HostPlugin *plugin =
+            strstr(uris[i], "#mono") ? host_find(host, uris[i], 1, NULL) : NULL;
+        if (plugin && plugin->id)
+            *(char **)text_grow(&names, &n_names, sizeof *names) = text_copy(plugin->id);
+    }
+    for (size_t i = n_chains; i < n_names; i++)
+        text_add(list, sizeof list, "%s%s", i > n_chains ? ", " : "", names[i]);
+    text_add(list, sizeof list, "; chains: ");
+    for (size_t i = 0; i < n_chains; i++)
+        text_add(list, sizeof list, "%s%s", i ? ", " : "", names[i]);
+    const char *nearest = text_nearest(name, (const char *const *)names, n_names);
+    host_fail(&error, "there is no processor or chain '%s'%s%s%s processors: %s", name,
+              nearest ? "; did you mean '" : "", nearest ? nearest : "", nearest ? "'?" : ";",
+              list);
+    free_names(names, n_names);
+    return command_fail("list", STATUS_USAGE, &error);
+}
+
 static int list_one(Host *host, const char *name, unsigned channels) {
     HostError error;
-    const HostPlugin *plugin = settings_find(host, name, channels, &error);
-    if (!plugin)
+    const HostPlugin *plugin = host_find(host, name, channels, &error);
+    if (plugin)
+        print_plugin(host, plugin);
+    else if (strchr(name, ':'))
         return command_fail("list", STATUS_USAGE, &error);
-    print_plugin(host, plugin);
+    else if (!list_chain(name))
+        return unknown_name(host, name);
     return STATUS_OK;
 }
 
-/* The ready chains, each with the first line of its comment. */
+/* Each with the first line of its comment. */
 static void list_chains(void) {
-    struct dirent **entries = NULL;
-    char *folder = place_ready_chains();
-    int count = folder ? scandir(folder, &entries, NULL, alphasort) : 0;
-    for (int i = 0; i < count; i++) {
-        const char *name = entries[i]->d_name;
-        size_t length = strlen(name);
+    size_t count = 0;
+    char **names = chain_names(&count);
+    for (size_t i = 0; i < count; i++) {
         char line[256] = "";
-        char *path = text_print("%s/%s", folder, name);
-        FILE *file =
-            length > 6 && strcmp(name + length - 6, ".chain") == 0 ? fopen(path, "r") : NULL;
-        if (file && fgets(line, sizeof line, file))
-            printf("%-18.*s           %s", (int)length - 6, name, line + strspn(line, "# "));
+        char *path = place_chain(names[i]);
+        FILE *file = fopen(path, "r");
+        if (file && fgets(line, sizeof line, file)) {
+            char plain[4 * sizeof line];
+            line[strcspn(line, "\r\n")] = '\0';
+            printf("%-18s           %s\n", names[i],
+                   text_plain(plain, sizeof plain, line + strspn(line, "# ")));
+        }
         if (file)
             fclose(file);
         free(path);
-        free(entries[i]);
     }
-    free(entries);
-    free(folder);
+    free_names(names, count);
 }
 
 static int list_all(Host *host) {
@@ -230,7 +309,7 @@ static int list_others(Host *host) {
 static void print_help(const Option *options, size_t count) {
     puts("siskin list             the processors, with their latency, and the ready chains\n"
          "siskin list NAME        one of them: controls, ranges, defaults, meters, presets; NAME\n"
-         "                        may be the URI of any LV2 plugin\n"
+         "                        may be the URI of any LV2 plugin, or a chain, which is shown\n"
          "siskin list --others    other LV2 plugins that can be used, by their URI\n");
     options_print(options, count);
 }

@@ -53,24 +53,36 @@ Host *place_open_host(const char *directory, HostError *error) {
     return host;
 }
 
-char *place_ready_chains(void) {
+/* The user's own, by the XDG Base Directory Specification. */
+static char *own_chains(void) {
+    const char *data = getenv("XDG_DATA_HOME"), *home = getenv("HOME");
+    char *folder = data && *data   ? text_print("%s/siskin/chains", data)
+                   : home && *home ? text_print("%s/.local/share/siskin/chains", home)
+                                   : NULL;
+    if (folder && holds(folder, "*.chain"))
+        return folder;
+    free(folder);
+    return NULL;
+}
+
+char *place_chains(PlaceChains which) {
     /* From a build folder one or two levels down the tree, and as installed. */
-    static const char *const places[] = {
-        "../hosts-test/siskin/chains", "../../hosts-test/siskin/chains", "../share/siskin/chains"};
-    return find_place(places, 3, "*.chain");
+    static const char *const places[] = {"../hosts-test/siskin/chains",
+                                         "../../hosts-test/siskin/chains", "../lib/siskin/chains"};
+    return which == PLACE_OWN ? own_chains() : find_place(places, 3, "*.chain");
 }
 
 char *place_chain(const char *name) {
-    char *folder = strchr(name, '/') || access(name, F_OK) == 0 ? NULL : place_ready_chains();
     static const char *const endings[] = {"", ".chain"};
-    for (size_t i = 0; folder && i < 2; i++) {
-        char *path = text_print("%s/%s%s", folder, name, endings[i]);
-        if (access(path, F_OK) == 0) {
-            free(folder);
+    if (strchr(name, '/') || access(name, F_OK) == 0)
+        return text_copy(name);
+    for (size_t i = 0; i < 2 * (size_t)PLACE_CHAINS; i++) {
+        char *folder = place_chains((PlaceChains)(i / 2));
+        char *path = folder ? text_print("%s/%s%s", folder, name, endings[i % 2]) : NULL;
+        free(folder);
+        if (path && access(path, F_OK) == 0)
             return path;
-        }
         free(path);
     }
-    free(folder);
     return text_copy(name);
 }

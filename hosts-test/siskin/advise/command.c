@@ -4,6 +4,7 @@
 #include "siskin/advise/chain.h"
 #include "siskin/advise/fit.h"
 #include "siskin/files.h"
+#include "siskin/json.h"
 #include "siskin/measure/print.h"
 #include "siskin/measure/takes.h"
 #include "siskin/options.h"
@@ -20,16 +21,18 @@
 
 typedef struct {
     const char *into, *bundles;
-    bool csv, quiet, help;
+    bool csv, json, overwrite, deep, quiet, help;
 } Words;
 
 typedef struct {
     const Words *words;
     Takes takes;
     Host *host;
+    size_t take;   /* under work */
     char **chains; /* written so far */
     size_t n_chains;
     Progress progress;
+    Json json;
 } Job;
 
 /* Each rule, from where on a take is fine, and why there. */
@@ -73,12 +76,41 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- one take ---- */
 
+/* The last line of a chain file, by which it can be told later whether somebody has edited it. */
+#define MARK "# as advised: "
+
+static void write_mark(FILE *file, const char *text) {
+    fprintf(file, MARK "%016llx\n",
+            (unsigned long long)text_hash(TEXT_HASH_BEGIN, text, strlen(text)));
+}
+
+/* Whether a chain file may be replaced: it is not there, or as it was advised. */
+static bool is_as_advised(const char *path) {
+    enum { MOST = 1 << 20 };
+    FILE *file = fopen(path, "r");
+    if (!file)
+        return true;
+    char *text = text_take(MOST + 1, 1);
+    text[fread(text, 1, MOST, file)] = '\0';
+    fclose(file);
+    const char *mark = strstr(text, MARK);
+    bool same = mark && strtoull(mark + sizeof MARK - 1, NULL, 16) ==
+                            text_hash(TEXT_HASH_BEGIN, text, (size_t)(mark - text));
+    free(text);
+    return same;
+}
+
 /* The chain file, in new memory; NULL: it failed. */
 static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) {
     char *text = NULL;
     size_t size = 0;
     FILE *file = open_memstream(&text, &size);
     bool fine = file && advice_write_chain(file, job->host, plan, error);
+    if (file && fflush(file) == 0) {
+        char *whole = text_copy(text);
+        write_mark(file, whole);
+        free(whole);
+    }
     if (!file || fclose(file) != 0)
         fine = host_fail(error, "%s: out of memory", plan->taken.path);
     if (fine)
@@ -108,12 +140,19 @@ static bool write_file(const char *path, const char *text, HostError *error) {
 }
 
 static bool write_chain(Job *job, const Measures *measures, const char *text, HostError *error) {
-    char *path = files_renamed(job->words->into, text_base(measures->path), ".chain");
-    bool fine = true;
-    if (is_taken(job, path))
+    const char *name = measures->path + job->takes.skip[job->take];
+    char *path = files_renamed(job->words->into, name, ".chain");
+    bool fine = files_make_way(job->words->into, name, error);
+    if (!fine)
+        ;
+    else if (is_taken(job, path))
         fine = host_fail(error, "%s: %s is the chain of another take", measures->path, path);
     else if (safe_same_file(path, measures->path))
         fine = host_fail(error, "%s is the take itself; takes are never written over", path);
+    else if (!job->words->overwrite && !is_as_advised(path))
+        fine = host_fail(
+            error, "%s was edited since it was advised, or never was; --overwrite replaces it",
+            path);
     else
         fine = write_file(path, text, error);
     if (fine)
@@ -135,19 +174,27 @@ static void csv_head(void) {
 }
 
 static void csv_figure(double figure) {
-    putchar(',');
     if (isfinite(figure))
-        printf("%.6g", figure);
+        printf(",%.6g", figure);
+    else
+        printf(",%s", isnan(figure) ? "unknown" : "none");
+}
+
+static const char *needed(const AdvicePlan *plan, size_t i) {
+    static const char *const word[] = {"no", "yes", "unknown"};
+    return plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]];
 }
 
 static void csv_row(const AdvicePlan *plan, const char *chain) {
-    static const char *const word[] = {"no", "yes", "unknown"};
     const char *between = ",";
     text_csv(stdout, plan->taken.path);
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
-        printf(",%s", plan->advice.arises[i] ? "arises" : word[plan->advice.verdict[i]]);
-        csv_figure(advice_rules[i].processor ? plan->after.figure[i] : (double)NAN);
+        printf(",%s", needed(plan, i));
+        if (advice_rules[i].processor)
+            csv_figure(plan->after.figure[i]);
+        else
+            putchar(',');
     }
     for (size_t i = 0; i < advice_n_rules; i++)
         if (plan_stays(plan, i)) {
@@ -157,6 +204,41 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
     fputs(*between == ',' ? ",," : ",", stdout);
     text_csv(stdout, chain);
     putchar('\n');
+}
+
+/* ---- JSON ---- */
+
+/* A figure that is infinite is that of nothing at all; one that is unknown is null. */
+static void json_figure(Json *json, const char *name, double figure, int decimals) {
+    if (isinf(figure))
+        json_text(json, name, "none");
+    else
+        json_number(json, name, figure, decimals);
+}
+
+static void json_take(Job *job, const AdvicePlan *plan, const char *chain) {
+    Json *json = &job->json;
+    json_open(json, NULL, '{', false);
+    json_text(json, "take", plan->taken.path);
+    json_open(json, "rules", '[', false);
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        const AdviceRule *rule = &advice_rules[i];
+        json_open(json, NULL, '{', true);
+        json_text(json, "id", rule->id);
+        json_text(json, "name", rule->name);
+        json_text(json, "needed", needed(plan, i));
+        json_figure(json, "figure", plan->advice.figure[i], rule->decimals + 1);
+        json_figure(json, "after", plan->after.figure[i], rule->decimals + 1);
+        json_number(json, "limit", rule->limit, rule->decimals);
+        json_text(json, "unit", rule->unit);
+        json_truth(json, "stays", plan_stays(plan, i));
+        json_text(json, "processor", rule->processor);
+        json_close(json, '}');
+    }
+    json_close(json, ']');
+    json_text(json, "chain", chain);
+    json_text(json, "chain_file", job->words->into ? job->chains[job->n_chains - 1] : NULL);
+    json_close(json, '}');
 }
 
 /* ---- a line for people ---- */
@@ -197,7 +279,9 @@ static bool print_take(Job *job, const AdvicePlan *plan, HostError *error) {
     char *chain = chain_of(job, plan, error);
     char *line = chain ? advice_line(job->host, &plan->advice, advice_n_rules - 1, error) : NULL;
     bool fine = line && (!words->into || write_chain(job, &plan->taken, chain, error));
-    if (fine && words->csv)
+    if (fine && words->json)
+        json_take(job, plan, line);
+    else if (fine && words->csv)
         csv_row(plan, line);
     else if (fine && !words->into)
         fputs(chain, stdout);
@@ -226,17 +310,30 @@ static int advise_all(Job *job) {
     safe_catch_signals();
     if (job->words->csv)
         csv_head();
-    for (size_t i = 0; i < job->takes.n; i++)
+    if (job->words->json) {
+        job->json = json_begin(stdout);
+        json_open(&job->json, NULL, '{', false);
+        json_open(&job->json, "takes", '[', false);
+    }
+    for (size_t i = 0; i < job->takes.n; i++) {
+        job->take = i;
         if (!advise_take(job, job->takes.path[i], &error)) {
             command_fail("advise", STATUS_FAILED, &error);
             failed++;
         }
+        command_flush();
+    }
+    if (job->words->json) {
+        json_close(&job->json, ']');
+        json_close(&job->json, '}');
+    }
     return failed ? STATUS_FAILED : STATUS_OK;
 }
 
 /* ---- the command ---- */
 
 static bool prepare(Job *job, int argc, char **argv, HostError *error) {
+    job->takes.deep = job->words->deep;
     if (!takes_find(&job->takes, argc, argv, error))
         return false;
     job->host = place_open_host(job->words->bundles, error);
@@ -249,8 +346,8 @@ static int advise(const Words *words, int argc, char **argv) {
     int status = STATUS_FAILED;
     if (!prepare(&job, argc, argv, &error)) {
         command_fail("advise", status, &error);
-    } else if (job.takes.n > 1 && !words->csv && !words->into) {
-        host_fail(&error, "several takes make several chains: give --into DIR, or --csv");
+    } else if (job.takes.n > 1 && !words->csv && !words->json && !words->into) {
+        host_fail(&error, "several takes make several chains: give --into DIR, --csv or --json");
         status = command_fail("advise", STATUS_USAGE, &error);
     } else {
         status = advise_all(&job);
@@ -270,6 +367,11 @@ int command_advise(int argc, char **argv) {
         {"into", "DIR", "write DIR/NAME.chain for each take and print one line a take", &words.into,
          NULL},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
+        {"json", NULL, "the same as JSON; null is unknown, \"none\" is nothing at all", NULL,
+         &words.json},
+        {"overwrite", NULL, "with --into: also chains that were edited since they were advised",
+         NULL, &words.overwrite},
+        {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},
         {"quiet", NULL, "print nothing but errors, notes and what was asked for", NULL,
          &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
@@ -281,6 +383,10 @@ int command_advise(int argc, char **argv) {
     if (words.help) {
         print_help(options, n_options);
         return STATUS_OK;
+    }
+    if (words.json && words.csv) {
+        host_fail(&error, "--json and --csv cannot both be had at once");
+        return command_fail("advise", STATUS_USAGE, &error);
     }
     if (argc < 1) {
         host_fail(&error, "name a TAKE or a folder of takes; siskin advise --help tells more");

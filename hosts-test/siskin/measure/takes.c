@@ -6,8 +6,11 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
-static void add_take(Takes *takes, char *path) {
+static void add_take(Takes *takes, char *path, size_t skip) {
+    size_t count = takes->n;
+    *(size_t *)text_grow(&takes->skip, &count, sizeof *takes->skip) = skip;
     *(char **)text_grow(&takes->path, &takes->n, sizeof *takes->path) = path;
 }
 
@@ -15,7 +18,7 @@ static bool add_folder(Takes *takes, const char *path, HostError *error) {
     FilesList list;
     bool fine = files_list(&list, path, takes->deep, NULL, error);
     for (size_t i = 0; fine && i < list.n; i++)
-        add_take(takes, text_print("%s/%s", path, list.name[i]));
+        add_take(takes, text_print("%s/%s", path, list.name[i]), strlen(path) + 1);
     files_free(&list);
     takes->folder = true;
     return fine;
@@ -24,7 +27,7 @@ static bool add_folder(Takes *takes, const char *path, HostError *error) {
 bool takes_find(Takes *takes, int argc, char *const *argv, HostError *error) {
     for (int i = 0; i < argc; i++) {
         if (!files_is_folder(argv[i]))
-            add_take(takes, text_copy(argv[i]));
+            add_take(takes, text_copy(argv[i]), (size_t)(text_base(argv[i]) - argv[i]));
         else if (!add_folder(takes, argv[i], error))
             return false;
     }
@@ -35,6 +38,7 @@ void takes_free(Takes *takes) {
     for (size_t i = 0; i < takes->n; i++)
         free(takes->path[i]);
     free(takes->path);
+    free(takes->skip);
     *takes = (Takes){0};
 }
 

@@ -7,7 +7,8 @@
 #include "siskin/render/report.h"
 
 typedef struct {
-    char **path; /* in the order of the words; those of a folder by name */
+    char **path;  /* in the order of the words; those of a folder by name */
+    size_t *skip; /* bytes of each path before the name that it has below its folder */
     size_t n;
     bool deep;   /* set before takes_find: also of the folders in a folder */
     bool folder; /* some of them came from one */

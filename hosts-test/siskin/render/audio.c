@@ -20,11 +20,11 @@ static const struct {
     const char *extension;
     AudioContainer container; /* AUDIO_BY_NAME: can be read, but is not written */
 } known_extensions[] = {
-    {".wav", AUDIO_WAV},     {".flac", AUDIO_FLAC},   {".aiff", AUDIO_AIFF},
-    {".aif", AUDIO_AIFF},    {".wave", AUDIO_WAV},    {".bwf", AUDIO_WAV},
-    {".rf64", AUDIO_WAV},    {".w64", AUDIO_BY_NAME}, {".caf", AUDIO_BY_NAME},
-    {".aifc", AUDIO_AIFF},   {".ogg", AUDIO_BY_NAME}, {".opus", AUDIO_BY_NAME},
-    {".mp3", AUDIO_BY_NAME}, {".au", AUDIO_BY_NAME},  {".snd", AUDIO_BY_NAME},
+    {".wav", AUDIO_WAV},   {".flac", AUDIO_FLAC},   {".aiff", AUDIO_AIFF},
+    {".aif", AUDIO_AIFF},  {".wave", AUDIO_WAV},    {".bwf", AUDIO_WAV},
+    {".rf64", AUDIO_WAV},  {".w64", AUDIO_BY_NAME}, {".caf", AUDIO_BY_NAME},
+    {".aifc", AUDIO_AIFF}, {".ogg", AUDIO_BY_NAME}, {".opus", AUDIO_OPUS},
+    {".mp3", AUDIO_MP3},   {".au", AUDIO_BY_NAME},  {".snd", AUDIO_BY_NAME},
 };
 
 enum { N_EXTENSIONS = sizeof known_extensions / sizeof *known_extensions };
@@ -54,9 +54,14 @@ bool audio_resolve_format(AudioFormat *format, const char *path, HostError *erro
         format->container = known_extensions[known].container;
     if (format->container == AUDIO_BY_NAME)
         return host_fail(error,
-                         "%s: the name does not end in .wav, .flac, .aif or .aiff; rename it, or "
-                         "say --format wav, flac or aiff",
+                         "%s: the name does not end in .wav, .flac, .aiff, .mp3 or .opus; rename "
+                         "it, or say --format wav, flac, aiff, mp3 or opus",
                          path);
+    bool coded = format->container == AUDIO_MP3 || format->container == AUDIO_OPUS;
+    if (coded && format->bits != AUDIO_BITS_USUAL && format->bits != AUDIO_CODED)
+        return host_fail(error, "%s: --bits is for wav, flac and aiff; this is coded", path);
+    if (coded)
+        format->bits = AUDIO_CODED;
     if (format->bits == AUDIO_BITS_USUAL)
         format->bits = format->container == AUDIO_WAV ? AUDIO_BITS_FLOAT : AUDIO_BITS_24;
     if (format->container == AUDIO_FLAC && format->bits == AUDIO_BITS_FLOAT)
@@ -65,10 +70,10 @@ bool audio_resolve_format(AudioFormat *format, const char *path, HostError *erro
 }
 
 const char *audio_format_name(char buffer[48], const AudioFormat *format) {
-    static const char *const containers[] = {"", "WAV", "FLAC", "AIFF"};
-    static const char *const bits[] = {"", "float", "24 bit", "16 bit"};
+    static const char *const containers[] = {"", "WAV", "FLAC", "AIFF", "MP3", "Opus"};
+    static const char *const bits[] = {"", "float ", "24 bit ", "16 bit ", ""};
     bool dithered = format->bits == AUDIO_BITS_16 && !format->no_dither;
-    snprintf(buffer, 48, "%s %s%s", bits[format->bits], containers[format->container],
+    snprintf(buffer, 48, "%s%s%s", bits[format->bits], containers[format->container],
              dithered ? ", dithered" : "");
     return buffer;
 }
@@ -108,9 +113,14 @@ static sf_count_t io_tell(void *user) {
 
 /* A WAV or AIFF counts its bytes in 32 bits. RF64 (EBU Tech 3306) is the WAV that does not. */
 static bool choose_form(AudioWriter *writer, uint64_t frames, int *form, HostError *error) {
-    static const int containers[] = {0, SF_FORMAT_WAV, SF_FORMAT_FLAC, SF_FORMAT_AIFF};
-    static const int bits[] = {0, SF_FORMAT_FLOAT, SF_FORMAT_PCM_24, SF_FORMAT_PCM_16};
-    static const unsigned bytes[] = {0, 4, 3, 2};
+    static const int containers[] = {0,
+                                     SF_FORMAT_WAV,
+                                     SF_FORMAT_FLAC,
+                                     SF_FORMAT_AIFF,
+                                     SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III,
+                                     SF_FORMAT_OGG | SF_FORMAT_OPUS};
+    static const int bits[] = {0, SF_FORMAT_FLOAT, SF_FORMAT_PCM_24, SF_FORMAT_PCM_16, 0};
+    static const unsigned bytes[] = {0, 4, 3, 2, 1};
     const uint64_t room_for_headers = 1 << 20;
     AudioContainer container = writer->format.container;
     uint64_t size = frames * writer->channels * bytes[writer->format.bits] + room_for_headers;
@@ -125,13 +135,37 @@ static bool choose_form(AudioWriter *writer, uint64_t frames, int *form, HostErr
     return true;
 }
 
+/* Rates of ISO/IEC 11172-3 and 13818-3, and of RFC 7845. */
+static bool check_rate(const AudioFormat *format, const char *path, double rate_hz,
+                       HostError *error) {
+    static const double mp3[] = {8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 0};
+    static const double opus[] = {8000, 12000, 16000, 24000, 48000, 0};
+    const double *rates = format->container == AUDIO_MP3    ? mp3
+                          : format->container == AUDIO_OPUS ? opus
+                                                            : NULL;
+    char list[128] = "";
+    for (size_t i = 0; rates && rates[i] > 0.0; i++) {
+        if (rates[i] == rate_hz)
+            return true;
+        text_add(list, sizeof list, "%s%g", i ? ", " : "", rates[i]);
+    }
+    return !rates || host_fail(error, "%s: %s takes no %g Hz; allowed are %s", path,
+                               format->container == AUDIO_MP3 ? "MP3" : "Opus", rate_hz, list);
+}
+
+/* Near the best that each has: a lead is coded once, and listened to closely. */
+static void set_quality(SNDFILE *file) {
+    double quality = 0.9;
+    sf_command(file, SFC_SET_VBR_ENCODING_QUALITY, &quality, sizeof quality);
+}
+
 bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *format, double rate_hz,
                   unsigned channels, uint64_t frames, const AudioOrigin *origin, HostError *error) {
     static SF_VIRTUAL_IO io = {io_length, io_seek, io_read, io_write, io_tell};
     SF_INFO info = {.samplerate = (int)lrint(rate_hz), .channels = (int)channels};
     *writer = (AudioWriter){
         .format = *format, .rate_hz = rate_hz, .channels = channels, .noise = 0x9E3779B9};
-    if (!safe_open(&writer->safe, path, error))
+    if (!check_rate(format, path, rate_hz, error) || !safe_open(&writer->safe, path, error))
         return false;
     if (!choose_form(writer, frames, &info.format, error)) {
         audio_discard(writer);
@@ -148,8 +182,10 @@ bool audio_create(AudioWriter *writer, const char *path, const AudioFormat *form
     sf_command(writer->file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE);
     if (origin)
         origin_keep(writer, origin);
+    if (format->bits == AUDIO_CODED)
+        set_quality(writer->file);
     size_t samples = (size_t)AUDIO_BLOCK * channels;
-    if (format->bits == AUDIO_BITS_FLOAT)
+    if (format->bits == AUDIO_BITS_FLOAT || format->bits == AUDIO_CODED)
         writer->interleaved = text_take(samples, sizeof(float));
     else
         writer->integers = text_take(samples, sizeof(int));
@@ -200,6 +236,8 @@ bool audio_write(AudioWriter *writer, const float *const *channel, size_t n, Hos
                 return fail_overflow(writer, writer->at + i, error);
             writer->peak = fmax(writer->peak, fabs((double)sample));
             size_t at = i * writer->channels + c;
+            /* A coder may be given more than full scale; who decodes cuts it. */
+            writer->clipped += writer->format.bits == AUDIO_CODED && fabsf(sample) > 1.0f;
             if (writer->interleaved)
                 writer->interleaved[at] = sample;
             else

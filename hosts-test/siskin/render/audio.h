@@ -78,13 +78,27 @@ void audio_close(AudioReader *reader); /* fine on a zeroed one, and twice */
 
 /* ---- writing ---- */
 
-typedef enum { AUDIO_BY_NAME, AUDIO_WAV, AUDIO_FLAC, AUDIO_AIFF } AudioContainer;
-typedef enum { AUDIO_BITS_USUAL, AUDIO_BITS_FLOAT, AUDIO_BITS_24, AUDIO_BITS_16 } AudioBits;
+typedef enum {
+    AUDIO_BY_NAME,
+    AUDIO_WAV,
+    AUDIO_FLAC,
+    AUDIO_AIFF,
+    AUDIO_MP3,
+    AUDIO_OPUS,
+} AudioContainer;
+typedef enum {
+    AUDIO_BITS_USUAL,
+    AUDIO_BITS_FLOAT,
+    AUDIO_BITS_24,
+    AUDIO_BITS_16,
+    AUDIO_CODED
+} AudioBits;
 
 typedef struct {
     AudioContainer container; /* AUDIO_BY_NAME: after the file name's extension */
-    AudioBits bits;           /* AUDIO_BITS_USUAL: float for WAV, 24 for FLAC and AIFF */
-    bool no_dither;           /* 16 bit is dithered unless this is set; other forms never are */
+    AudioBits
+        bits; /* AUDIO_BITS_USUAL: float for WAV, 24 for FLAC and AIFF, coded for MP3 and Opus */
+    bool no_dither; /* 16 bit is dithered unless this is set; other forms never are */
 } AudioFormat;
 
 /* Replaces AUDIO_BY_NAME and AUDIO_BITS_USUAL. Fails on an extension that says nothing and on a
@@ -92,7 +106,7 @@ typedef struct {
 bool audio_resolve_format(AudioFormat *format, const char *path, HostError *error);
 /* "float WAV", "16 bit FLAC, dithered". */
 const char *audio_format_name(char buffer[48], const AudioFormat *format);
-/* ".wav", ".flac" or ".aiff". */
+/* ".wav", ".flac", ".aiff", ".mp3" or ".opus". */
 const char *audio_extension(AudioContainer container);
 /* Whether a name ends like an audio file that can be read. */
 bool audio_looks_like(const char *path);

@@ -20,7 +20,7 @@
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
     const char *full_scale, *from, *to, *summary;
-    bool salvage, deep, stems, stereo, skip_done, no_dither, quiet, help;
+    bool salvage, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
 /* Options as meant. */
@@ -32,7 +32,7 @@ typedef struct {
     char *const *feeds;
     const char *trace, *summary;
     unsigned parallel;
-    bool deep, skip_done, quiet;
+    bool deep, skip_done, json, quiet;
 } Request;
 
 #define MAX_TAIL_S 600.0
@@ -100,7 +100,7 @@ static bool choice_option(const char *word, const char *name, const char *const 
 }
 
 static bool read_options(const Words *words, Request *request, HostError *error) {
-    static const char *const formats[] = {"wav", "flac", "aiff"};
+    static const char *const formats[] = {"wav", "flac", "aiff", "mp3", "opus"};
     static const char *const bits[] = {"float", "24", "16"};
     double jobs = (double)sysconf(_SC_NPROCESSORS_ONLN);
     int format = AUDIO_BY_NAME;
@@ -116,7 +116,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
         !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
                        error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
-        !choice_option(words->format, "format", formats, 3, &format, error) ||
+        !choice_option(words->format, "format", formats, 5, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
         return false;
     if (words->to && request->job.to_s <= request->job.from_s)
@@ -129,6 +129,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     request->trace = words->trace;
     request->summary = words->summary;
     request->deep = words->deep;
+    request->json = words->json;
     request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
     request->skip_done = words->skip_done;
     request->quiet = words->quiet;
@@ -170,7 +171,10 @@ static void finish_single(void *user, size_t number, const TakeReport *report) {
         single->status = command_fail("render", status, &report->error);
         return;
     }
-    if (!single->request->quiet)
+    if (single->request->json) {
+        Json json = json_begin(stdout);
+        report_json(&json, &single->request->job, report);
+    } else if (!single->request->quiet)
         report_take(&single->request->job, report);
     report_note_lines(report->notes);
 }
@@ -220,6 +224,7 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
                               .summary = request->summary,
                               .parallel = request->parallel,
                               .skip_done = request->skip_done,
+                              .json = request->json,
                               .quiet = request->quiet};
     AudioFormat *format = &request->job.format;
     if (format->container == AUDIO_BY_NAME)
@@ -276,8 +281,10 @@ int command_render(int argc, char **argv) {
          NULL},
         {"to", "SECONDS", "write up to there", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
-        {"format", "NAME", "wav, flac or aiff (else by OUT's name; folders: wav)", &words.format,
-         NULL},
+        {"format", "NAME",
+         "wav, flac, aiff, mp3 or opus (else by OUT's name; folders:\n"
+         "wav)",
+         &words.format, NULL},
         {"bits", "DEPTH",
          "float, 24 or 16 (wav: float; flac, aiff: 24); 16 is dithered,\n"
          "triangular, two steps; 24 is rounded",
@@ -297,6 +304,7 @@ int command_render(int argc, char **argv) {
          "how long a processor may take to begin, over one block, and to\n"
          "end (60)",
          &words.patience, NULL},
+        {"json", NULL, "print what was done as JSON", NULL, &words.json},
         {"quiet", NULL, "print nothing but errors and notes", NULL, &words.quiet},
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &words.bundles, NULL},
         {"help", NULL, "this", NULL, &words.help},

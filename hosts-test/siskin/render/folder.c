@@ -19,6 +19,8 @@
 
 typedef enum { WAITS, RENDERED, SKIPPED, FAILED } State;
 
+static const char *const states[] = {"waits", "rendered", "skipped", "failed"};
+
 /* A take of the folder. */
 typedef struct {
     const char *name;
@@ -48,6 +50,7 @@ typedef struct {
     size_t *row_of; /* [n_jobs] */
     size_t n_jobs;
     size_t count[FAILED + 1];
+    Json json; /* when that is wanted */
     Progress progress;
 } Folder;
 
@@ -102,7 +105,11 @@ static void end_row(Folder *all, Row *row, State state, const char *why) {
     row->state = state;
     row->why = why ? text_copy(why) : NULL;
     all->count[state]++;
-    if (state == FAILED)
+    if (all->folder->json && state != RENDERED)
+        report_json_other(&all->json, row->job.take, states[state], why);
+    else if (all->folder->json)
+        return;
+    else if (state == FAILED)
         report_row_failed(row->name, why);
     else if (state == SKIPPED && !all->folder->quiet)
         report_row_skipped(row->name);
@@ -118,7 +125,9 @@ static void finish_row(void *user, size_t number, const TakeReport *report) {
     row->peak = report->peak;
     row->seconds = report->seconds;
     end_row(all, row, report->done ? RENDERED : FAILED, report->done ? NULL : report->error.text);
-    if (report->done && !all->folder->quiet)
+    if (report->done && all->folder->json)
+        report_json(&all->json, &row->job, report);
+    else if (report->done && !all->folder->quiet)
         report_row_done(row->name, report);
     command_flush();
     report_note_lines(report->notes);
@@ -235,7 +244,6 @@ static void write_number(FILE *file, double value, int decimals) {
 }
 
 static void write_row(FILE *file, const Row *row) {
-    static const char *const states[] = {"waits", "rendered", "skipped", "failed"};
     bool done = row->state == RENDERED;
     text_csv(file, row->name);
     fprintf(file, ",%s,", states[row->state]);
@@ -283,6 +291,11 @@ static bool run(Folder *all, HostError *error) {
     const PoolWatcher watcher = {finish_row, show, all};
     if (!check_folders(all, error))
         return false;
+    if (all->folder->json) {
+        all->json = json_begin(stdout);
+        json_open(&all->json, NULL, '{', false);
+        json_open(&all->json, "takes", '[', false);
+    }
     choose_jobs(all);
     if (all->folder->summary && find_used(all, all->folder->summary))
         return host_fail(error, "%s is a take or an output; give the summary another name",
@@ -298,7 +311,10 @@ static bool run(Folder *all, HostError *error) {
 bool folder_render(Host *host, const FolderJob *folder, size_t *failed, HostError *error) {
     Folder all = {.folder = folder, .host = host};
     bool fine = run(&all, error);
-    if (fine && !folder->quiet)
+    if (all.json.depth) {
+        json_close(&all.json, ']');
+        json_close(&all.json, '}');
+    } else if (fine && !folder->quiet)
         printf("%zu takes: %zu rendered, %zu skipped, %zu failed\n", all.takes.n,
                all.count[RENDERED], all.count[SKIPPED], all.count[FAILED]);
     *failed = all.count[FAILED];

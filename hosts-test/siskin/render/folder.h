@@ -18,6 +18,7 @@ typedef struct {
     unsigned parallel;   /* takes at a time */
     bool
         skip_done; /* leave out takes whose outputs are there, made of these files by these settings */
+    bool json;     /* print all as JSON */
     bool quiet;    /* print failures only */
 } FolderJob;
 

@@ -91,26 +91,88 @@ void report_note_lines(const char *notes) {
     }
 }
 
+/* Notes are lines; each is an element. */
+static void json_notes(Json *json, const char *notes) {
+    json_open(json, "notes", '[', false);
+    for (const char *line = notes; *line; line += strspn(line, "\n")) {
+        size_t length = strcspn(line, "\n");
+        char *text = text_print("%.*s", (int)length, line);
+        json_text(json, NULL, text);
+        free(text);
+        line += length;
+    }
+    json_close(json, ']');
+}
+
+void report_json(Json *json, const TakeJob *job, const TakeReport *report) {
+    char format[48];
+    json_open(json, NULL, '{', false);
+    json_text(json, "take", job->take);
+    json_text(json, "result", "rendered");
+    json_text(json, "output", job->out);
+    json_text(json, "format", audio_format_name(format, &job->format));
+    json_number(json, "length_s", report->length_s, 4);
+    json_number(json, "rate_hz", report->rate_hz, 0);
+    json_whole(json, "channels", report->channels);
+    json_number(json, "peak_dbfs", text_db(report->peak), 2);
+    json_number(json, "took_s", report->seconds, 3);
+    json_open(json, "processors", '[', false);
+    for (size_t i = 0; i < report->n_processors; i++) {
+        const TakeProcessor *processor = &report->processor[i];
+        bool reduces = processor->has_reduction;
+        json_open(json, NULL, '{', true);
+        json_text(json, "name", processor->label);
+        json_number(json, "latency_ms", processor->latency_ms, 3);
+        json_number(json, "reduction_most_db", reduces ? processor->most_db : (double)NAN, 2);
+        json_number(json, "reduction_mean_db", reduces ? processor->mean_db : (double)NAN, 3);
+        json_number(json, "active_percent", reduces ? 100.0 * processor->active : (double)NAN, 2);
+        json_number(json, "events", processor->events, 0);
+        json_close(json, '}');
+    }
+    json_close(json, ']');
+    json_notes(json, report->notes);
+    json_close(json, '}');
+}
+
+void report_json_other(Json *json, const char *take, const char *result, const char *why) {
+    json_open(json, NULL, '{', true);
+    json_text(json, "take", take);
+    json_text(json, "result", result);
+    json_text(json, "why", why);
+    json_close(json, '}');
+}
+
 static double now(void) {
     struct timespec time;
     clock_gettime(CLOCK_MONOTONIC, &time);
     return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
 }
 
+/* Between two of a file of messages, and on a terminal. */
+static const double LINE_S = 5.0, LEAST_S = 0.1;
+
 Progress progress_begin(bool quiet) {
-    return (Progress){.quiet = quiet || !isatty(STDERR_FILENO), .began = now()};
+    const char *terminal = getenv("TERM");
+    bool lines = !isatty(STDERR_FILENO) || (terminal && strcmp(terminal, "dumb") == 0);
+    return (Progress){.quiet = quiet, .lines = lines, .began = now(), .last = now()};
 }
 
 void progress_show(Progress *progress, const char *what, double done) {
     char left[32];
     double elapsed = now() - progress->began;
-    if (progress->quiet || elapsed < 1.0)
+    double since = now() - progress->last;
+    char plain[PLAIN];
+    if (progress->quiet || elapsed < 1.0 || since < (progress->lines ? LINE_S : LEAST_S))
         return;
-    fprintf(stderr, "\r\033[K%s: %.0f %%", what, 100.0 * done);
+    progress->last = now();
+    fprintf(stderr, "%s%s: %.0f %%", progress->lines ? "siskin: " : "\r\033[K",
+            text_plain(plain, sizeof plain, what), 100.0 * done);
     if (done > 0.01)
         fprintf(stderr, ", %s left", text_time(left, elapsed * (1.0 - done) / done));
+    if (progress->lines)
+        fputc('\n', stderr);
     fflush(stderr);
-    progress->shown = true;
+    progress->shown = !progress->lines;
 }
 
 void progress_clear(Progress *progress) {

@@ -3,10 +3,15 @@
 #ifndef SISKIN_RENDER_REPORT_H
 #define SISKIN_RENDER_REPORT_H
 
+#include "siskin/json.h"
 #include "siskin/render/take.h"
 
 /* The summary of one take, with a line for each processor, to stdout. */
 void report_take(const TakeJob *job, const TakeReport *report);
+
+/* The same as JSON; `take` is what a render begins with. One that was not rendered has a reason. */
+void report_json(Json *json, const TakeJob *job, const TakeReport *report);
+void report_json_other(Json *json, const char *take, const char *result, const char *why);
 
 /* One row of the table of a folder, to stdout. */
 void report_row_done(const char *name, const TakeReport *report);
@@ -16,12 +21,13 @@ void report_row_skipped(const char *name);
 /* Notes, one a line, to stderr. */
 void report_note_lines(const char *notes);
 
-/* A line on the terminal that is written over each time. Nothing is shown in the first second, when
- * stderr is not a terminal, or with `quiet`. */
+/* A line on the terminal that is written over each time; elsewhere a new one every 5 s. Nothing is
+ * shown in the first second, or with `quiet`. */
 typedef struct {
     bool quiet;
+    bool lines;
     bool shown;
-    double began; /* seconds, monotonic clock */
+    double began, last; /* seconds, monotonic clock */
 } Progress;
 
 Progress progress_begin(bool quiet);

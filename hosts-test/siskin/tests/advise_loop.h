@@ -38,7 +38,10 @@ static inline const char *next_field(const char *at, char *field, size_t size) {
 static inline const char *next_figure(const char *at, double *figure) {
     char field[64];
     at = next_field(at, field, sizeof field);
-    *figure = *field ? strtod(field, NULL) : (double)NAN;
+    char *end = NULL;
+    *figure = strtod(field, &end);
+    if (end == field) /* "none", "unknown" */
+        *figure = (double)NAN;
     return at;
 }
 

@@ -408,6 +408,11 @@ START_TEST(folders_are_advised_on_take_by_take_and_failures_are_told) {
     check_refused("advise takes", 2, "--into|--csv");
     ck_assert_ran("advise --csv takes");
     ck_assert_uint_eq(count_of(ran.out, "\n"), 3);
+    ck_assert_ptr_nonnull(strstr(ran.out, ",none,no,"));
+    ck_assert_ran("advise --json takes");
+    ck_assert_uint_eq(count_of(ran.out, "\"take\": "), 2);
+    ck_assert_uint_eq(count_of(ran.out, "\"needed\": "), 2 * advice_n_rules);
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"chain\": \"\""));
     ck_assert_ran("advise --into chains takes");
     ck_assert_ptr_nonnull(strstr(ran.out, "chains/one.chain: nothing is needed"));
     ck_assert_int_eq(count_files("chains"), 2);
@@ -447,8 +452,14 @@ START_TEST(a_chain_is_whole_or_not_there) {
     write_text("chains/a.chain", "older");
     ck_assert_int_eq(run_limited(100, "advise --into chains a.wav"), 1);
     ck_assert_int_eq(count_files("chains"), 1);
-    ck_assert_ran("advise --quiet --into chains a.wav");
+    check_refused("advise --quiet --into chains a.wav", 1, "chains/a.chain|edited|--overwrite");
+    ck_assert_ran("advise --quiet --overwrite --into chains a.wav");
     ck_assert_str_eq(ran.out, "");
+    ck_assert_ran("advise --quiet --into chains a.wav");
+    FILE *file = fopen("chains/a.chain", "r+");
+    fputs("# My", file);
+    fclose(file);
+    check_refused("advise --quiet --into chains a.wav", 1, "chains/a.chain|edited|--overwrite");
 }
 END_TEST
 

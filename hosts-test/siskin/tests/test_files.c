@@ -563,6 +563,91 @@ START_TEST(subfolders_are_rendered_into_their_likes) {
 }
 END_TEST
 
+/* ---- coded outputs ---- */
+
+static const struct {
+    const char *path;
+    int type;
+} coders[] = {{"out.mp3", SF_FORMAT_MPEG}, {"out.opus", SF_FORMAT_OGG}};
+
+/* As long as the take and in its place. The noise is x[t] = 0.8 x[t - 1] + ...: a shift by one frame
+ * has an error of 2 (1 - 0.8) of its power, -4 dB; coders stay 9 dB and more under it. */
+START_TEST(a_coded_output_is_the_take_in_its_place) {
+    Sound take = make_sound(1, 96000, 48000);
+    Random random = random_seeded(450);
+    double low = 0.0;
+    for (int i = 0; i < 96000; i++) {
+        low += 0.2 * (random_range(&random, -1.0, 1.0) - low);
+        take.audio[i] = (float)low;
+    }
+    write_wav("take.wav", &take);
+    ck_assert_msg(run("render take.wav %s gain gain=0", coders[_i].path) == 0, "%s", ran.err);
+    Sound out = read_sound(coders[_i].path);
+    ck_assert_int_eq(out.info.format & SF_FORMAT_TYPEMASK, coders[_i].type);
+    ck_assert_int_eq(out.info.frames, 96000);
+    double signal = 0.0, error = 0.0;
+    for (int i = 4800; i < 91200; i++) {
+        double is = (double)out.audio[i], should = (double)take.audio[i];
+        signal += should * should;
+        error += (is - should) * (is - should);
+    }
+    ck_assert_msg(10.0 * log10(signal / error) > 9.0, "%.1f dB", 10.0 * log10(signal / error));
+    free(out.audio);
+    free(take.audio);
+}
+END_TEST
+
+START_TEST(a_rate_that_a_coder_does_not_take_is_named_with_those_it_does) {
+    Sound take = make_noise(1, 5000, 44100, 451);
+    write_wav("take.wav", &take);
+    check_refused("render take.wav out.opus gain", 1,
+                  "out.opus|44100|8000, 12000, 16000, 24000, 48000");
+    check_refused("render take.wav out.mp3 gain --bits 16", 2, "out.mp3|--bits");
+    ck_assert_ran("render take.wav out.mp3 gain");
+    free(take.audio);
+}
+END_TEST
+
+/* ---- for programs ---- */
+
+START_TEST(a_render_is_told_as_json) {
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    free(noise_file("takes/a.wav", 1, 48000, 452).audio);
+    write_text("takes/b.wav", "no audio\n");
+    ck_assert_ran("render takes/a.wav out.wav gain --json");
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"result\": \"rendered\""));
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"length_s\": 1.0000"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"name\": \"gain\""));
+    ck_assert_int_eq(run("render takes out gain --json"), 1);
+    ck_assert_int_eq(strncmp(ran.out, "{\n  \"takes\": [", 14), 0);
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"result\": \"failed\""));
+    ck_assert_str_eq(ran.out + strlen(ran.out) - 6, "  ]\n}\n");
+}
+END_TEST
+
+START_TEST(progress_that_is_no_terminal_is_a_line_now_and_then) {
+    free(noise_file("take.wav", 1, 48000, 453).audio);
+    run("render take.wav out.wav urn:foreign:misbehave fault=6 --patience 7");
+    int lines = 0;
+    for (const char *c = ran.err; *c; c++)
+        lines += *c == '\n';
+    ck_assert_int_eq(lines, 2); /* one at 5 s, and the error */
+    ck_assert_ptr_null(strchr(ran.err, '\r'));
+}
+END_TEST
+
+START_TEST(a_chain_is_listed_and_an_unknown_name_lists_what_there_is) {
+    bundles = "lv2";
+    ck_assert_ran("list lead-hard");
+    ck_assert_ptr_nonnull(strstr(ran.out, "bus lead"));
+    check_refused("list leed-hard", 2, "'leed-hard'|did you mean 'lead-hard'|de-esser|lead-gently");
+    ck_assert_ran("list de-esser");
+    ck_assert_ptr_null(strstr(ran.out, "frames frames"));
+    ck_assert_ran("list rumble-filter");
+    ck_assert_ptr_null(strstr(ran.out, "frames frames"));
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("files");
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
@@ -585,5 +670,10 @@ int main(void) {
     tcase_add_test(tcase, an_output_that_is_another_take_by_a_link_is_not_written);
     tcase_add_test(tcase, each_take_may_have_a_chain_of_its_own);
     tcase_add_test(tcase, subfolders_are_rendered_into_their_likes);
+    tcase_add_loop_test(tcase, a_coded_output_is_the_take_in_its_place, 0, 2);
+    tcase_add_test(tcase, a_rate_that_a_coder_does_not_take_is_named_with_those_it_does);
+    tcase_add_test(tcase, a_render_is_told_as_json);
+    tcase_add_test(tcase, progress_that_is_no_terminal_is_a_line_now_and_then);
+    tcase_add_test(tcase, a_chain_is_listed_and_an_unknown_name_lists_what_there_is);
     return run_suite(tcase, "siskin files");
 }

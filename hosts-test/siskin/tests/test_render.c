@@ -353,7 +353,7 @@ static const struct {
     {"render take.wav o.wav gain --tail x", 2, "--tail|0 to 600"},
     {"render take.wav o.wav gain --tail -1", 2, "--tail|0 to 600"},
     {"render take.wav o.wav gain --bits 12", 2, "12|float, 24, 16"},
-    {"render take.wav o.wav gain --format mp3", 2, "mp3|wav, flac, aiff"},
+    {"render take.wav o.wav gain --format ogg", 2, "ogg|wav, flac, aiff, mp3, opus"},
     {"render take.wav o.wav gain --quiet=1", 2, "--quiet"},
     {"render take.wav o.xyz gain", 2, "o.xyz|.wav, .flac"},
     {"render take.wav o.flac gain --bits float", 2, "FLAC|24"},

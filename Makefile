@@ -350,11 +350,17 @@ else
 PREFIX ?= $(HOME)/.local
 LV2DIR ?= $(HOME)/.lv2
 endif
-CHAINDIR = $(PREFIX)/share/siskin/chains
+# Not where a user's own chains are (share/siskin/chains of their home), which uninstalling leaves alone.
+CHAINDIR = $(PREFIX)/share/siskin/ready
+MANDIR = $(PREFIX)/share/man/man1
+COMPLETIONDIR = $(PREFIX)/share/bash-completion/completions
 CHAINS := $(wildcard hosts-test/siskin/chains/*.chain)
 
 install: bundles $(BUILD)/siskin
-	install -d '$(DESTDIR)$(PREFIX)/bin' '$(DESTDIR)$(LV2DIR)' '$(DESTDIR)$(CHAINDIR)'
+	install -d '$(DESTDIR)$(PREFIX)/bin' '$(DESTDIR)$(LV2DIR)' '$(DESTDIR)$(CHAINDIR)' '$(DESTDIR)$(MANDIR)' \
+	  '$(DESTDIR)$(COMPLETIONDIR)'
+	install -m 644 hosts-test/package/debian/siskin.1 '$(DESTDIR)$(MANDIR)/siskin.1'
+	install -m 644 hosts-test/package/siskin.bash '$(DESTDIR)$(COMPLETIONDIR)/siskin'
 	install -m 755 $(BUILD)/siskin '$(DESTDIR)$(PREFIX)/bin/siskin'
 	$(if $(CHAINS),install -m 644 $(CHAINS) '$(DESTDIR)$(CHAINDIR)')
 	for p in $(PLUGINS); do \
@@ -363,8 +369,9 @@ install: bundles $(BUILD)/siskin
 	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/$$p.$(SHLIB) "$$b" || exit 1; done
 
 uninstall:
-	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin'
-	rm -rf '$(DESTDIR)$(PREFIX)/share/siskin'
+	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin' '$(DESTDIR)$(MANDIR)/siskin.1' '$(DESTDIR)$(COMPLETIONDIR)/siskin'
+	for c in $(notdir $(CHAINS)); do rm -f '$(DESTDIR)$(CHAINDIR)'/$$c; done
+	-rmdir '$(DESTDIR)$(CHAINDIR)' '$(DESTDIR)$(PREFIX)/share/siskin' 2>/dev/null
 	for p in $(PLUGINS); do rm -rf '$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; done
 
 clean:

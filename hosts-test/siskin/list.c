@@ -263,6 +263,23 @@ static void list_chains(void) {
     free_names(names, count);
 }
 
+/* For programs: "processor NAME" and "chain NAME". */
+static int list_names(Host *host) {
+    size_t count = 0;
+    const char *const *uris = host_own_uris(host, &count);
+    for (size_t i = 0; i < count; i++) {
+        const HostPlugin *plugin =
+            strstr(uris[i], "#mono") ? host_find(host, uris[i], 1, NULL) : NULL;
+        if (plugin && plugin->id)
+            printf("processor %s\n", plugin->id);
+    }
+    char **names = chain_names(&count);
+    for (size_t i = 0; i < count; i++)
+        printf("chain %s\n", names[i]);
+    free_names(names, count);
+    return STATUS_OK;
+}
+
 static int list_all(Host *host) {
     HostError error;
     size_t count = 0;
@@ -320,9 +337,11 @@ int command_list(int argc, char **argv) {
     bool help = false;
     bool stereo = false;
     bool others = false;
+    bool names = false;
     const Option options[] = {
         {"bundles", "DIR", PLACE_BUNDLES_HELP, &bundles, NULL},
         {"stereo", NULL, "describe the stereo form", NULL, &stereo},
+        {"names", NULL, "processors and chains by name alone, one a line", NULL, &names},
         {"others", NULL, "list LV2 plugins that are not ours", NULL, &others},
         {"help", NULL, "this", NULL, &help},
     };
@@ -333,7 +352,7 @@ int command_list(int argc, char **argv) {
         print_help(options, n_options);
         return STATUS_OK;
     }
-    if (argc > (others ? 0 : 1)) {
+    if (argc > (others || names ? 0 : 1)) {
         host_fail(&error, "one NAME at most, none with --others; siskin list --help tells more");
         return command_fail("list", STATUS_USAGE, &error);
     }
@@ -341,6 +360,7 @@ int command_list(int argc, char **argv) {
     if (!host)
         return command_fail("list", STATUS_FAILED, &error);
     int status = others      ? list_others(host)
+                 : names     ? list_names(host)
                  : argc == 1 ? list_one(host, argv[0], stereo ? 2 : 1)
                              : list_all(host);
     host_close(host);

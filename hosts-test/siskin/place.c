@@ -68,7 +68,7 @@ static char *own_chains(void) {
 char *place_chains(PlaceChains which) {
     /* From a build folder one or two levels down the tree, and as installed. */
     static const char *const places[] = {"../hosts-test/siskin/chains",
-                                         "../../hosts-test/siskin/chains", "../lib/siskin/chains"};
+                                         "../../hosts-test/siskin/chains", "../share/siskin/ready"};
     return which == PLACE_OWN ? own_chains() : find_place(places, 3, "*.chain");
 }
 

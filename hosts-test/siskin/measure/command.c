@@ -9,7 +9,7 @@
 
 typedef struct {
     const char *against;
-    bool json, csv, all, quiet, help;
+    bool json, csv, events, all, deep, quiet, help;
 } Words;
 
 typedef struct {
@@ -23,7 +23,7 @@ typedef struct {
 
 static void print_help(const Option *options, size_t count) {
     puts("siskin measure TAKE...\n"
-         "siskin measure --json|--csv TAKE...\n"
+         "siskin measure --json|--csv|--events TAKE...\n"
          "\n"
          "Measures each TAKE, or every take of a folder: loudness and peaks; noise, hum, rumble,\n"
          "clipping and room; phrases, breaths, sibilants and clicks; four bands; pitch and key.\n"
@@ -49,6 +49,8 @@ static void print_take(Job *job, const Measures *measures, size_t number) {
     const Measures *reference = job->words->against ? &job->reference : NULL;
     if (job->words->json)
         print_json(&job->json, measures, reference);
+    else if (job->words->events)
+        print_events_csv(measures);
     else if (job->words->csv)
         print_csv(measures, reference);
     else if (job->takes.folder && !job->words->all && !reference)
@@ -67,6 +69,8 @@ static void begin_output(Job *job) {
         json_open(&job->json, NULL, '{', false);
         json_text(&job->json, "reference", job->words->against);
         json_open(&job->json, "takes", '[', false);
+    } else if (job->words->events) {
+        print_events_head();
     } else if (job->words->csv) {
         print_csv_head(job->words->against != NULL);
     } else if (job->takes.folder && !job->words->all && !job->words->against) {
@@ -112,6 +116,11 @@ int command_measure(int argc, char **argv) {
     const Option options[] = {
         {"json", NULL, "all figures and events as JSON; null is unknown", NULL, &words.json},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
+        {"events", NULL,
+         "each breath, sibilant, click and phrase in a line, comma-separated,\n"
+         "in the order of time",
+         NULL, &words.events},
+        {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},
         {"against", "REFERENCE",
          "also how each band differs from REFERENCE in level and crest,\n"
          "at equal loudness",
@@ -131,10 +140,11 @@ int command_measure(int argc, char **argv) {
         host_fail(&error, "name a TAKE or a folder of takes; siskin measure --help tells more");
         return command_fail("measure", STATUS_USAGE, &error);
     }
-    if (words.json && words.csv) {
-        host_fail(&error, "--json and --csv cannot both be had at once");
+    if (words.json + words.csv + words.events > 1) {
+        host_fail(&error, "--json, --csv and --events: one of them at a time");
         return command_fail("measure", STATUS_USAGE, &error);
     }
+    job.takes.deep = words.deep;
     int status = takes_find(&job.takes, argc, argv, &error)
                      ? measure_all(&job)
                      : command_fail("measure", STATUS_FAILED, &error);

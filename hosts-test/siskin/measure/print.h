@@ -16,6 +16,10 @@ void print_table(const Measures *take, const Measures *reference, bool all);
 void print_json(Json *json, const Measures *take, const Measures *reference);
 void print_csv_head(bool reference);
 void print_csv(const Measures *take, const Measures *reference);
+/* Every event of the take in a line of CSV, in the order of time: take, kind, start and end in
+ * seconds, and its figure with its unit. */
+void print_events_head(void);
+void print_events_csv(const Measures *take);
 /* One line of a table of takes. */
 void print_row_head(void);
 void print_row(const Measures *take);

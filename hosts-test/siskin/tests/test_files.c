@@ -648,6 +648,24 @@ START_TEST(a_chain_is_listed_and_an_unknown_name_lists_what_there_is) {
 }
 END_TEST
 
+START_TEST(the_users_own_chains_are_found_by_name_before_the_ready_ones) {
+    ck_assert_int_eq(mkdir("siskin", 0777), 0);
+    ck_assert_int_eq(mkdir("siskin/chains", 0777), 0);
+    write_text("siskin/chains/lead-hard.chain", "# My own\nbus lead\ngain gain=0\n");
+    ck_assert_int_eq(setenv("XDG_DATA_HOME", work_folder, 1), 0);
+    Sound take = noise_file("take.wav", 1, 5000, 455);
+    ck_assert_ran("render --chain lead-hard take.wav out.wav");
+    check_same_bits("out.wav", &take);
+    ck_assert_ran("list");
+    ck_assert_ptr_nonnull(strstr(ran.out, "My own"));
+    ck_assert_ran("list --names");
+    ck_assert_ptr_nonnull(strstr(ran.out, "processor gain\n"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "chain lead-hard\n"));
+    ck_assert_int_eq(unsetenv("XDG_DATA_HOME"), 0);
+    free(take.audio);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("files");
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
@@ -675,5 +693,6 @@ int main(void) {
     tcase_add_test(tcase, a_render_is_told_as_json);
     tcase_add_test(tcase, progress_that_is_no_terminal_is_a_line_now_and_then);
     tcase_add_test(tcase, a_chain_is_listed_and_an_unknown_name_lists_what_there_is);
+    tcase_add_test(tcase, the_users_own_chains_are_found_by_name_before_the_ready_ones);
     return run_suite(tcase, "siskin files");
 }

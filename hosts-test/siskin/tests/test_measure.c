@@ -697,6 +697,32 @@ START_TEST(csv_has_a_line_for_each_take_and_a_column_for_each_figure) {
 }
 END_TEST
 
+START_TEST(events_are_lines_in_the_order_of_time) {
+    SingerTake take = sing(SINGER_WOMAN, 44100.0, 8, 6);
+    Measures m = measure_audio(take.mix, take.n, 44100.0);
+    ck_assert_ran("measure --events take.wav");
+    ck_assert_int_eq(strncmp(ran.out, "take,kind,start_s,end_s,figure,unit,low_hz,high_hz\n", 51),
+                     0);
+    double last = 0.0;
+    size_t breaths = 0, lines = 0;
+    for (const char *at = strchr(ran.out, '\n') + 1; *at; at = strchr(at, '\n') + 1, lines++) {
+        char kind[32];
+        double start;
+        ck_assert_int_eq(sscanf(at, "\"take.wav\",%31[^,],%lf,", kind, &start), 2);
+        ck_assert_double_ge(start, last);
+        ck_assert_uint_eq(commas(at), 7);
+        last = start;
+        breaths += strcmp(kind, "breath") == 0;
+    }
+    ck_assert_uint_eq(lines, m.n_phrases + m.n_breaths + m.n_sibilants + m.n_clicks);
+    ck_assert_uint_eq(breaths, m.n_breaths);
+    ck_assert_uint_ge(breaths, 3);
+    check_refused("measure --events --csv take.wav", 2, "--events");
+    measures_free(&m);
+    singer_free(&take);
+}
+END_TEST
+
 START_TEST(a_folder_is_measured_take_by_take_and_failures_are_told) {
     ck_assert_int_eq(mkdir("takes", 0777), 0);
     check_refused("measure takes", 1, "takes|holds no takes");
@@ -775,6 +801,7 @@ int main(void) {
     tcase_add_test(tcase, json_is_escaped_and_nests);
     tcase_add_test(tcase, json_of_any_take_can_be_read);
     tcase_add_test(tcase, csv_has_a_line_for_each_take_and_a_column_for_each_figure);
+    tcase_add_test(tcase, events_are_lines_in_the_order_of_time);
     tcase_add_test(tcase, a_folder_is_measured_take_by_take_and_failures_are_told);
     tcase_add_test(tcase, what_cannot_be_is_refused_in_one_line);
     tcase_add_test(tcase, a_reference_is_compared_at_equal_loudness);

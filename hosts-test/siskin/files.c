@@ -75,12 +75,10 @@ static bool add_entry(FilesList *list, const char *folder, const char *inside, c
 
 static bool add_all(FilesList *list, const char *folder, const char *inside, bool deep,
                     const char *but, HostError *error) {
-    bool fine = true;
-    char *path = text_print("%s/%s", folder, inside);
-    DIR *dir = opendir(*inside ? path : folder);
-    if (!dir)
-        fine = host_fail(error, "cannot read %s: %s", *inside ? path : folder, strerror(errno));
-    for (const struct dirent *entry; fine && (entry = readdir(dir));)
+    char *path = *inside ? text_print("%s/%s", folder, inside) : text_copy(folder);
+    DIR *dir = opendir(path);
+    bool fine = dir || host_fail(error, "cannot read %s: %s", path, strerror(errno));
+    for (const struct dirent *entry; dir && fine && (entry = readdir(dir));)
         if (entry->d_name[0] != '.')
             fine = add_entry(list, folder, inside, entry->d_name, deep, but, error);
     if (dir)

@@ -16,6 +16,7 @@
 #include <unistd.h>
 
 enum { TICK_MS = 100 };
+enum { NO_MEMORY = 71 };          /* exit status of a child that got none */
 static const double LAST_S = 2.0; /* for a child that was asked to end */
 
 typedef struct {
@@ -75,6 +76,7 @@ static _Noreturn void be_child(const Pool *pool, const Place *place, pid_t paren
     prctl(PR_SET_PDEATHSIG, SIGTERM); /* for a parent that is killed outright */
     if (getppid() != parent)
         _exit(1);
+    text_no_memory(pool->jobs[place->job].take, NO_MEMORY);
     take_render(pool->host, &pool->jobs[place->job], place->report);
     fflush(NULL); /* what plugins printed */
     _exit(0);
@@ -146,6 +148,8 @@ static void explain_end(TakeReport *report, HostError *error, const TakeJob *job
         host_fail(error, "%s did not come back within %g s", who, patience_s(job));
     else if (WIFSIGNALED(status))
         host_fail(error, "%s crashed (%s)", who, strsignal(WTERMSIG(status)));
+    else if (WEXITSTATUS(status) == NO_MEMORY)
+        host_fail(error, "%s: out of memory", job->take);
     else
         host_fail(error, "%s ended the process (status %d)", who, WEXITSTATUS(status));
 }

@@ -7,10 +7,19 @@
 #include <stdlib.h>
 #include <string.h>
 
+static const char *under_work;
+static int end_status = 1;
+
+void text_no_memory(const char *what, int status) {
+    under_work = what;
+    end_status = status;
+}
+
 static void *must(void *memory) {
     if (!memory) {
-        fputs("siskin: out of memory\n", stderr);
-        exit(1);
+        fprintf(stderr, "siskin: out of memory%s%s\n", under_work ? " at " : "",
+                under_work ? under_work : "");
+        exit(end_status);
     }
     return memory;
 }

@@ -12,6 +12,8 @@
  * small, and a program that cannot get it has nothing useful left to say. */
 void *text_take(size_t count, size_t size);
 char *text_copy(const char *text);
+/* What they name in that message (it must stay; NULL: nothing), and the exit status. */
+void text_no_memory(const char *what, int status);
 /* printf into new memory. */
 char *text_print(const char *format, ...) __attribute__((format(printf, 1, 2)));
 /* realloc for one more element of `size` bytes, zeroed; returns its address. */

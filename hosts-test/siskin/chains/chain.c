@@ -465,8 +465,8 @@ static bool read_file(const char *path, char **text, size_t *size, HostError *er
     *text = text_take(MAX_BYTES + 2, 1);
     *size = 0;
     if (fd < 0)
-        why = strerror(errno);
-    else if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode))
+        return host_fail(error, "cannot read the chain file %s: %s", path, strerror(errno));
+    if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode))
         why = "it is a directory";
     else if (!wait_for_writer(fd))
         why = "it is a pipe, and nobody writes to it";
@@ -474,8 +474,7 @@ static bool read_file(const char *path, char **text, size_t *size, HostError *er
         why = strerror(errno);
     else if (*size > MAX_BYTES)
         why = "it is longer than 1 MB";
-    if (fd >= 0)
-        close(fd);
+    close(fd);
     return !why || host_fail(error, "cannot read the chain file %s: %s", path, why);
 }
 

@@ -53,6 +53,7 @@ static void show(void *user, double done) {
 }
 
 bool takes_measure(const char *path, Measures *measures, Progress *progress, HostError *error) {
+    text_no_memory(path, 1);
     Shown shown = {progress, text_base(path)};
     bool fine = measure_take(path, measures, show, &shown, error);
     progress_clear(progress);

@@ -94,6 +94,12 @@ static void shift_cues(SF_CUES *cues, const AudioOrigin *origin) {
     cues->cue_count = kept;
 }
 
+/* Four letters, without an end. */
+static void put_id(unsigned char **to, const char *id) {
+    for (int i = 0; i < 4; i++)
+        *(*to)++ = (unsigned char)id[i];
+}
+
 static void put_le(unsigned char **to, uint32_t value) {
     for (int i = 0; i < 4; i++)
         *(*to)++ = (unsigned char)(value >> 8 * i);
@@ -104,15 +110,14 @@ static void put_le(unsigned char **to, uint32_t value) {
 static void keep_cue_names(AudioWriter *writer, const SF_CUES *cues) {
     enum { HEAD = 12, MOST = sizeof cues->cue_points->name + 2 };
     unsigned char *list = text_take((size_t)cues->cue_count * (HEAD + MOST) + 4, 1);
-    unsigned char *to = list + 4, *last = NULL;
-    memcpy(list, "adtl", 4);
+    unsigned char *to = list, *last = NULL;
+    put_id(&to, "adtl");
     for (uint32_t i = 0; i < cues->cue_count; i++) {
         const SF_CUE_POINT *cue = &cues->cue_points[i];
         size_t length = strnlen(cue->name, sizeof cue->name - 1) + 1;
         if (length == 1)
             continue;
-        memcpy(to, "labl", 4);
-        to += 4;
+        put_id(&to, "labl");
         length += length % 2;
         last = to; /* its size */
         put_le(&to, (uint32_t)(4 + length));

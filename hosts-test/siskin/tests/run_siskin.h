@@ -40,6 +40,7 @@ typedef struct {
 } Run;
 
 static Run ran;
+static rlim_t most_memory; /* of a program that is started; 0: no limit */
 
 /* ---- the directory ---- */
 
@@ -139,6 +140,8 @@ static inline pid_t start_program(const char *line, int out, int err, rlim_t mos
         dup2(err, STDERR_FILENO);
         if (most_bytes)
             setrlimit(RLIMIT_FSIZE, &limit);
+        if (most_memory)
+            setrlimit(RLIMIT_AS, &(const struct rlimit){most_memory, most_memory});
         execv(program, arguments);
         _exit(127);
     }

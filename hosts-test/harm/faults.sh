@@ -100,5 +100,41 @@ for file in cut.wav cut16.wav cut.flac cut.aiff; do
     done
 done
 
+# ---- files with a flipped bit ----
+# An error that names the file, or the very audio.
+
+"$siskin" render --quiet take.wav whole.flac rumble-filter
+"$siskin" render --quiet take.wav whole.opus rumble-filter
+flips=${FLIPS:-60}
+for kind in flac opus; do
+    "$siskin" render --quiet "whole.$kind" reference.wav rumble-filter
+    size=$(stat -c %s "whole.$kind") silent=0
+    for ((i = 0; i < flips; i++)); do
+        at=$((RANDOM * 32768 + RANDOM)) at=$((at % size))
+        cp "whole.$kind" "flipped.$kind"
+        byte=$(od -An -tu1 -j "$at" -N 1 "flipped.$kind")
+        printf "\\x$(printf %02x $((byte ^ 1 << RANDOM % 8)))" |
+            dd of="flipped.$kind" bs=1 seek="$at" conv=notrunc status=none
+        if "$siskin" render --quiet "flipped.$kind" flipped.wav rumble-filter 2>message; then
+            # The heads tell of different files: the samples alone are compared.
+            cmp -s -i 4096 flipped.wav reference.wav || silent=$((silent + 1))
+        elif ! grep -q "flipped.$kind" message; then
+            bad "$kind, byte $at: failed without its name: $(cat message)"
+        fi
+    done
+    if [ "$silent" -eq 0 ]; then ok; else bad "$kind: $silent of $flips flipped bits changed the audio without a word"; fi
+done
+
+# ---- output that nobody takes ----
+
+if [ -e /dev/full ]; then
+    for command in 'list' 'list de-esser' 'measure --csv take.wav' 'measure take.wav'; do
+        # shellcheck disable=SC2086
+        "$siskin" $command >/dev/full 2>message
+        status=$?
+        if [ $status -eq 1 ] && [ -s message ]; then ok; else bad "$command >/dev/full: status $status"; fi
+    done
+fi
+
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ]

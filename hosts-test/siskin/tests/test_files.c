@@ -433,6 +433,15 @@ START_TEST(a_section_is_what_it_is_in_the_whole_render) {
     Sound whole = read_sound("whole.wav"), out = read_sound("out.wav");
     ck_assert_int_eq(out.info.frames, 36000);
     ck_assert_mem_eq(out.audio, whole.audio + 24000, 36000 * sizeof(float));
+    /* What moves is counted from the start of the take. */
+    write_text("t.chain", "bus lead\n fader @m\nlane m line\n 0 -6\n 2 6\n");
+    free(whole.audio);
+    free(out.audio);
+    ck_assert_ran("render --chain t.chain take.wav whole.wav");
+    ck_assert_ran("render --chain t.chain take.wav out.wav --from 0.5 --to 1.25");
+    whole = read_sound("whole.wav");
+    out = read_sound("out.wav");
+    ck_assert_mem_eq(out.audio, whole.audio + 24000, 36000 * sizeof(float));
     check_refused("render take.wav out.wav gain --from 2", 2, "--from 2|take.wav ends at 0:02.0");
     check_refused("render take.wav out.wav gain --from 1 --to 0.5", 2, "--to 0.5|--from 1");
     free(whole.audio);

@@ -228,7 +228,8 @@ static void json_take(Job *job, const AdvicePlan *plan, const char *chain) {
         json_text(json, "name", rule->name);
         json_text(json, "needed", needed(plan, i));
         json_figure(json, "figure", plan->advice.figure[i], rule->decimals + 1);
-        json_figure(json, "after", plan->after.figure[i], rule->decimals + 1);
+        json_figure(json, "after", rule->processor ? plan->after.figure[i] : (double)NAN,
+                    rule->decimals + 1);
         json_number(json, "limit", rule->limit, rule->decimals);
         json_text(json, "unit", rule->unit);
         json_truth(json, "stays", plan_stays(plan, i));

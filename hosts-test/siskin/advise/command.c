@@ -191,7 +191,10 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", needed(plan, i));
-        csv_figure(advice_rules[i].processor ? plan->after.figure[i] : (double)NAN);
+        if (advice_rules[i].processor)
+            csv_figure(plan->after.figure[i]);
+        else
+            putchar(',');
     }
     for (size_t i = 0; i < advice_n_rules; i++)
         if (plan_stays(plan, i)) {
@@ -225,7 +228,8 @@ static void json_take(Job *job, const AdvicePlan *plan, const char *chain) {
         json_text(json, "name", rule->name);
         json_text(json, "needed", needed(plan, i));
         json_figure(json, "figure", plan->advice.figure[i], rule->decimals + 1);
-        json_figure(json, "after", plan->after.figure[i], rule->decimals + 1);
+        json_figure(json, "after", rule->processor ? plan->after.figure[i] : (double)NAN,
+                    rule->decimals + 1);
         json_number(json, "limit", rule->limit, rule->decimals);
         json_text(json, "unit", rule->unit);
         json_truth(json, "stays", plan_stays(plan, i));

@@ -281,7 +281,9 @@ int command_render(int argc, char **argv) {
          NULL},
         {"to", "SECONDS", "write up to there", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
-        {"format", "NAME", "wav, flac, aiff, mp3 or opus (else by OUT's name; folders: wav)",
+        {"format", "NAME",
+         "wav, flac, aiff, mp3 or opus (else by OUT's name; folders:\n"
+         "wav)",
          &words.format, NULL},
         {"bits", "DEPTH",
          "float, 24 or 16 (wav: float; flac, aiff: 24); 16 is dithered,\n"

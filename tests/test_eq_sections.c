@@ -81,6 +81,7 @@ START_TEST(with_nothing_at_work_the_input_passes_bit_for_bit) {
     signals_noise(in[1], LENGTH, 0.1, &random);
     in[0][7] = -0.0f;
     in[1][9] = 1e-39f;
+    in[0][LENGTH - 7] = -0.0f; /* what adds nothing to it makes a 0 of it */
     play(&eq, out, 0, LENGTH);
     ck_assert(signals_same_bits(in[0], out[0], LENGTH) && signals_same_bits(in[1], out[1], LENGTH));
     /* And again once all that worked has faded out. */

@@ -82,6 +82,15 @@ START_TEST(after_a_peak_the_release_is_quick) {
 }
 END_TEST
 
+START_TEST(the_memory_fills_in_three_releases) {
+    ReleaseMemory memory = fresh(160.0f, 0.6f);
+    for (size_t i = 0; i < LENGTH; i++)
+        wanted[i] = 10.0f;
+    release_memory_process(&memory, wanted, held, 480 * MS);
+    ck_assert_double_eq_tol(memory.state.slow, 10.0 * (1.0 - exp(-1.0)), 1e-3);
+}
+END_TEST
+
 START_TEST(more_share_holds_more) {
     float last = 0.0f;
     for (float share = 0.0f; share <= 1.0f; share += 0.25f) {
@@ -111,6 +120,7 @@ int main(void) {
     tcase_add_test(tcase, peaks_are_met_at_once_and_never_missed);
     tcase_add_test(tcase, after_a_phrase_the_share_is_let_go_six_times_as_slowly);
     tcase_add_test(tcase, after_a_peak_the_release_is_quick);
+    tcase_add_test(tcase, the_memory_fills_in_three_releases);
     tcase_add_test(tcase, more_share_holds_more);
     tcase_add_test(tcase, a_reset_forgets);
     return run_tcase(tcase, "release_memory");

@@ -15,7 +15,7 @@
  * The phases of the high rate are kept in arrays of their own, top[p][i] being frame 2^stages i + p,
  * so that loops run over frames and compilers vectorise them.
  *
- * OVERSAMPLE_SHAPE: flat within 0.01 dB up to 0.4 of the rate in, -0.1 dB at 0.42, 90 dB down from
+ * OVERSAMPLE_SHAPE: flat within 0.01 dB up to 0.4 of the rate in, -0.1 dB at 0.42, 86 dB down from
  * 0.6. OVERSAMPLE_READ, for reading only: flat within 0.02 dB up to 0.48, 60 dB down from 0.52.
  * Latency, up and down, OVERSAMPLE_SHAPE: 31, 35, 37 frames with 1, 2, 3 stages, exactly: what is
  * over is taken off by the choice of which frames the way down keeps.

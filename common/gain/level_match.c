@@ -3,9 +3,11 @@
 
 #include "basic/one_pole.h"
 
+#include <math.h>
 #include <string.h>
 
 static const double NOTHING = 1e-12; /* -120 dBFS */
+static const float LARGEST = 4.0f;   /* +6 dBFS: a burst beyond audio is forgotten in time */
 static const float LEAST[LEVEL_MATCH_ROWS] = {0.1f, 0.7f}, MOST[LEVEL_MATCH_ROWS] = {2.0f, 1.2f};
 
 enum { BLOCK = 64 };
@@ -22,8 +24,10 @@ void level_match_reset(LevelMatch *match) {
 }
 
 static void powers(const float *left, const float *right, float *power, size_t n) {
-    for (size_t i = 0; i < n; i++)
-        power[i] = 0.5f * (left[i] * left[i] + right[i] * right[i]);
+    for (size_t i = 0; i < n; i++) {
+        float mean = 0.5f * (left[i] * left[i] + right[i] * right[i]);
+        power[i] = mean < LARGEST ? mean : LARGEST;
+    }
 }
 
 /* The gain of one row for powers `from` and `to`, and `to` behind it. */

@@ -21,8 +21,7 @@ typedef struct {
 
 /* At the defaults. */
 static inline SpecRun spec_run(const PluginSpec *spec, double rate_hz, unsigned channels) {
-    SpecRun run = {
-        .spec = spec, .rate_hz = rate_hz, .channels = channels, .chunk = PLUGIN_CHUNK};
+    SpecRun run = {.spec = spec, .rate_hz = rate_hz, .channels = channels, .chunk = PLUGIN_CHUNK};
     for (size_t i = 0; i < spec->n_controls; i++)
         run.control[i] = spec->controls[i].initial;
     return run;

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-#include "sound/drive.h"
+#include "aliases.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
+#include "sound/drive.h"
 
 #include <check.h>
 #include <math.h>
@@ -11,7 +12,6 @@
 #include <string.h>
 
 enum { RATE = 48000, LENGTH = 4 * RATE };
-static const double PI = 3.14159265358979323846;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 
 static void run(Drive *drive, float audio[2][LENGTH], size_t from, size_t n) {
@@ -127,28 +127,12 @@ START_TEST(more_drive_less_crest) {
 }
 END_TEST
 
-/* Power below 20 kHz of what is no harmonic of hz, over what is; hz whole, in one second without a
- * window. */
-static double aliases_db(const float *y, int hz) {
-    double harmonic = 0.0, alias = 0.0;
-    for (int f = 20; f < 20000; f++) {
-        double c = cos(2.0 * PI * f / RATE), s1 = 0.0, s2 = 0.0; /* Goertzel 1958 */
-        for (int t = 0; t < RATE; t++) {
-            double s0 = (double)y[t] + 2.0 * c * s1 - s2;
-            s2 = s1, s1 = s0;
-        }
-        double power = s1 * s1 + s2 * s2 - 2.0 * c * s1 * s2;
-        *(f % hz == 0 ? &harmonic : &alias) += power;
-    }
-    return 10.0 * log10(alias / harmonic);
-}
-
 START_TEST(aliases_of_5_khz_under_24_db_are_80_db_down) {
     /* 4999 Hz, of which no alias is a harmonic. */
     for (int with = 0; with < 2; with++) {
         signals_sine(in[0], LENGTH, RATE, 4999.0, 1.0, 0.0);
         run_new(out, 1, 2, 24.0f, (float)with);
-        double db = aliases_db(out[0] + LENGTH - RATE, 4999);
+        double db = aliases_db(out[0] + LENGTH - RATE, RATE, 4999);
         printf("aliases %.1f dB\n", db);
         ck_assert_double_le(db, -80.0);
     }

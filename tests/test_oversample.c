@@ -96,8 +96,8 @@ START_TEST(images_and_what_would_fold_are_86_db_down) {
                         top[p][i] = high[(at + i) * phases + p];
                 oversample_down(&down, top, out + at, OVERSAMPLE_BLOCK);
             }
-            ck_assert_double_le(
-                signals_tone_amplitude(out + SETTLED, LENGTH - SETTLED, 1.0, share), 5e-5);
+            ck_assert_double_le(signals_tone_amplitude(out + SETTLED, LENGTH - SETTLED, 1.0, share),
+                                5e-5);
         }
 }
 END_TEST

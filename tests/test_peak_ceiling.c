@@ -3,6 +3,7 @@
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/peak-ceiling/peak-ceiling_plugin.c"
 
+#include "read_wave.h"
 #include "run_spec.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -14,50 +15,13 @@
 
 enum { LENGTH = 24000, EDGE = 3000 };
 static const double PI = 3.14159265358979323846;
+static ReadWave wave;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 
 static void run(SpecRun *spec, float to[2][LENGTH]) {
     const float *const i[2] = {in[0], in[1]};
     float *const o[2] = {to[0], to[1]};
     spec_run_over(spec, i, o, LENGTH);
-}
-
-/* ---- true peak by another way than the plugin's: 16 places a frame, a sinc of +-64 frames under
- * Kaiser's window (beta 9), in double ---- */
-
-enum { SIDE = 64, PLACES = 16 };
-static double kernel[PLACES][2 * SIDE];
-
-static double bessel_i0(double x) {
-    double sum = 1.0, term = 1.0;
-    for (int k = 1; k < 60; k++)
-        sum += term *= (x / (2.0 * k)) * (x / (2.0 * k));
-    return sum;
-}
-
-static void make_kernel(void) {
-    for (int p = 0; p < PLACES; p++)
-        for (int k = 0; k < 2 * SIDE; k++) {
-            double d = (double)p / PLACES + SIDE - 1 - k, a = d / SIDE;
-            double sinc = d == 0.0 ? 1.0 : sin(PI * d) / (PI * d);
-            kernel[p][k] = sinc * bessel_i0(9.0 * sqrt(fmax(0.0, 1.0 - a * a))) / bessel_i0(9.0);
-        }
-}
-
-static double wave_peak_db(const float *audio) {
-    double most = signals_peak(audio, LENGTH);
-    for (size_t t = SIDE; t + SIDE < LENGTH; t++) {
-        /* nothing between two frames is over 6 times what is near */
-        if (fabs((double)audio[t]) + fabs((double)audio[t + 1]) < 0.1 * most)
-            continue;
-        for (int p = 1; p < PLACES; p++) {
-            double sum = 0.0;
-            for (int k = 0; k < 2 * SIDE; k++)
-                sum += kernel[p][k] * (double)audio[t - (SIDE - 1) + (size_t)k];
-            most = fmax(most, fabs(sum));
-        }
-    }
-    return 20.0 * log10(most);
 }
 
 /* ---- what is held down; silence on either side, so that nothing begins at the cut ---- */
@@ -106,7 +70,7 @@ START_TEST(no_true_peak_is_over_the_ceiling) {
             spec.control[COLOUR] = settings[s][1];
             spec.control[CEILING] = -6.0f;
             run(&spec, out);
-            worst = fmax(worst, wave_peak_db(out[0]) + 6.0);
+            worst = fmax(worst, read_wave_peak_db(&wave, out[0], LENGTH) + 6.0);
             ck_assert_double_le(signals_peak_db(out[0], LENGTH), -6.0);
         }
         printf("%g Hz, %s: %+.3f dB\n", rate, names[kind], worst);
@@ -149,7 +113,8 @@ START_TEST(a_held_tone_is_not_distorted) {
         SpecRun spec = spec_run(&plugin_spec, 48000.0, 1);
         spec.control[CEILING] = -6.0206f;
         run(&spec, out);
-        const float *y = out[0] + LENGTH - 9600 - 480; /* whole periods of 20 Hz; clear of the end */
+        const float *y =
+            out[0] + LENGTH - 9600 - 480; /* whole periods of 20 Hz; clear of the end */
         double re = 0.0, im = 0.0, all = 0.0;
         for (size_t t = 0; t < 9600; t++) {
             double angle = 2.0 * PI * hz / 48000.0 * (double)t;
@@ -220,7 +185,7 @@ START_TEST(cutting_changes_no_bit) {
 END_TEST
 
 int main(void) {
-    make_kernel();
+    read_wave_prepare(&wave);
     TCase *tcase = tcase_create("peak_ceiling");
     tcase_add_loop_test(tcase, no_true_peak_is_over_the_ceiling, 0, 4);
     tcase_add_test(tcase, under_the_ceiling_it_is_the_input_to_the_bit);

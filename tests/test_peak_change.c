@@ -13,7 +13,8 @@ static float in[2][LENGTH], out[2][LENGTH];
 static double last_reading(PeakChange *change, size_t n) {
     double reading = 0.0;
     for (size_t at = 0; at < n; at += BLOCK) {
-        const float *const i[2] = {in[0] + at, in[1] + at}, *const o[2] = {out[0] + at, out[1] + at};
+        const float *const i[2] = {in[0] + at, in[1] + at}, *const o[2] = {out[0] + at,
+                                                                           out[1] + at};
         reading = (double)peak_change_process(change, i, o, BLOCK);
     }
     return reading;

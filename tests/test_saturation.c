@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-#include "sound/saturation.h"
 #include "run_tcase.h"
 #include "signals.h"
+#include "sound/saturation.h"
 
 #include <check.h>
 #include <math.h>
@@ -48,8 +48,8 @@ START_TEST(steady_input_gives_the_curve) {
         for (size_t i = 0; i < LENGTH; i++)
             in[i] = (float)x;
         run_new(4, out);
-        ck_assert_double_eq_tol((double)out[100], curve((double)(float)x, (double)1.7f, (double)2.3f),
-                                1e-6);
+        ck_assert_double_eq_tol((double)out[100],
+                                curve((double)(float)x, (double)1.7f, (double)2.3f), 1e-6);
     }
 }
 END_TEST
@@ -67,7 +67,9 @@ START_TEST(each_frame_is_the_mean_of_the_curve_over_the_line_between_two) {
     for (size_t t = 1; t < 2000; t++) {
         double a = (double)in[t - 1], b = (double)in[t], sum = 0.0;
         for (int k = 0; k <= 200; k++)
-            sum += (k == 0 || k == 200 ? 1.0 : k % 2 ? 4.0 : 2.0) *
+            sum += (k == 0 || k == 200 ? 1.0
+                    : k % 2            ? 4.0
+                                       : 2.0) *
                    curve(a + (b - a) * k / 200.0, (double)1.2f, 4.0);
         ck_assert_double_eq_tol((double)out[t], sum / 600.0, 1e-6);
     }
@@ -106,7 +108,10 @@ START_TEST(a_shift_brings_even_harmonics_and_the_other_way_the_mirror_image) {
 }
 END_TEST
 
-enum { CYCLE = 1 << 14, TURNS = 425 }; /* a sine with so many periods in so many frames: no window */
+enum {
+    CYCLE = 1 << 14,
+    TURNS = 425
+}; /* a sine with so many periods in so many frames: no window */
 
 /* Power of everything but the harmonics below half the rate, over theirs. */
 static double aliases_db(void) {
@@ -158,7 +163,8 @@ START_TEST(nothing_is_beyond_its_bounds) {
     for (double k = 1e-3; k < 1e8; k *= 10.0) {
         settings(3.0f, (float)k, 0.0f);
         for (size_t i = 0; i < LENGTH; i++)
-            in[i] = (float)(random_range(&random, -1.0, 1.0) * pow(10.0, random_range(&random, -9, 9)));
+            in[i] =
+                (float)(random_range(&random, -1.0, 1.0) * pow(10.0, random_range(&random, -9, 9)));
         run_new(2, out);
         ck_assert(signals_all_finite(out, LENGTH));
         ck_assert_double_le(signals_peak(out, LENGTH), 1.00001 * 3.0 / sqrt((double)(float)k));

@@ -32,9 +32,9 @@ START_TEST(it_is_the_analogue_tilt_under_the_bilinear_warp) {
                 signals_sine(in, LENGTH, RATES[r], hz, 0.5, 0.0);
                 tilt_process(&tilt, gain, in, out, LENGTH);
                 size_t skip = LENGTH / 4;
-                double is = 20.0 * log10(signals_tone_amplitude(out + skip, LENGTH - skip, RATES[r],
-                                                                hz) /
-                                         0.5);
+                double is =
+                    20.0 *
+                    log10(signals_tone_amplitude(out + skip, LENGTH - skip, RATES[r], hz) / 0.5);
                 ck_assert_double_eq_tol(is, expected, 0.01);
             }
         }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 #include "filter/wave_peak.h"
+#include "read_wave.h"
 #include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
@@ -12,32 +13,15 @@
 
 static const double PI = 3.14159265358979323846;
 
-enum { LENGTH = 1 << 15 };
+enum { LENGTH = 1 << 15, SIDE = READ_WAVE_SIDE };
 static float in[LENGTH], value[LENGTH], other[LENGTH];
 static double wave[LENGTH]; /* the largest of each frame and the 15 places after it */
 
-/* ---- the wave by another way: 16 places a frame, a sinc of +-64 frames under Blackman's window,
- * in double ---- */
-
-enum { SIDE = 64, PLACES = 16 };
-
 static void read_wave(const float *audio, size_t n) {
-    static double kernel[PLACES][2 * SIDE];
-    for (int p = 0; p < PLACES; p++)
-        for (int k = 0; k < 2 * SIDE; k++) {
-            double d = (double)p / PLACES + SIDE - 1 - k, a = PI * d / SIDE;
-            double window = 0.42 + 0.5 * cos(a) + 0.08 * cos(2.0 * a);
-            kernel[p][k] = (d == 0.0 ? 1.0 : sin(PI * d) / (PI * d)) * window;
-        }
-    for (size_t t = 0; t < n; t++) {
-        wave[t] = 0.0;
-        for (int p = 0; p < PLACES && t >= SIDE && t + SIDE < n; p++) {
-            double sum = 0.0;
-            for (int k = 0; k < 2 * SIDE; k++)
-                sum += kernel[p][k] * (double)audio[t - (SIDE - 1) + (size_t)k];
-            wave[t] = fmax(wave[t], fabs(sum));
-        }
-    }
+    static ReadWave reader;
+    read_wave_prepare(&reader);
+    for (size_t t = 0; t < n; t++)
+        wave[t] = t >= SIDE && t + SIDE < n ? read_wave_at(&reader, audio, t) : 0.0;
 }
 
 static void run(WavePeak *peak, size_t n) {

@@ -42,9 +42,9 @@ typedef float OversampleTop[OVERSAMPLE_PHASES][OVERSAMPLE_BLOCK];
 typedef struct {
     unsigned stages;
     struct {
-        unsigned reach; /* M */
-        unsigned past;  /* frames of each phase kept */
-        unsigned early; /* 1: the way down keeps the frames one earlier */
+        unsigned reach;             /* M */
+        unsigned past;              /* frames of each phase kept */
+        unsigned early;             /* 1: the way down keeps the frames one earlier */
         float tap[OVERSAMPLE_TAPS]; /* 2 h[2 l], l = 0..(M - 1) / 2; the rest mirrors them */
     } stage[OVERSAMPLE_STAGES];
     struct {

@@ -223,8 +223,8 @@ static void process(void *self, const Io *io) {
         for (unsigned c = 0; c < io->channels; c++)
             memcpy(io->out[c], io->dry[c], io->n * sizeof(float));
     }
-    *io->reduction_db = fabsf(
-        peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n));
+    *io->reduction_db =
+        fabsf(peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n));
 }
 
 static size_t latency(const void *self, const float *control) {

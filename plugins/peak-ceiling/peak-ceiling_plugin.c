@@ -151,8 +151,8 @@ static void set(void *self, const float *control) {
     glide_set(&p->drive, decibel_to_gain((double)control[DRIVE]));
     glide_set(&p->knee, 0.01 * (double)control[COLOUR] / ceiling);
     p->coloured = control[COLOUR] > 0.0f;
-    limit_gain_set(&p->limit, &(LimitGainParams){.ceiling = (float)ceiling,
-                                                 .release_ms = control[RELEASE]});
+    limit_gain_set(&p->limit,
+                   &(LimitGainParams){.ceiling = (float)ceiling, .release_ms = control[RELEASE]});
 }
 
 /* x / sqrt(1 + (knee x)^2), which tends to the ceiling at full colour and to nothing at none. */

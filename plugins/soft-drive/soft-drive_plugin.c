@@ -105,8 +105,8 @@ static void reset(void *self) {
 
 static void set(void *self, const float *control) {
     SoftDrive *d = self;
-    drive_set(&d->drive, &(DriveParams){.drive_db = control[DRIVE],
-                                        .character = 0.01f * control[CHARACTER]});
+    drive_set(&d->drive,
+              &(DriveParams){.drive_db = control[DRIVE], .character = 0.01f * control[CHARACTER]});
     glide_set(&d->tone, decibel_to_gain((double)control[TONE]));
     glide_set(&d->blend, 0.01 * (double)control[BLEND]);
     d->wanted = control[DRIVE] > 0.0f || control[TONE] != 0.0f;
@@ -158,8 +158,7 @@ static void process(void *self, const Io *io) {
         for (unsigned c = 0; c < io->channels; c++)
             memcpy(io->out[c], io->dry[c], io->n * sizeof(float));
     }
-    float change =
-        peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n);
+    float change = peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n);
     *io->reduction_db = change < 0.0f ? -change : 0.0f;
 }
 

@@ -117,7 +117,7 @@ START_TEST(aliases_of_5_khz_under_24_db_are_80_db_down) {
     spec.control[CHARACTER] = 50.0f;
     signals_sine(in[0], LENGTH, RATE, 4999.0, 0.5, 0.0);
     run(&spec, out);
-    double db = aliases_db(out[0] + RATE, RATE, 4999);
+    double db = aliases_db(out[0] + RATE, RATE, 4999.0);
     printf("aliases %.1f dB\n", db);
     ck_assert_double_le(db, -80.0);
 }

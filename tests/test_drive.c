@@ -132,7 +132,7 @@ START_TEST(aliases_of_5_khz_under_24_db_are_80_db_down) {
     for (int with = 0; with < 2; with++) {
         signals_sine(in[0], LENGTH, RATE, 4999.0, 1.0, 0.0);
         run_new(out, 1, 2, 24.0f, (float)with);
-        double db = aliases_db(out[0] + LENGTH - RATE, RATE, 4999);
+        double db = aliases_db(out[0] + LENGTH - ALIASES_FRAMES, RATE, 4999.0);
         printf("aliases %.1f dB\n", db);
         ck_assert_double_le(db, -80.0);
     }

@@ -27,15 +27,22 @@ static inline SpecRun spec_run(const PluginSpec *spec, double rate_hz, unsigned 
     return run;
 }
 
-static inline void spec_run_chunk(SpecRun *run, void *self, float *const *late, float *const *out,
-                                  size_t latency, size_t at, size_t n) {
+/* Its buffers, for as many channels as there can be. */
+typedef struct {
+    size_t latency;
+    float *late[PLUGIN_MAX_CHANNELS]; /* silence, the input, silence */
+    float *made[PLUGIN_MAX_CHANNELS];
+} SpecAudio;
+
+static inline void spec_run_chunk(SpecRun *run, void *self, const SpecAudio *audio, size_t at,
+                                  size_t n) {
     const float *in[PLUGIN_MAX_CHANNELS], *dry[PLUGIN_MAX_CHANNELS];
     float *to[PLUGIN_MAX_CHANNELS];
     float reduction_db = 0.0f;
-    for (unsigned c = 0; c < run->channels; c++) {
-        in[c] = late[c] + latency + at;
-        dry[c] = late[c] + at;
-        to[c] = out[c] + at;
+    for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++) {
+        in[c] = audio->late[c] + audio->latency + at;
+        dry[c] = audio->late[c] + at;
+        to[c] = audio->made[c] + at;
     }
     const Io io = {.n = n,
                    .channels = run->channels,
@@ -48,7 +55,8 @@ static inline void spec_run_chunk(SpecRun *run, void *self, float *const *late, 
     run->reduction_db = reduction_db > run->reduction_db ? reduction_db : run->reduction_db;
 }
 
-/* A new instance over n frames; out[c][t] is of in[c][t], the latency taken out. */
+/* A new instance over n frames; out[c][t] is of in[c][t], the latency taken out. in and out have
+ * PLUGIN_MAX_CHANNELS channels, also of a mono plugin. */
 static inline void spec_run_over(SpecRun *run, const float *const *in, float *const *out,
                                  size_t n) {
     const size_t room = (size_t)1 << 22;
@@ -57,21 +65,20 @@ static inline void spec_run_over(SpecRun *run, const float *const *in, float *co
     ck_assert(run->spec->prepare(self, run->rate_hz, run->channels, &arena));
     run->spec->reset(self);
     run->spec->set(self, run->control);
-    size_t latency = run->spec->latency(self, run->control);
-    float *late[PLUGIN_MAX_CHANNELS], *made[PLUGIN_MAX_CHANNELS];
-    for (unsigned c = 0; c < run->channels; c++) {
-        late[c] = calloc(n + 2 * latency, sizeof(float)); /* silence, in, silence */
-        made[c] = calloc(n + latency, sizeof(float));
-        memcpy(late[c] + latency, in[c], n * sizeof(float));
+    SpecAudio audio = {.latency = run->spec->latency(self, run->control)};
+    size_t all = n + audio.latency;
+    for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++) {
+        audio.late[c] = calloc(all + audio.latency, sizeof(float));
+        audio.made[c] = calloc(all, sizeof(float));
+        memcpy(audio.late[c] + audio.latency, in[c], n * sizeof(float));
     }
     run->reduction_db = 0.0f;
-    for (size_t at = 0; at < n + latency; at += run->chunk)
-        spec_run_chunk(run, self, late, made, latency, at,
-                       n + latency - at < run->chunk ? n + latency - at : run->chunk);
-    for (unsigned c = 0; c < run->channels; c++) {
-        memcpy(out[c], made[c] + latency, n * sizeof(float));
-        free(late[c]);
-        free(made[c]);
+    for (size_t at = 0; at < all; at += run->chunk)
+        spec_run_chunk(run, self, &audio, at, all - at < run->chunk ? all - at : run->chunk);
+    for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++) {
+        memcpy(out[c], audio.made[c] + audio.latency, n * sizeof(float));
+        free(audio.late[c]);
+        free(audio.made[c]);
     }
     free(self);
     free(memory);

@@ -81,7 +81,7 @@ START_TEST(it_is_down_in_time_and_only_as_early_as_the_look_ahead) {
         /* Two boxes: nowhere steeper than twice the mean slope. */
         for (size_t t = 5000; t < 5000 + delay; t++)
             ck_assert_double_le((double)gain[t - 1] - (double)gain[t],
-                                2.05 * 0.5 / (double)(delay - 2 * LIMIT_EDGE));
+                                2.05 * 0.5 / ((double)delay - 2.0 * LIMIT_EDGE));
     }
 }
 END_TEST

@@ -133,7 +133,9 @@ void crossover_process(Crossover *crossover, const float *const *in,
         to[b][0] = band[b][0];
         to[b][1] = band[b][right];
     }
-    bool moving = memcmp(crossover->state.g, crossover->goal, sizeof crossover->goal) != 0;
+    bool moving = false;
+    for (int s = 0; s < SPLITS; s++)
+        moving |= crossover->state.g[s] != crossover->goal[s];
     if (moving)
         run(crossover, from, to, n, true);
     else

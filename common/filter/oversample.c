@@ -107,8 +107,8 @@ static void filter(const Phases *x, unsigned q, unsigned reach, const float *tap
 enum { ROOM = OVERSAMPLE_PAST + OVERSAMPLE_BLOCK };
 
 /* Puts the past in front of each phase, and keeps the end of it for next time. */
-static void join(float *past, size_t length, float line[][ROOM], unsigned lines, size_t n) {
-    for (unsigned p = 0; p < lines; p++) {
+static void join(float *past, size_t length, float line[][ROOM], size_t lines, size_t n) {
+    for (size_t p = 0; p < lines; p++) {
         memcpy(line[p] + OVERSAMPLE_PAST - length, past + p * length, length * sizeof *past);
         memcpy(past + p * length, line[p] + OVERSAMPLE_PAST - length + n, length * sizeof *past);
     }
@@ -121,14 +121,15 @@ void oversample_up(Oversample *over, const float *in, OversampleTop top, size_t 
     for (unsigned s = 0; s < over->stages; s++) {
         Phases x = {.count = 1u << s};
         join(past, over->stage[s].past, line[s], x.count, n);
-        past += x.count * over->stage[s].past;
+        past += (size_t)x.count * over->stage[s].past;
         for (unsigned p = 0; p < x.count; p++)
             x.of[p] = line[s][p] + OVERSAMPLE_PAST;
         unsigned reach = over->stage[s].reach;
         for (unsigned q = 0; q < x.count; q++) {
             bool last = s + 1 == over->stages;
-            float *even = last ? top[2 * q] : line[s + 1][2 * q] + OVERSAMPLE_PAST;
-            float *odd = last ? top[2 * q + 1] : line[s + 1][2 * q + 1] + OVERSAMPLE_PAST;
+            size_t even_phase = (size_t)2 * q;
+            float *even = last ? top[even_phase] : line[s + 1][even_phase] + OVERSAMPLE_PAST;
+            float *odd = last ? top[even_phase + 1] : line[s + 1][even_phase + 1] + OVERSAMPLE_PAST;
             filter(&x, q, reach, over->stage[s].tap, even, n);
             memcpy(odd, back_from(&x, q, (reach - 1) / 2), n * sizeof *odd);
         }
@@ -139,11 +140,12 @@ void oversample_up(Oversample *over, const float *in, OversampleTop top, size_t 
 static void down_stage(Oversample *over, unsigned s, float *past, float x[][ROOM], float y[][ROOM],
                        size_t n) {
     unsigned count = 1u << s, reach = over->stage[s].reach, early = over->stage[s].early;
-    join(past, over->stage[s].past, x, 2 * count, n);
+    join(past, over->stage[s].past, x, (size_t)2 * count, n);
     Phases side = {.count = count}, middle = {.count = count};
     for (unsigned q = 0; q < count; q++) {
-        side.of[q] = x[2 * q + early] + OVERSAMPLE_PAST;
-        middle.of[q] = x[2 * q + 1 - early] + OVERSAMPLE_PAST;
+        size_t even_phase = (size_t)2 * q;
+        side.of[q] = x[even_phase + early] + OVERSAMPLE_PAST;
+        middle.of[q] = x[even_phase + 1 - early] + OVERSAMPLE_PAST;
     }
     for (unsigned q = 0; q < count; q++) {
         float *out = y[q] + OVERSAMPLE_PAST;
@@ -162,7 +164,7 @@ void oversample_down(Oversample *over, OversampleTop top, float *out, size_t n) 
     float *past = over->state.down;
     for (unsigned s = over->stages; s-- > 0; from = 1 - from) {
         down_stage(over, s, past, line[from], line[1 - from], n);
-        past += (2u << s) * over->stage[s].past;
+        past += (size_t)(2u << s) * over->stage[s].past;
     }
     memcpy(out, line[from][0] + OVERSAMPLE_PAST, n * sizeof *out);
 }

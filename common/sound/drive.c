@@ -7,13 +7,16 @@
 #include <math.h>
 
 static const double PI = 3.14159265358979323846;
+static const double QUIET = 1e-3;             /* -30 dB */
 static const double LEAST = 1e-7, MOST = 1.0; /* L^2: -70 and 0 dBFS */
 
 enum { BLOCK = OVERSAMPLE_BLOCK };
 
 unsigned drive_stages(double rate_hz, unsigned stages) {
-    for (; rate_hz > 50000.0 && stages > 1; rate_hz /= 2.0)
+    while (rate_hz > 50000.0 && stages > 1) {
+        rate_hz /= 2.0;
         stages--;
+    }
     return stages;
 }
 
@@ -22,6 +25,7 @@ void drive_prepare(Drive *drive, double rate_hz, unsigned channels, unsigned sta
     drive->quick = one_pole_coefficient(DRIVE_QUICK_MS, rate_hz);
     drive->rise = one_pole_coefficient(DRIVE_RISE_MS, rate_hz);
     drive->fall = one_pole_coefficient(DRIVE_FALL_MS, rate_hz);
+    drive->rest = one_pole_coefficient(DRIVE_REST_MS, rate_hz);
     drive->block_dc = (float)(1.0 - exp(-2.0 * PI * DRIVE_LOWEST_HZ / rate_hz));
     glide_prepare(&drive->push, DRIVE_GLIDE_MS, rate_hz);
     glide_prepare(&drive->character, DRIVE_GLIDE_MS, rate_hz);
@@ -61,7 +65,10 @@ static void follow(Drive *drive, const float *const *in, size_t at, float *level
         level[i] = 0.5f * (left[i] * left[i] + right[i] * right[i]);
     for (size_t i = 0; i < n; i++) {
         power = one_pole_step_double(power, (double)level[i], drive->quick);
-        now = one_pole_step_double(now, power, power > now ? drive->rise : drive->fall);
+        double fall = power > QUIET * now ? drive->fall : drive->rest;
+        now = one_pole_step_double(now, power, power > now ? drive->rise : fall);
+        double least = (double)level[i] * (1.0 / (DRIVE_CREST * DRIVE_CREST));
+        now = now > least ? now : least;
         now = now > MOST ? MOST : now < LEAST ? LEAST : now;
         level[i] = (float)now;
     }

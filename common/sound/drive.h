@@ -11,7 +11,9 @@
  * high-pass at DRIVE_LOWEST_HZ, which is always there.
  *
  * L^2 is the mean square of all channels over DRIVE_QUICK_MS, followed upwards within
- * DRIVE_RISE_MS and downwards within DRIVE_FALL_MS, so that it stays up between words; at least
+ * DRIVE_RISE_MS and downwards within DRIVE_FALL_MS, or within DRIVE_REST_MS where the input is 30 dB
+ * below it, so that it stays up between words and in pauses. So that the first sound of all is not
+ * squashed, no frame is over DRIVE_CREST times L: a consonant loses 12 dB at most while L rises. At least
  * -70 dBFS, as at first, and at most 0. It is taken from the input before that is delayed by the
  * oversampling, which gives it as long a start. One L for both channels.
  *
@@ -35,6 +37,8 @@
 #define DRIVE_QUICK_MS 2.0
 #define DRIVE_RISE_MS 3.0
 #define DRIVE_FALL_MS 2000.0
+#define DRIVE_REST_MS 20000.0
+#define DRIVE_CREST 4.0
 #define DRIVE_GLIDE_MS 20.0
 
 enum { DRIVE_CHANNELS = 2 };
@@ -46,8 +50,8 @@ typedef struct {
 
 typedef struct {
     unsigned channels;
-    double quick, rise, fall; /* poles */
-    float block_dc;           /* share of the way a frame */
+    double quick, rise, fall, rest; /* poles */
+    float block_dc;                 /* share of the way a frame */
     Glide push, character;
     struct {
         double power, level; /* over DRIVE_QUICK_MS; L^2 */

@@ -49,9 +49,10 @@ static void all(const char *const symbols[BANDS], float value, QualitySetting se
         settings[b] = (QualitySetting){symbols[b], value};
 }
 
-static void render_tone(Quality *quality, const QualitySetting *settings, size_t count, double hz,
-                        float *out) {
-    static float in[LENGTH];
+/* A tone of hz through the plugin; valid until the next. */
+static const float *render_tone(Quality *quality, const QualitySetting *settings, size_t count,
+                                double hz) {
+    static float in[LENGTH], out[LENGTH];
     QualityRun run = {.plugin = bundle,
                       .settings = settings,
                       .n_settings = count,
@@ -61,33 +62,34 @@ static void render_tone(Quality *quality, const QualitySetting *settings, size_t
                       .n = LENGTH};
     signals_sine(in, LENGTH, RATE, hz, 0.1, 0.3);
     quality_render(quality, &run);
+    return out;
 }
 
 static double gain_db(Quality *quality, const QualitySetting *settings, size_t count, double hz) {
-    static float out[LENGTH];
-    render_tone(quality, settings, count, hz, out);
+    const float *out = render_tone(quality, settings, count, hz);
     return 20.0 * log10(signals_tone_amplitude(out + RATE, RATE, RATE, hz) / 0.1);
 }
 
 static void tones(Quality *quality) {
     static const double amid[BANDS] = {50.0, 450.0, 2500.0, 14000.0};
-    static float out[LENGTH];
     QualitySetting settings[BANDS];
     double level = 0.0, ripple = 0.0;
     for (int b = 0; b < BANDS; b++)
-        for (float db = 6.0f; db <= 12.0f; db += 6.0f) {
-            const QualitySetting setting = {levels[b], db};
-            level = fmax(level, fabs(gain_db(quality, &setting, 1, amid[b]) - (double)db));
+        for (int up = 6; up <= 12; up += 6) {
+            const QualitySetting setting = {levels[b], (float)up};
+            level = fmax(level, fabs(gain_db(quality, &setting, 1, amid[b]) - up));
         }
     all(levels, 6.0f, settings);
-    for (double hz = 40.0; hz < 20000.0; hz *= 1.3)
+    for (int third = 0; third < 27; third++) {
+        double hz = 40.0 * pow(2.0, third / 3.0);
         ripple = fmax(ripple, fabs(gain_db(quality, settings, BANDS, hz) - 6.0));
+    }
     quality_row(quality, "band colour: level amid a band, worst", "dB", (Figure){level, NONE},
                 QUALITY_WITHIN, 0.5);
     quality_row(quality, "band colour: ripple, all bands +6", "dB", (Figure){ripple, NONE},
                 QUALITY_WITHIN, 0.5);
     all(drives, 24.0f, settings);
-    render_tone(quality, settings, BANDS, 4999.0, out);
+    const float *out = render_tone(quality, settings, BANDS, 4999.0);
     quality_row(quality, "band colour: aliases of 5 kHz, drive 24", "dB",
                 (Figure){aliases_db(out + RATE, RATE, 4999.0), NONE}, QUALITY_AT_MOST, -80.0);
 }
@@ -96,12 +98,12 @@ static void rows(Quality *quality) {
     QualitySetting settings[BANDS];
     Figure idle = worst_of(quality, &(WorstOf){bundle, NULL, 0, frames_changed, false});
     quality_row(quality, "band colour: frames changed when idle", "", idle, QUALITY_AT_MOST, 0.0);
-    for (float drive = 12.0f; drive <= 24.0f; drive += 12.0f) {
-        all(drives, drive, settings);
+    for (int drive = 12; drive <= 24; drive += 12) {
+        all(drives, (float)drive, settings);
         Figure off = worst_of(quality, &(WorstOf){bundle, settings, BANDS, level_off, false});
         quality_row(quality,
-                    drive < 20.0f ? "band colour: RMS off, drives 12"
-                                  : "band colour: RMS off, drives 24",
+                    drive == 12 ? "band colour: RMS off, drives 12"
+                                : "band colour: RMS off, drives 24",
                     "dB", off, QUALITY_WITHIN, 1.0);
     }
     all(drives, 12.0f, settings);

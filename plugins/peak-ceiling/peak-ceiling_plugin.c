@@ -174,7 +174,7 @@ static void saturate(PeakCeiling *p, unsigned c, const float *knee, const float 
 }
 
 /* What the limiter gets, oversample_delay() late. untouched[i]: frames since anything was done. */
-static void shape(PeakCeiling *p, const Io *io, float *const *shaped, size_t *untouched) {
+static void shape(PeakCeiling *p, const Io *io, float shaped[][PLUGIN_CHUNK], size_t *untouched) {
     float drive[PLUGIN_CHUNK], knee[PLUGIN_CHUNK], weight[PLUGIN_CHUNK];
     bool runs = warm_fade_runs(&p->fade, p->coloured);
     if (warm_fade_begins(&p->fade, p->coloured))
@@ -218,10 +218,10 @@ static float true_peak(PeakCeiling *p, const float *peak, const float *gain, siz
 static void process(void *self, const Io *io) {
     PeakCeiling *p = self;
     float shaped[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK], peak[PLUGIN_CHUNK], gain[PLUGIN_CHUNK];
-    float *const to[PLUGIN_MAX_CHANNELS] = {shaped[0], shaped[1]};
+    const float *const wave[PLUGIN_MAX_CHANNELS] = {shaped[0], shaped[1]};
     size_t untouched[PLUGIN_CHUNK];
-    shape(p, io, to, untouched);
-    wave_peak_process(&p->wave, (const float *const *)to, peak, io->n);
+    shape(p, io, shaped, untouched);
+    wave_peak_process(&p->wave, wave, peak, io->n);
     float least = limit_gain_process(&p->limit, peak, gain, io->n);
     for (unsigned c = 0; c < p->channels; c++) {
         delay_write(&p->shaped[c], shaped[c], io->n);

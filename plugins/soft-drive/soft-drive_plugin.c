@@ -114,9 +114,10 @@ static void set(void *self, const float *control) {
 
 /* The driven sound, aligned with dry. What the tilt does to the level of a usual voice is taken
  * back at once; level_match, which is slow, has only what is left to do. */
-static void make_driven(SoftDrive *d, const Io *io, float *const *driven) {
+static void make_driven(SoftDrive *d, const Io *io, float driven[][PLUGIN_CHUNK]) {
+    float *const to[PLUGIN_MAX_CHANNELS] = {driven[0], driven[1]};
     float tone[PLUGIN_CHUNK], usual[PLUGIN_CHUNK];
-    drive_process(&d->drive, io->in, driven, io->n);
+    drive_process(&d->drive, io->in, to, io->n);
     glide_process(&d->tone, tone, io->n);
     for (size_t i = 0; i < io->n; i++) {
         float power = tone[i] * tone[i];
@@ -127,7 +128,7 @@ static void make_driven(SoftDrive *d, const Io *io, float *const *driven) {
         for (size_t i = 0; i < io->n; i++)
             driven[c][i] *= usual[i];
     }
-    level_match_process(&d->match, io->dry, driven, io->n);
+    level_match_process(&d->match, io->dry, to, io->n);
 }
 
 /* Ends are exact: at no weight dry, to the bit. */
@@ -148,8 +149,7 @@ static void process(void *self, const Io *io) {
     glide_process(&d->blend, blend, io->n);
     if (runs) {
         float driven[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK];
-        float *const to[PLUGIN_MAX_CHANNELS] = {driven[0], driven[1]};
-        make_driven(d, io, to);
+        make_driven(d, io, driven);
         for (size_t i = 0; i < io->n; i++)
             weight[i] *= blend[i];
         for (unsigned c = 0; c < io->channels; c++)

@@ -93,6 +93,24 @@ START_TEST(under_the_ceiling_it_is_the_input_to_the_bit) {
 }
 END_TEST
 
+START_TEST(drive_is_a_gain_and_colour_bends_where_the_limiter_rests) {
+    signals_sine(in[0], LENGTH, 48000.0, 300.0, 0.2, 0.0);
+    SpecRun spec = spec_run(&plugin_spec, 48000.0, 1);
+    spec.control[CEILING] = 0.0f;
+    spec.control[DRIVE] = 6.0f;
+    run(&spec, out);
+    ck_assert_double_eq_tol(signals_tone_amplitude(out[0] + 4800, 9600, 48000.0, 300.0),
+                            0.2 * pow(10.0, 0.3), 1e-3);
+    spec.control[DRIVE] = 0.0f;
+    spec.control[COLOUR] = 100.0f;
+    run(&spec, out);
+    ck_assert(spec.reduction_db == 0.0f);
+    /* x / sqrt(1 + x^2): H3 = A^3 / 8, and under 5 % less for the next term */
+    ck_assert_double_eq_tol(signals_tone_amplitude(out[0] + 4800, 9600, 48000.0, 900.0),
+                            0.2 * 0.2 * 0.2 / 8.0, 1e-4);
+}
+END_TEST
+
 START_TEST(it_comes_back_to_the_input_after_a_peak) {
     signals_sine(in[0], LENGTH, 48000.0, 300.0, 0.3, 0.0);
     in[0][2000] = 3.0f;
@@ -189,6 +207,7 @@ int main(void) {
     TCase *tcase = tcase_create("peak_ceiling");
     tcase_add_loop_test(tcase, no_true_peak_is_over_the_ceiling, 0, 4);
     tcase_add_test(tcase, under_the_ceiling_it_is_the_input_to_the_bit);
+    tcase_add_test(tcase, drive_is_a_gain_and_colour_bends_where_the_limiter_rests);
     tcase_add_test(tcase, it_comes_back_to_the_input_after_a_peak);
     tcase_add_test(tcase, a_held_tone_is_not_distorted);
     tcase_add_test(tcase, both_channels_get_one_gain);

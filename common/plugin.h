@@ -84,10 +84,9 @@ typedef struct {
 
 /* Where a plugin, by what it is for, keeps less than every bundle promises (DEVELOPERS.md). */
 typedef enum {
-    PLUGIN_FILTERS =
-        1,            /* the output may be up to 60 us later than reported: a filter's own delay */
-    PLUGIN_BENDS = 2, /* the waveform, so that two channels may change by more than one gain */
-    PLUGIN_SPREADS = 4,   /* makes sides of its own: the image moves */
+    PLUGIN_FILTERS = 1, /* the output may be up to 60 us, or 4 frames, late: a filter's own delay */
+    PLUGIN_BENDS = 2,   /* the waveform, so that two channels may change by more than one gain */
+    PLUGIN_SPREADS = 4, /* makes sides of its own: the image moves */
     PLUGIN_NEW_SOUND = 8, /* nothing of the input is in the output as it was, only late */
 } PluginMay;
 

@@ -107,9 +107,10 @@ static bool find_noise(const float *out, const float *noise, size_t n, size_t ar
 
 /* Frames that a filter may be late by itself: the delay that goes with any low-pass is part of its
  * sound, and no host could make up for it at all frequencies. 60 us, a little more than a
- * fourth-order Butterworth low-pass at 8 kHz has below its corner: 2.61 / (2 pi 8000) = 52 us. */
+ * fourth-order Butterworth low-pass at 8 kHz has below its corner: 2.61 / (2 pi 8000) = 52 us; or 4
+ * frames, as bands are that sum to an all-pass at an eighth of the rate: 2.83 / (2 pi / 8) = 3.6. */
 static size_t own_delay(const Subject *subject) {
-    return contract_may(subject, "filter") ? (size_t)ceil(60e-6 * subject->rate_hz) : 0;
+    return contract_may(subject, "filter") ? (size_t)fmax(4.0, ceil(60e-6 * subject->rate_hz)) : 0;
 }
 
 /* A noise 10 dB under the take passes through with it. Whatever gains and filters do to it, the

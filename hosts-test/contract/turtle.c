@@ -59,12 +59,11 @@ static bool text(const LilvNode *node, size_t least) {
     return node && lilv_node_is_literal(node) && strlen(lilv_node_as_string(node)) >= least;
 }
 
+/* By asking, since lilv lists only one of several texts of the same language. */
 bool contract_may(const Subject *subject, const char *word) {
-    LilvNodes *said = all(subject, self(subject), OWN "may");
-    LILV_FOREACH(nodes, i, said)
-    if (strcmp(lilv_node_as_string(lilv_nodes_get(said, i)), word) == 0)
-        return true;
-    return false;
+    LilvWorld *world = subject->plugin->world;
+    return lilv_world_ask(world, self(subject), lilv_new_uri(world, OWN "may"),
+                          lilv_new_string(world, word));
 }
 
 double contract_most_gain_db(const Subject *subject) {

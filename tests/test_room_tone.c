@@ -45,8 +45,10 @@ static void sing(double seconds) {
 }
 
 static bool knows(float *db) {
-    *db = NAN;
-    return room_tone_get(&memory, db);
+    RoomLevels levels = {.all_db = NAN};
+    bool known = room_tone_get(&memory, &levels);
+    *db = levels.all_db;
+    return known;
 }
 
 /* Votes and means are of many hops, so that no stray of one moves them by a dB. */

@@ -28,12 +28,18 @@ void room_tone_reset(RoomTone *memory) {
     memset(&memory->state, 0, sizeof memory->state);
 }
 
-/* Whether two spectra are the same but for a gain. */
+void room_tone_begin_with(RoomTone *memory, const RoomLevels *levels) {
+    if (memory->bands > 0)
+        memory->state.candidate[0] = (RoomCandidate){
+            .levels = *levels, .votes = MOST_OCCASIONS * memory->enough, .visits = MOST_OCCASIONS};
+}
+
+/* Whether two spectra are the same but for a gain, by the octaves from 359 Hz up. */
 static bool same_spectrum(const RoomLevels *a, const RoomLevels *b, int bands) {
     float sum = 0.0f, squares = 0.0f;
-    for (int k = 0; k < bands; k++)
+    for (int k = 1; k <= bands; k++)
         sum += a->band_db[k] - b->band_db[k];
-    for (int k = 0; k < bands; k++) {
+    for (int k = 1; k <= bands; k++) {
         float stray = a->band_db[k] - b->band_db[k] - sum / (float)bands;
         squares += stray * stray;
     }
@@ -48,7 +54,7 @@ static bool same(const RoomLevels *a, const RoomLevels *b, int bands) {
 static void average(RoomLevels *mean, const RoomLevels *one, size_t n) {
     float share = 1.0f / (float)(n + 1);
     mean->all_db += share * (one->all_db - mean->all_db);
-    for (int b = 0; b < ROOM_TONE_BANDS; b++)
+    for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         mean->band_db[b] += share * (one->band_db[b] - mean->band_db[b]);
 }
 
@@ -115,12 +121,12 @@ void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, b
         return;
     }
     RoomLevels hop = {.all_db = level_db};
-    for (int b = 0; b < memory->bands; b++)
-        hop.band_db[b] = decibel_from_power(frame->power[b + 1]);
+    for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
+        hop.band_db[b] = decibel_from_power(frame->power[b]);
     vote(memory, &hop, is_steady(memory, &hop));
 }
 
-bool room_tone_get(const RoomTone *memory, float *level_db) {
+bool room_tone_get(const RoomTone *memory, RoomLevels *levels) {
     const RoomCandidate *most = NULL;
     for (int k = 0; k < ROOM_TONE_CANDIDATES; k++) {
         const RoomCandidate *c = &memory->state.candidate[k];
@@ -130,6 +136,6 @@ bool room_tone_get(const RoomTone *memory, float *level_db) {
     }
     if (!most)
         return false;
-    *level_db = most->levels.all_db;
+    *levels = most->levels;
     return true;
 }

@@ -34,13 +34,13 @@
 
 enum {
     ROOM_TONE_RUN = 6,        /* hops in a row that make a steady stretch */
-    ROOM_TONE_BANDS = 5,      /* most octaves from 359 Hz up */
+    ROOM_TONE_BANDS = 5,      /* most octaves from 359 Hz up that are compared */
     ROOM_TONE_CANDIDATES = 3, /* what may come back: room, breath, the room turned down */
 };
 
-/* A level, and those of the octaves in it. */
+/* A level, and those of the octaves. */
 typedef struct {
-    float all_db, band_db[ROOM_TONE_BANDS];
+    float all_db, band_db[OCTAVE_BANK_BANDS];
 } RoomLevels;
 
 typedef struct {
@@ -62,9 +62,11 @@ typedef struct {
 
 void room_tone_prepare(RoomTone *memory, double rate_hz, double hops_per_second);
 void room_tone_reset(RoomTone *memory);
+/* After a reset: as if this had been the room on as many occasions as are kept. */
+void room_tone_begin_with(RoomTone *memory, const RoomLevels *levels);
 /* One hop; level_db: its level, as the caller wants it remembered. */
 void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung);
-/* False while nothing is known to be the room; then *level_db is left alone. */
-bool room_tone_get(const RoomTone *memory, float *level_db);
+/* False while nothing is known to be the room; then *levels is left alone. */
+bool room_tone_get(const RoomTone *memory, RoomLevels *levels);
 
 #endif

@@ -14,9 +14,10 @@ static const float SIBILANT_VOICE_LOW_HZ = 100.0f, SIBILANT_VOICE_HIGH_HZ = 1500
 static const float CLICK_DEPTH_DB = 48.0f;
 
 static BreathFinderParams breath_params(void) {
-    return (BreathFinderParams){.sensitivity_db = controls_initial("breath-ducker", "sensitivity"),
-                                .shortest_ms = controls_initial("breath-ducker", "shortest"),
-                                .clear_ms = 0.0f};
+    return (BreathFinderParams){
+        .scene = {.sensitivity_db = controls_initial("breath-ducker", "sensitivity"),
+                  .shortest_breath_ms = controls_initial("breath-ducker", "shortest")},
+        .clear_ms = 0.0f};
 }
 
 static BandRatioParams sibilant_bands(void) {
@@ -68,8 +69,10 @@ static bool prepare(Analysis *analysis, Arena *arena) {
         k_weight_prepare(&analysis->k[c], rate_hz);
     band_crest_prepare(&analysis->profile, rate_hz);
     analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
-    breath_finder_prepare(&analysis->breath, rate_hz, hops_per_second);
     const BreathFinderParams breaths = breath_params();
+    scene_prepare(&analysis->scene, rate_hz, hops_per_second);
+    scene_set(&analysis->scene, &breaths.scene);
+    breath_finder_prepare(&analysis->breath, hops_per_second);
     breath_finder_set(&analysis->breath, &breaths);
     analysis->breath_late = breath_finder_delay(&analysis->breath, &breaths);
     band_ratio_prepare(&analysis->bands, rate_hz);
@@ -175,9 +178,9 @@ static void follow_phrases(Analysis *analysis, const EarHop *hop) {
 }
 
 /* The finder tells of the hop breath_late before this one. */
-static void follow_breaths(Analysis *analysis, const VoiceFrame *frame) {
+static void follow_breaths(Analysis *analysis, const SceneMoment *moment) {
     Measures *m = analysis->measures;
-    bool down = breath_finder_step(&analysis->breath, frame);
+    bool down = breath_finder_step(&analysis->breath, moment);
     double hop_s = (double)analysis->listener.sense.hop / analysis->rate_hz;
     double middle_s =
         analysis_hop_s(analysis, analysis->n_hops - 1) - (double)analysis->breath_late * hop_s;
@@ -194,6 +197,8 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     analysis->hops =
         more(analysis->hops, analysis->n_hops, &analysis->room_hops, sizeof *analysis->hops);
     EarHop *hop = &analysis->hops[analysis->n_hops++];
+    SceneMoment moment;
+    scene_step(&analysis->scene, frame, &moment);
     hop->power = frame->power[1] + frame->power[2] + frame->power[3] + frame->power[4];
     hop->kind = (unsigned char)sung_gate_step(&analysis->gate, frame);
     hop->k_power = analysis->k_late[0]; /* of the moment that the frame tells of */
@@ -203,7 +208,7 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
         (float)(analysis->k_sum / (double)analysis->listener.sense.hop);
     analysis->k_sum = 0.0;
     follow_phrases(analysis, hop);
-    follow_breaths(analysis, frame);
+    follow_breaths(analysis, &moment);
     analysis->window_sung += hop->kind == MOMENT_SUNG;
     if (analysis->n_hops % analysis->window_hops == 0) {
         band_crest_window(&analysis->profile, 2 * analysis->window_sung >= analysis->window_hops);

@@ -22,6 +22,7 @@
 #include "voice/phrase_level.h"
 #include "voice/pitch.h"
 #include "voice/pitch_floor.h"
+#include "voice/scene.h"
 #include "voice/sung_gate.h"
 
 enum { ANALYSIS_BLOCK = 4096, ANALYSIS_CENTRES = 256 };
@@ -68,6 +69,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     float *readings; /* Hz, 0 unvoiced */
     size_t n_readings, room_readings;
 
+    Scene scene;
     BreathFinder breath;
     size_t breath_late; /* hops */
     bool breathing;

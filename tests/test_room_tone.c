@@ -32,7 +32,7 @@ static void hear(double seconds, const float *spectrum, float level_db) {
             double db = (double)(level_db + spectrum[b]) + STRAY_DB[b] * random_normal(&chance);
             frame.power[b] = (float)pow(10.0, db / 10.0);
         }
-        room_tone_step(&memory, &frame, level_db + 0.3f * (float)random_normal(&chance), false);
+        room_tone_step(&memory, &frame, level_db + 0.3f * (float)random_normal(&chance), false, false);
     }
 }
 
@@ -41,7 +41,7 @@ static void sing(double seconds) {
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         frame.power[b] = 0.01f;
     for (int k = 0; k < (int)lround(seconds * HOPS); k++)
-        room_tone_step(&memory, &frame, -20.0f, true);
+        room_tone_step(&memory, &frame, -20.0f, true, false);
 }
 
 static bool knows(float *db) {
@@ -181,7 +181,7 @@ START_TEST(hops_that_are_not_whole_say_nothing) {
     VoiceFrame cut = {.periodicity = 0.0f, .whole = false};
     float db;
     for (int k = 0; k < 1000; k++) {
-        room_tone_step(&memory, &cut, -300.0f, false);
+        room_tone_step(&memory, &cut, -300.0f, false, false);
         if (k % 100 == 0)
             sing(0.1);
     }

@@ -67,11 +67,13 @@ static bool is_steady(RoomTone *memory, const RoomLevels *hop) {
     return run + 1 >= ROOM_TONE_RUN;
 }
 
-static void vote_for(const RoomTone *memory, RoomCandidate *c) {
+static void vote_for(const RoomTone *memory, RoomCandidate *c, bool plain) {
     c->visits += !c->here && c->visits < MOST_OCCASIONS;
     c->here = true;
     if (c->votes < c->visits * memory->enough)
         c->votes += ADDED;
+    if (plain && c->plain < memory->enough)
+        c->plain += ADDED;
     average(&c->levels, &memory->state.now, c->votes / ADDED);
 }
 
@@ -95,15 +97,26 @@ static RoomCandidate *find(RoomTone *memory) {
     return free;
 }
 
-static void vote(RoomTone *memory, const RoomLevels *hop, bool steady) {
-    RoomCandidate *found = steady ? find(memory) : NULL;
+static RoomCandidate *fewest_votes(RoomTone *memory) {
+    RoomCandidate *fewest = &memory->state.candidate[0];
+    for (int k = 1; k < ROOM_TONE_CANDIDATES; k++)
+        if (memory->state.candidate[k].votes < fewest->votes)
+            fewest = &memory->state.candidate[k];
+    return fewest;
+}
+
+/* A steady hop has its say. */
+static void vote(RoomTone *memory, const RoomLevels *hop, bool plain) {
+    RoomCandidate *found = find(memory);
     if (found)
-        vote_for(memory, found);
+        vote_for(memory, found, plain);
+    else
+        vote_against(fewest_votes(memory));
     for (int k = 0; k < ROOM_TONE_CANDIDATES; k++) {
         RoomCandidate *c = &memory->state.candidate[k];
-        bool quieter = hop->all_db < c->levels.all_db - QUIETER_DB;
-        bool other = steady && (!found || same_spectrum(hop, &c->levels, memory->bands));
-        if (c != found && (quieter || other))
+        bool quieter =
+            found && found->visits >= OCCASIONS && hop->all_db < c->levels.all_db - QUIETER_DB;
+        if (c != found && (quieter || same_spectrum(hop, &c->levels, memory->bands)))
             vote_against(c);
     }
 }
@@ -113,7 +126,8 @@ static void leave(RoomTone *memory) {
         memory->state.candidate[k].here = false;
 }
 
-void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung) {
+void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung,
+                    bool plain) {
     if (memory->bands == 0 || sung || !frame->whole) {
         memory->state.run = 0;
         if (sung)
@@ -123,15 +137,21 @@ void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, b
     RoomLevels hop = {.all_db = level_db};
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         hop.band_db[b] = decibel_from_power(frame->power[b]);
-    vote(memory, &hop, is_steady(memory, &hop));
+    if (is_steady(memory, &hop))
+        vote(memory, &hop, plain);
+}
+
+/* Heard on two occasions, or for half as long when it was never taken for anything else. */
+static bool is_known(const RoomTone *memory, const RoomCandidate *c) {
+    return (c->votes >= memory->enough && c->visits >= OCCASIONS) ||
+           (2 * c->votes >= memory->enough && 2 * c->plain >= memory->enough);
 }
 
 bool room_tone_get(const RoomTone *memory, RoomLevels *levels) {
     const RoomCandidate *most = NULL;
     for (int k = 0; k < ROOM_TONE_CANDIDATES; k++) {
         const RoomCandidate *c = &memory->state.candidate[k];
-        if (c->votes >= memory->enough && c->visits >= OCCASIONS &&
-            (!most || c->votes > most->votes))
+        if (is_known(memory, c) && (!most || c->votes > most->votes))
             most = c;
     }
     if (!most)

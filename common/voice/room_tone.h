@@ -46,6 +46,7 @@ typedef struct {
 typedef struct {
     RoomLevels levels;
     size_t votes;  /* 0: the place is free */
+    size_t plain;  /* of all votes it was given, those of hops taken for the room */
     size_t visits; /* occasions on which it was heard */
     bool here;     /* on this one, too */
 } RoomCandidate;
@@ -64,8 +65,10 @@ void room_tone_prepare(RoomTone *memory, double rate_hz, double hops_per_second)
 void room_tone_reset(RoomTone *memory);
 /* After a reset: as if this had been the room on as many occasions as are kept. */
 void room_tone_begin_with(RoomTone *memory, const RoomLevels *levels);
-/* One hop; level_db: its level, as the caller wants it remembered. */
-void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung);
+/* One hop; level_db: its level, as the caller wants it remembered; plain: what is known of it speaks
+ * for the room, too. */
+void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung,
+                    bool plain);
 /* False while nothing is known to be the room; then *levels is left alone. */
 bool room_tone_get(const RoomTone *memory, RoomLevels *levels);
 

@@ -146,6 +146,8 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
     for (int c = 1; c < SCENE_KINDS; c++)
         if (moment->p[c] > moment->p[moment->likeliest])
             moment->likeliest = (SceneKind)c;
+    scene_room_judged(&scene->room, frame, moment->level_db, moment->periodic, all <= gate,
+                      moment->likeliest == SCENE_ROOM);
     scene_class_evidence(moment->p, evidence);
     moment->kind = (SceneKind)viterbi_step(&scene->path, evidence);
 }

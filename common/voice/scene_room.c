@@ -29,14 +29,18 @@ void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels) {
 void scene_room_step(SceneRoom *room, const VoiceFrame *frame, float level_db, bool periodic,
                      bool cut) {
     float known_db;
-    VoiceFrame heard = *frame;
-    heard.whole = frame->whole && !cut;
-    room_tone_step(&room->tone, &heard, level_db, periodic);
-    if (!heard.whole || (periodic && !noise_floor_get(&room->all, &known_db)))
+    if (!frame->whole || cut || (periodic && !noise_floor_get(&room->all, &known_db)))
         return;
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         noise_floor_step(&room->band[b], decibel_from_power(frame->power[b]), periodic);
     noise_floor_step(&room->all, level_db, periodic);
+}
+
+void scene_room_judged(SceneRoom *room, const VoiceFrame *frame, float level_db, bool periodic,
+                       bool cut, bool plain) {
+    VoiceFrame heard = *frame;
+    heard.whole = frame->whole && !cut;
+    room_tone_step(&room->tone, &heard, level_db, periodic, plain);
 }
 
 bool scene_room_get(const SceneRoom *room, RoomLevels *levels) {

@@ -32,6 +32,9 @@ void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels);
 /* One hop; level_db: its level from 359 Hz up. */
 void scene_room_step(SceneRoom *room, const VoiceFrame *frame, float level_db, bool periodic,
                      bool cut);
+/* The same hop, once it was judged; plain: it is taken for the room. */
+void scene_room_judged(SceneRoom *room, const VoiceFrame *frame, float level_db, bool periodic,
+                       bool cut, bool plain);
 /* False while nothing is known; then *levels is left alone. */
 bool scene_room_get(const SceneRoom *room, RoomLevels *levels);
 

@@ -8,19 +8,19 @@
 #include <stdlib.h>
 
 enum { STEPS = 3000 };
-static MomentKind kind[STEPS];
+static GainHoldSound kind[STEPS];
 
 /* The rule of the header, by looking at the whole sequence. */
 static bool may_move(int now, int behind) {
     int there = now - behind, next = there < 0 ? 0 : there, last = there - 1;
-    while (next <= now && kind[next] != MOMENT_SUNG)
+    while (next <= now && kind[next] != GAIN_HOLD_SUNG)
         next++;
-    while (last >= 0 && kind[last] != MOMENT_SUNG)
+    while (last >= 0 && kind[last] != GAIN_HOLD_SUNG)
         last--;
-    MomentKind sounds = there < 0 ? MOMENT_QUIET : kind[there];
-    if (sounds == MOMENT_NOISE)
+    GainHoldSound sounds = there < 0 ? GAIN_HOLD_QUIET : kind[there];
+    if (sounds == GAIN_HOLD_OTHER)
         return last >= 0 && next <= now && next - last <= behind;
-    return sounds != MOMENT_HISS && next <= now;
+    return sounds != GAIN_HOLD_HISS && next <= now;
 }
 
 START_TEST(it_follows_the_rule_for_any_sequence_and_delay) {
@@ -31,10 +31,10 @@ START_TEST(it_follows_the_rule_for_any_sequence_and_delay) {
         GainHold hold;
         gain_hold_prepare(&hold, behinds[k]);
         int left = 0;
-        MomentKind now = MOMENT_QUIET;
+        GainHoldSound now = GAIN_HOLD_QUIET;
         for (int i = 0; i < STEPS; i++) {
             if (left-- == 0) {
-                now = (MomentKind)random_below(&random, 4);
+                now = (GainHoldSound)random_below(&random, 4);
                 left = (int)random_below(&random, k % 2 ? 120 : 20);
             }
             kind[i] = now;
@@ -49,10 +49,10 @@ START_TEST(nothing_moves_before_the_first_voice) {
     GainHold hold;
     gain_hold_prepare(&hold, 34);
     for (int i = 0; i < 200; i++)
-        ck_assert(!gain_hold_step(&hold, i % 2 ? MOMENT_QUIET : MOMENT_NOISE));
+        ck_assert(!gain_hold_step(&hold, i % 2 ? GAIN_HOLD_QUIET : GAIN_HOLD_OTHER));
     gain_hold_reset(&hold);
-    ck_assert(!gain_hold_step(&hold, MOMENT_QUIET));
-    ck_assert(gain_hold_step(&hold, MOMENT_SUNG)); /* ahead of it there was quiet */
+    ck_assert(!gain_hold_step(&hold, GAIN_HOLD_QUIET));
+    ck_assert(gain_hold_step(&hold, GAIN_HOLD_SUNG)); /* ahead of it there was quiet */
 }
 END_TEST
 

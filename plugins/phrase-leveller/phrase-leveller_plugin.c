@@ -18,6 +18,7 @@
 #include "voice/scene.h"
 
 static const double LOOK_AHEAD_S = 0.2;
+static const SceneParams SCENE = {.sensitivity_db = 0.0f, .shortest_breath_ms = 100.0f};
 /* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
  * the voice is known noise may pass for one. */
 static const float NO_PHRASE_DB = 24.0f;
@@ -151,9 +152,10 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     for (int c = 0; c < PLUGIN_MAX_CHANNELS; c++)
         k_weight_prepare(&p->k_weight[c], rate_hz);
     scene_prepare(&p->scene, rate_hz, hops_per_second);
+    scene_set(&p->scene, &SCENE);
     phrase_level_prepare(&p->level, hops_per_second);
     /* A gain is reached one hop after it was found, from what was heard VOICE_SENSE_DELAY ago. */
-    gain_hold_prepare(&p->hold, ahead - 1 - VOICE_SENSE_DELAY);
+    gain_hold_prepare(&p->hold, ahead - 1 - VOICE_SENSE_DELAY, scene_late(hops_per_second, &SCENE));
     gain_slew_prepare(&p->slew, hops_per_second);
     gain_line_prepare(&p->line, hop);
     reset(p);
@@ -208,7 +210,7 @@ static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
     SceneMoment moment;
     scene_step(&p->scene, frame, &moment);
     phrase_level_step(&p->level, hop_power(p), moment.sung);
-    bool may_move = gain_hold_step(&p->hold, gain_hold_sound(&moment)) || !p->gap_freeze;
+    bool may_move = gain_hold_step(&p->hold, &moment) || !p->gap_freeze;
     float gain_db = gain_slew_step(&p->slew, wished_gain(p), may_move);
     gain_line_next(&p->line, decibel_fast_gain(gain_db));
 }

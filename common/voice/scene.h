@@ -50,8 +50,9 @@ typedef struct {
     SceneKind kind;       /* decided, of the hop scene_late() before this one */
     bool periodic;        /* this hop: sung, hummed or whistled */
     bool hisses;          /* more power above 5745 Hz than from there down to 359 Hz */
-    bool sung;            /* likeliest voiced, does not hiss, less than 25 dB under the voice */
-    float level_db;       /* from 359 Hz up, and what of a voice lies below */
+    bool
+        sung; /* likeliest voiced; does not hiss, 6 dB over the room, 25 dB under the voice at most */
+    float level_db; /* from 359 Hz up, and what of a voice lies below */
     SceneFeatures features;
     SceneKnown known;
 } SceneMoment;

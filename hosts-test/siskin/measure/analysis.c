@@ -44,7 +44,7 @@ static const double SIBILANT_JOIN_S = 0.03, SIBILANT_SHORTEST_S = 0.03;
 /* A mouth click is a burst or a few within some 30 ms (Trouvain and Malisz, 2016: one to several).
  */
 static const double CLICK_JOIN_S = 0.03;
-/* As sung_gate.h has it, once the voice is known: what lies further under it is none. */
+/* As scene.h has it, once the voice is known: what lies further under it is none. */
 static const double UNDER_VOICE_DB = 25.0;
 
 static const double PROFILE_S = 0.4;
@@ -62,7 +62,6 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     clipping_prepare(&analysis->tops, rate_hz, analysis->channels);
     listener_prepare(&analysis->listener, rate_hz);
     double hops_per_second = rate_hz / (double)analysis->listener.sense.hop;
-    sung_gate_prepare(&analysis->gate, hops_per_second);
     phrase_level_prepare(&analysis->phrase, hops_per_second);
     phrase_level_set(&analysis->phrase, 1e9); /* the plain mean, however long the phrase */
     for (unsigned c = 0; c < analysis->channels; c++)
@@ -161,7 +160,7 @@ static void *more(void *array, size_t count, size_t *room, size_t size) {
  * room for the next. */
 static void follow_phrases(Analysis *analysis, const EarHop *hop) {
     Measures *m = analysis->measures;
-    bool sung = hop->kind == MOMENT_SUNG;
+    bool sung = hop->sung;
     bool apart = analysis->phrase.state.silent >= analysis->phrase.split;
     size_t now = analysis->n_hops - 1;
     phrase_level_step(&analysis->phrase, hop->k_power, sung);
@@ -200,7 +199,8 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     SceneMoment moment;
     scene_step(&analysis->scene, frame, &moment);
     hop->power = frame->power[1] + frame->power[2] + frame->power[3] + frame->power[4];
-    hop->kind = (unsigned char)sung_gate_step(&analysis->gate, frame);
+    hop->sung = moment.sung;
+    hop->quiet = moment.likeliest == SCENE_ROOM;
     hop->k_power = analysis->k_late[0]; /* of the moment that the frame tells of */
     memmove(analysis->k_late, analysis->k_late + 1,
             sizeof analysis->k_late - sizeof *analysis->k_late);
@@ -209,7 +209,7 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     analysis->k_sum = 0.0;
     follow_phrases(analysis, hop);
     follow_breaths(analysis, &moment);
-    analysis->window_sung += hop->kind == MOMENT_SUNG;
+    analysis->window_sung += hop->sung;
     if (analysis->n_hops % analysis->window_hops == 0) {
         band_crest_window(&analysis->profile, 2 * analysis->window_sung >= analysis->window_hops);
         analysis->window_sung = 0;
@@ -223,8 +223,7 @@ static size_t quiet_run(const Analysis *analysis, long hop) {
     size_t run = 0;
     if (hop >= (long)analysis->n_hops)
         hop = (long)analysis->n_hops - 1;
-    while (hop - (long)run >= VOICE_SENSE_SMOOTHED &&
-           analysis->hops[hop - (long)run].kind == MOMENT_QUIET)
+    while (hop - (long)run >= VOICE_SENSE_SMOOTHED && analysis->hops[hop - (long)run].quiet)
         run++;
     return run;
 }
@@ -233,7 +232,7 @@ static size_t quiet_run(const Analysis *analysis, long hop) {
 static long count_sung(const Analysis *analysis, long first, long last) {
     long sung = 0;
     for (long i = first; i < last; i++)
-        sung += i >= 0 && i < (long)analysis->n_hops && analysis->hops[i].kind == MOMENT_SUNG;
+        sung += i >= 0 && i < (long)analysis->n_hops && analysis->hops[i].sung;
     return sung;
 }
 

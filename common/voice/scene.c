@@ -115,7 +115,10 @@ static void weigh(const Scene *scene, const VoiceFrame *frame, SceneMoment *mome
 static void tell_known(const Scene *scene, SceneKnown *known) {
     RoomLevels room;
     known->room_known = scene_room_get(&scene->room, &room);
-    known->room_all_db = known->room_known ? room.all_db : NOTHING_DB;
+    known->room_all_db = known->floor_db = NOTHING_DB;
+    if (known->room_known)
+        known->room_all_db = room.all_db;
+    (void)noise_floor_get(&scene->room.all, &known->floor_db);
     known->voice_known = voice_level_known(&scene->voice);
     known->voice_db = decibel_from_power(voice_level_power(&scene->voice));
 }

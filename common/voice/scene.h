@@ -41,7 +41,8 @@ typedef struct {
     bool room_known, voice_known;
     float room_db[OCTAVE_BANK_BANDS]; /* of each octave; what it is taken for while not known */
     float room_all_db;                /* from 359 Hz up; -150 while not known */
-    float voice_db;                   /* mean power of what was sung lately, less the room */
+    float floor_db; /* the same where it is quietest: a gap that was faded, a hole */
+    float voice_db; /* mean power of what was sung lately, less the room */
 } SceneKnown;
 
 typedef struct {

@@ -51,6 +51,8 @@ static const double PROFILE_S = 0.4;
 static const double FLUSH_S = 0.7; /* more than any detector holds back */
 
 static const double QUIET_S = 0.3;
+/* Where gaps were faded, what is left of the room at their ends is not how quiet they are. */
+static const float QUIET_OVER_FLOOR_DB = 4.0f;
 
 static const double STEADY = 1.12; /* the pitch within a window */
 
@@ -200,7 +202,8 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     scene_step(&analysis->scene, frame, &moment);
     hop->power = frame->power[1] + frame->power[2] + frame->power[3] + frame->power[4];
     hop->sung = moment.sung;
-    hop->quiet = moment.likeliest == SCENE_ROOM;
+    hop->quiet = moment.likeliest == SCENE_ROOM &&
+                 moment.level_db <= moment.known.floor_db + QUIET_OVER_FLOOR_DB;
     hop->k_power = analysis->k_late[0]; /* of the moment that the frame tells of */
     memmove(analysis->k_late, analysis->k_late + 1,
             sizeof analysis->k_late - sizeof *analysis->k_late);

@@ -13,7 +13,7 @@ static const float QUIETER_DB = 3.0f; /* less than the room by so much is no lon
 enum { FEWEST = 4 };                  /* octaves that tell a spectrum */
 enum { LONGEST_MEAN = 16 };           /* hops: a sound that slowly swells is not steady */
 enum { ADDED = 3 };                   /* to what is taken away, 1 */
-enum { OCCASIONS = 2, MOST_OCCASIONS = 8 };
+enum { OCCASIONS = 2, DOUBTED_OCCASIONS = 4, MOST_OCCASIONS = 8 };
 
 void room_tone_prepare(RoomTone *memory, double rate_hz, double hops_per_second) {
     int whole = 0;
@@ -67,13 +67,15 @@ static bool is_steady(RoomTone *memory, const RoomLevels *hop) {
     return run + 1 >= ROOM_TONE_RUN;
 }
 
+/* The first steady hop of a run speaks for those that made it so. */
 static void vote_for(const RoomTone *memory, RoomCandidate *c, bool plain) {
+    size_t added = memory->state.run == ROOM_TONE_RUN ? ADDED * ROOM_TONE_RUN : ADDED;
     c->visits += !c->here && c->visits < MOST_OCCASIONS;
     c->here = true;
     if (c->votes < c->visits * memory->enough)
-        c->votes += ADDED;
+        c->votes += added;
     if (plain && c->plain < memory->enough)
-        c->plain += ADDED;
+        c->plain += added;
     average(&c->levels, &memory->state.now, c->votes / ADDED);
 }
 
@@ -141,10 +143,9 @@ void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, b
         vote(memory, &hop, plain);
 }
 
-/* Heard on two occasions, or for half as long when it was never taken for anything else. */
 static bool is_known(const RoomTone *memory, const RoomCandidate *c) {
-    return (c->votes >= memory->enough && c->visits >= OCCASIONS) ||
-           (2 * c->votes >= memory->enough && 2 * c->plain >= memory->enough);
+    bool plain = 2 * c->plain >= memory->enough && 2 * c->votes >= memory->enough;
+    return plain || (c->votes >= memory->enough && c->visits >= DOUBTED_OCCASIONS);
 }
 
 bool room_tone_get(const RoomTone *memory, RoomLevels *levels) {

@@ -12,14 +12,18 @@
  * the log spectral distance of Gray and Markel (IEEE Trans. ASSP 24(5), 1976) less its mean; in 21
  * ms, see voice_sense, an octave of noise strays by 1.6 dB at 359 Hz, and less above. Three
  * candidates are held by vote (after Misra and Gries, Science of Computer Programming 2, 1982,
- * 143-152, but with votes that leak): a steady hop at a candidate's level, within 2 dB, and with
- * its spectrum gives it 3. One that is like none takes a place without votes, or 1 from all. A
- * candidate also loses 1 by each hop over 3 dB quieter, and by each steady one with its spectrum at
- * another level, since one of the two is the other turned up or down. One occasion, from voice to
- * voice, gives at most the votes of 0.25 s, and eight are kept. The room is the candidate with the
- * most votes of those that have the votes of one occasion and were heard on two. Breaths differ by
- * more from one to the next; one that came back just as it was, and more often than the room, would
- * be taken for it.
+ * 143-152, but with votes that leak). A steady hop at a candidate's level, within 2 dB, and with
+ * its spectrum gives it 3, the sixth of a run for all six. One that is like none takes a place
+ * without votes, or 1 from the candidate that has fewest. By each steady hop a candidate also loses
+ * 1 to a quieter one, by 3 dB, that was heard on two occasions, and 1 to its own spectrum at another
+ * level, since one of the two is the other turned up or down. One occasion, from voice to voice,
+ * gives at most the votes of 0.25 s, and eight are kept.
+ *
+ * A vote is plain when the caller takes the hop for the room by what it knows otherwise. A candidate
+ * is known once it has the votes of an eighth of a second, and as many plain ones; one that sounds
+ * like something else, once it has those of a whole occasion and was heard on four. The room is the
+ * known one with the most votes. Breaths differ by more from one to the next; one that came back
+ * just as it was four times, and more often than the room, would be taken for it.
  *
  * Levels in dB; adding a constant to all adds it to the room. At rates with fewer than four whole
  * octaves (under 11.5 kHz) nothing is remembered. Latency 0. Cost: five logarithms and some 100

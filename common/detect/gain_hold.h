@@ -23,7 +23,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { GAIN_HOLD_MAX = 63, GAIN_HOLD_TAIL = 6 }; /* steps */
+enum { GAIN_HOLD_MAX = 63, GAIN_HOLD_TAIL = 4 }; /* steps */
 
 typedef struct {
     size_t behind, late;

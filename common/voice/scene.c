@@ -10,7 +10,7 @@ static const float PERIODIC = 0.65f;   /* from here up a moment is sung */
 static const float GATED = 3e-8f;      /* -75 dB re the singer: no room, but a cut in the take */
 static const float SILENCE = 1e-14f;   /* -140 dBFS: the same before anything was sung */
 static const float LEAST_ROOM = 0.01f; /* of these, in each band */
-static const float SUNG_OVER_ROOM_DB = 6.0f, UNDER_VOICE_DB = 25.0f;
+static const float SUNG_OVER_ROOM_DB = 6.0f, UNDER_VOICE_DB = 32.0f;
 static const float VOICE_BAR_DB = 6.0f;
 static const float NOTHING_DB = -150.0f;
 static const double LAG_S = 0.107;
@@ -152,7 +152,7 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
             moment->likeliest = (SceneKind)c;
     moment->sung = moment->likeliest == SCENE_VOICED && !moment->hisses &&
                    moment->level_db > moment->known.room_all_db + SUNG_OVER_ROOM_DB &&
-                   moment->level_db > moment->known.voice_db - UNDER_VOICE_DB;
+                   moment->features.value[SCENE_OVER_VOICE] > -UNDER_VOICE_DB;
     scene_room_judged(&scene->room, frame, moment->level_db, moment->periodic, all <= gate,
                       moment->likeliest == SCENE_ROOM);
     scene_class_evidence(moment->p, evidence);

@@ -16,8 +16,8 @@
  * much, nothing else changes. For a take that is at hand whole: run once, keep scene_known(), and
  * run again from scene_begin_with().
  *
- * Latency: 0 over voice_sense for all but `kind`. Valid for 8..192 kHz. Cost: about 1500 operations
- * a hop, no function of the maths library, so that every machine says the same. */
+ * Latency: 0 over voice_sense for all but `kind`. Valid for 8..192 kHz. Cost: about 2000 operations
+ * a hop, no logarithm or exponential of the maths library: every machine says the same. */
 #ifndef SISKIN_VOICE_SCENE_H
 #define SISKIN_VOICE_SCENE_H
 
@@ -51,8 +51,9 @@ typedef struct {
     SceneKind kind;       /* decided, of the hop scene_late() before this one */
     bool periodic;        /* this hop: sung, hummed or whistled */
     bool hisses;          /* more power above 5745 Hz than from there down to 359 Hz */
-    bool
-        sung; /* likeliest voiced; does not hiss, 6 dB over the room, 25 dB under the voice at most */
+    /* Likeliest voiced, does not hiss, 6 dB or more over the room, and from 359 to 5745 Hz at most
+     * 32 dB under the voice: neither spill nor the murmur of a closed mouth says how loud it is. */
+    bool sung;
     float level_db; /* from 359 Hz up, and what of a voice lies below */
     SceneFeatures features;
     SceneKnown known;

@@ -11,6 +11,7 @@
 
 static const double HOPS_PER_S = 187.5;
 enum { HOPS = 1600 };
+static Scene scene;
 static BreathFinder finder;
 static BreathFinderParams params;
 static bool down[HOPS];
@@ -18,7 +19,7 @@ static bool brief; /* the sound lasts 0.3 s instead of 0.5 s */
 
 /* Octaves from below 359 Hz to above 11.5 kHz in dB: a quiet room, a vowel, an inhalation (even
  * over the octaves to 3 kHz, falling above) and /s/, as their sources describe them: see
- * breath_class. */
+ * scene_class.h. */
 static const double ROOM[] = {-62, -72, -76, -78, -80, -80, -78};
 static const double VOWEL[] = {-20, -22, -28, -32, -40, -55, -70};
 static const double AIR[] = {-62, -56, -52, -50, -55, -66, -75};
@@ -38,7 +39,9 @@ static void listen(const double *sound, double gain_db, uint64_t seed) {
         for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
             frame.power[b] =
                 (float)pow(10.0, 0.1 * (db[b] + gain_db + 1.5 * random_normal(&random)));
-        bool now = breath_finder_step(&finder, &frame);
+        SceneMoment moment;
+        scene_step(&scene, &frame, &moment);
+        bool now = breath_finder_step(&finder, &moment);
         if (t >= delay)
             down[t - delay] = now;
         else
@@ -48,8 +51,11 @@ static void listen(const double *sound, double gain_db, uint64_t seed) {
 
 static void prepare(float shortest_ms, float sensitivity_db) {
     params = (BreathFinderParams){
-        .sensitivity_db = sensitivity_db, .shortest_ms = shortest_ms, .clear_ms = 20.0f};
-    breath_finder_prepare(&finder, 48000.0, HOPS_PER_S);
+        .scene = {.sensitivity_db = sensitivity_db, .shortest_breath_ms = shortest_ms},
+        .clear_ms = 20.0f};
+    scene_prepare(&scene, 48000.0, HOPS_PER_S);
+    scene_set(&scene, &params.scene);
+    breath_finder_prepare(&finder, HOPS_PER_S);
     breath_finder_set(&finder, &params);
 }
 
@@ -119,13 +125,13 @@ END_TEST
 START_TEST(the_delay_follows_its_params_and_no_others) {
     prepare(100.0f, 0.0f);
     size_t usual = breath_finder_delay(&finder, &params);
-    params.sensitivity_db = 12.0f;
+    params.scene.sensitivity_db = 12.0f;
     ck_assert_uint_eq(breath_finder_delay(&finder, &params), usual);
-    params.shortest_ms = 40.0f;
+    params.scene.shortest_breath_ms = 40.0f;
     ck_assert_uint_le(breath_finder_delay(&finder, &params), usual);
-    params.shortest_ms = 300.0f;
+    params.scene.shortest_breath_ms = 300.0f;
     ck_assert_uint_gt(breath_finder_delay(&finder, &params), usual);
-    params.shortest_ms = 100.0f;
+    params.scene.shortest_breath_ms = 100.0f;
     params.clear_ms = 100.0f; /* 15 hops more than 20 ms */
     ck_assert_uint_eq(breath_finder_delay(&finder, &params), usual + 15);
 }
@@ -137,6 +143,7 @@ START_TEST(reset_forgets_everything) {
     prepare(100.0f, 0.0f);
     listen(AIR, 0.0, 233);
     memcpy(first, down, sizeof first);
+    scene_reset(&scene);
     breath_finder_reset(&finder);
     listen(AIR, 0.0, 233);
     ck_assert_int_eq(memcmp(first, down, sizeof first), 0);

@@ -10,19 +10,19 @@
 /* 5 ms hops: 200 a second. Reach is then 16 hops, a rest before lips 30, the longest breath 400. */
 enum { LEAST = 15, LAG = 20, CLEAR = 4, HOPS = 1200, REACH = 16 };
 static BreathSpan span;
-static SoundClass sound[HOPS], alone[HOPS]; /* decided; taken by itself */
+static SceneKind sound[HOPS], alone[HOPS]; /* decided; taken by itself */
 static float level[HOPS];
 static bool down[HOPS];
 
 static void rest(void) {
     for (size_t t = 0; t < HOPS; t++) {
-        sound[t] = alone[t] = SOUND_ROOM;
+        sound[t] = alone[t] = SCENE_ROOM;
         level[t] = 0.0f;
     }
 }
 
 /* A step of level from `start` up to and without `end`. */
-static void put(size_t start, size_t end, SoundClass kind, float db) {
+static void put(size_t start, size_t end, SceneKind kind, float db) {
     for (size_t t = start; t < end; t++) {
         sound[t] = alone[t] = kind;
         level[t] = db;
@@ -36,7 +36,7 @@ static void run(void) {
     memset(down, 0, sizeof down);
     for (size_t t = 0; t < HOPS; t++) {
         bool now =
-            breath_span_step(&span, level[t], alone[t], t < LAG ? SOUND_ROOM : sound[t - LAG]);
+            breath_span_step(&span, level[t], alone[t], t < LAG ? SCENE_ROOM : sound[t - LAG]);
         if (t >= delay)
             down[t - delay] = now;
         else
@@ -52,7 +52,7 @@ static void expect(size_t start, size_t end) {
 
 START_TEST(a_breath_between_rests_is_turned_down_with_one_hop_on_each_side) {
     rest();
-    put(200, 300, SOUND_BREATH, 20.0f);
+    put(200, 300, SCENE_BREATH, 20.0f);
     run();
     expect(199, 301);
 }
@@ -60,8 +60,8 @@ END_TEST
 
 START_TEST(nothing_else_is) {
     rest();
-    put(200, 300, SOUND_VOICED, 50.0f);
-    put(400, 450, SOUND_OTHER, 40.0f);
+    put(200, 300, SCENE_VOICED, 50.0f);
+    put(400, 450, SCENE_VOICELESS, 40.0f);
     run();
     expect(0, 0);
 }
@@ -78,7 +78,7 @@ START_TEST(a_slow_onset_reaches_further_than_it_is_seen) {
             double x = fmin((double)(t - begin) / (double)n, 1.0);
             double amplitude = 0.5 - 0.5 * cos(3.14159265358979 * x);
             level[t] = (float)(10.0 * log10(1.0 + 1000.0 * amplitude * amplitude));
-            sound[t] = alone[t] = level[t] > 4.0f ? SOUND_BREATH : SOUND_ROOM;
+            sound[t] = alone[t] = level[t] > 4.0f ? SCENE_BREATH : SCENE_ROOM;
             seen = seen == 0 && level[t] > 4.0f ? t : seen;
         }
         run();
@@ -93,10 +93,10 @@ END_TEST
 
 START_TEST(it_stays_clear_of_words_on_both_sides) {
     rest();
-    put(150, 200, SOUND_VOICED, 50.0f);
-    put(201, 300, SOUND_BREATH, 20.0f);
+    put(150, 200, SCENE_VOICED, 50.0f);
+    put(201, 300, SCENE_BREATH, 20.0f);
     level[299] = 5.0f; /* falls before the word */
-    put(300, 350, SOUND_VOICED, 50.0f);
+    put(300, 350, SCENE_VOICED, 50.0f);
     run();
     expect(200, 300 - CLEAR);
 }
@@ -104,9 +104,9 @@ END_TEST
 
 START_TEST(a_falling_tail_is_no_breath) {
     rest();
-    put(150, 200, SOUND_VOICED, 50.0f);
+    put(150, 200, SCENE_VOICED, 50.0f);
     for (size_t t = 200; t < 260; t++) {
-        sound[t] = alone[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SCENE_BREATH;
         level[t] = 40.0f - 0.6f * (float)(t - 200);
     }
     run();
@@ -116,9 +116,9 @@ END_TEST
 
 START_TEST(a_breath_that_swells_out_of_a_tail_begins_at_the_turn) {
     rest();
-    put(150, 200, SOUND_VOICED, 50.0f);
+    put(150, 200, SCENE_VOICED, 50.0f);
     for (size_t t = 200; t < 300; t++) {
-        sound[t] = alone[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SCENE_BREATH;
         level[t] = t < 230 ? 40.0f - (float)(t - 200) : t < 250 ? 10.0f + (float)(t - 230) : 30.0f;
     }
     run();
@@ -135,18 +135,18 @@ END_TEST
 START_TEST(what_rises_into_a_word_belongs_to_the_word) {
     rest();
     for (size_t t = 206; t < 215; t++) { /* an /h/: 75 ms, rising all the way */
-        sound[t] = alone[t] = SOUND_BREATH;
+        sound[t] = alone[t] = SCENE_BREATH;
         level[t] = 5.0f + 2.0f * (float)(t - 200);
     }
-    put(215, 300, SOUND_VOICED, 50.0f);
+    put(215, 300, SCENE_VOICED, 50.0f);
     run();
     expect(0, 0);
 
     rest();
-    put(100, 190, SOUND_BREATH, 20.0f); /* a breath, a dip, and an /h/ in one */
-    put(190, 192, SOUND_BREATH, 5.0f);
-    put(192, 204, SOUND_BREATH, 25.0f);
-    put(204, 300, SOUND_VOICED, 50.0f);
+    put(100, 190, SCENE_BREATH, 20.0f); /* a breath, a dip, and an /h/ in one */
+    put(190, 192, SCENE_BREATH, 5.0f);
+    put(192, 204, SCENE_BREATH, 25.0f);
+    put(204, 300, SCENE_VOICED, 50.0f);
     run();
     size_t end = HOPS - 1;
     while (!down[end])
@@ -158,12 +158,12 @@ END_TEST
 
 START_TEST(a_short_sound_that_a_rest_parts_from_the_word_is_a_breath) {
     rest();
-    put(206, 217, SOUND_BREATH, 20.0f); /* a rest of 15 ms; voice is seen from the beginning on */
-    put(220, 300, SOUND_VOICED, 50.0f);
+    put(206, 217, SCENE_BREATH, 20.0f); /* a rest of 15 ms; voice is seen from the beginning on */
+    put(220, 300, SCENE_VOICED, 50.0f);
     run();
     for (size_t t = 206; t < 215; t++)
         ck_assert(down[t]);
-    put(217, 220, SOUND_BREATH, 14.0f); /* only a dip of 6 dB: an /h/ */
+    put(217, 220, SCENE_BREATH, 14.0f); /* only a dip of 6 dB: an /h/ */
     run();
     for (size_t t = 150; t < 300; t++)
         ck_assert(!down[t]);
@@ -172,8 +172,8 @@ END_TEST
 
 START_TEST(lips_that_part_after_a_rest_go_with_the_breath) {
     rest();
-    put(200, 210, SOUND_OTHER, 30.0f);
-    put(210, 300, SOUND_BREATH, 20.0f);
+    put(200, 210, SCENE_VOICELESS, 30.0f);
+    put(210, 300, SCENE_BREATH, 20.0f);
     run();
     expect(200, 301);
 }
@@ -182,9 +182,9 @@ END_TEST
 START_TEST(a_plosive_after_a_closure_does_not) {
     /* Closures last 50 to 150 ms; then the burst belongs to the word before. */
     rest();
-    put(100, 180, SOUND_VOICED, 50.0f);
-    put(200, 210, SOUND_OTHER, 40.0f);
-    put(210, 300, SOUND_BREATH, 20.0f);
+    put(100, 180, SCENE_VOICED, 50.0f);
+    put(200, 210, SCENE_VOICELESS, 40.0f);
+    put(210, 300, SCENE_BREATH, 20.0f);
     for (size_t t = 212; t < 222; t++)
         level[t] = 10.0f; /* a dip, from which the breath swells */
     run();
@@ -196,9 +196,9 @@ END_TEST
 
 START_TEST(a_short_one_filled_up_with_room_is_too_short) {
     rest();
-    put(200, 206, SOUND_BREATH, 20.0f);
+    put(200, 206, SCENE_BREATH, 20.0f);
     for (size_t t = 195; t < 210; t++)
-        sound[t] = SOUND_BREATH;
+        sound[t] = SCENE_BREATH;
     run();
     expect(0, 0);
 }
@@ -206,7 +206,7 @@ END_TEST
 
 START_TEST(what_lasts_over_2_s_is_let_go) {
     rest();
-    put(200, 900, SOUND_BREATH, 20.0f);
+    put(200, 900, SCENE_BREATH, 20.0f);
     run();
     size_t end = HOPS - 1;
     while (!down[end])
@@ -218,11 +218,11 @@ END_TEST
 
 START_TEST(reset_forgets_what_was_heard) {
     rest();
-    put(200, 300, SOUND_BREATH, 20.0f);
+    put(200, 300, SCENE_BREATH, 20.0f);
     run();
     breath_span_reset(&span);
     for (size_t t = 0; t < 100; t++)
-        ck_assert(!breath_span_step(&span, 0.0f, SOUND_ROOM, SOUND_ROOM));
+        ck_assert(!breath_span_step(&span, 0.0f, SCENE_ROOM, SCENE_ROOM));
 }
 END_TEST
 

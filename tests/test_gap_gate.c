@@ -21,9 +21,11 @@ static const GapGateParams usual = {
 /* mark[h] := what is told of hop h of audio. */
 static void judge(const GapGateParams *params, size_t n) {
     static GapGate gate;
+    static Scene scene;
     static VoiceSense sense;
     voice_sense_prepare(&sense, RATE);
-    gap_gate_prepare(&gate, RATE, 1.0 / HOP_S, BEHIND);
+    scene_prepare(&scene, RATE, 1.0 / HOP_S);
+    gap_gate_prepare(&gate, 1.0 / HOP_S, BEHIND);
     gap_gate_set(&gate, params);
     memset(mark, 0, sizeof mark);
     size_t hop = 0;
@@ -31,7 +33,9 @@ static void judge(const GapGateParams *params, size_t n) {
         VoiceFrame frame;
         if (!voice_sense_group(&sense, audio + at, &frame))
             continue;
-        PhraseMark told = gap_gate_step(&gate, &frame);
+        SceneMoment moment;
+        scene_step(&scene, &frame, &moment);
+        PhraseMark told = gap_gate_step(&gate, &moment);
         if (hop >= BEHIND)
             mark[hop - BEHIND] = told;
         hop++;

@@ -22,7 +22,7 @@ void breath_span_prepare(BreathSpan *span, double hops_per_second) {
 
 void breath_span_reset(BreathSpan *span) {
     memset(&span->state, 0, sizeof span->state);
-    memset(span->state.sound, SOUND_ROOM, sizeof span->state.sound);
+    memset(span->state.sound, SCENE_ROOM, sizeof span->state.sound);
 }
 
 void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear) {
@@ -64,9 +64,9 @@ static size_t reach(const BreathSpan *span, size_t edge, int direction) {
 /* Hops of the sound before hop t if it is but the lips that part, else 0. */
 static size_t lips_before(const BreathSpan *span, size_t t) {
     size_t lips = 0, rest = 0;
-    while (lips <= span->reach && sound_of(span, t - 1 - lips) == SOUND_OTHER)
+    while (lips <= span->reach && sound_of(span, t - 1 - lips) == SCENE_VOICELESS)
         lips++;
-    while (rest < span->rest && sound_of(span, t - 1 - lips - rest) == SOUND_ROOM)
+    while (rest < span->rest && sound_of(span, t - 1 - lips - rest) == SCENE_ROOM)
         rest++;
     return rest == span->rest && lips <= span->reach ? lips : 0;
 }
@@ -88,7 +88,7 @@ static bool lives(const BreathSpan *span, size_t t) {
 static size_t hops_to_voice(const BreathSpan *span, size_t t) {
     size_t voiced = 0;
     for (size_t k = 1; k <= span->lag; k++) {
-        voiced = alone_of(span, t + k) == SOUND_VOICED ? voiced + 1 : 0;
+        voiced = alone_of(span, t + k) == SCENE_VOICED ? voiced + 1 : 0;
         if (voiced == SURELY)
             return k + 1 - SURELY;
     }
@@ -125,7 +125,7 @@ static bool leads_into_voice(const BreathSpan *span, size_t t, bool beginning) {
 static bool is_whole(const BreathSpan *span, size_t t) {
     size_t room = 0;
     for (size_t k = 0; k < span->least; k++)
-        room += alone_of(span, t + k) == SOUND_ROOM;
+        room += alone_of(span, t + k) == SCENE_ROOM;
     return 3 * room <= span->least;
 }
 
@@ -133,7 +133,7 @@ static bool is_whole(const BreathSpan *span, size_t t) {
 static bool is_breath(BreathSpan *span, size_t t) {
     if (span->state.run++ == 0) {
         span->state.whole = is_whole(span, t);
-        span->state.lives = sound_of(span, t - 1) == SOUND_ROOM || lips_before(span, t) > 0;
+        span->state.lives = sound_of(span, t - 1) == SCENE_ROOM || lips_before(span, t) > 0;
         span->state.onset = false;
     }
     span->state.lives = span->state.lives || lives(span, t);
@@ -148,36 +148,36 @@ static void begin(BreathSpan *span, size_t t) {
     size_t before = lips > 0 ? lips : reach(span, t, 1);
     for (size_t k = 1; k <= before; k++) {
         if (lips > 0)
-            span->state.sound[(t - k) & MASK] = SOUND_BREATH;
-        span->state.inside[(t - k) & MASK] |= sound_of(span, t - k) <= SOUND_ROOM;
+            span->state.sound[(t - k) & MASK] = SCENE_BREATH;
+        span->state.inside[(t - k) & MASK] |= sound_of(span, t - k) <= SCENE_ROOM;
     }
 }
 
 /* Gives back what rises into the sound at hop t. */
 static void give_back(BreathSpan *span, size_t t) {
     size_t dip = 1;
-    for (size_t k = 2; k <= span->reach && sound_of(span, t - k) == SOUND_BREATH; k++)
+    for (size_t k = 2; k <= span->reach && sound_of(span, t - k) == SCENE_BREATH; k++)
         dip = level(span, t - k) < level(span, t - dip) ? k : dip;
     if (level(span, t - 1) < level(span, t - dip) + SWELL_DB)
         return;
     for (size_t k = 1; k <= dip; k++) {
-        span->state.sound[(t - k) & MASK] = SOUND_OTHER;
+        span->state.sound[(t - k) & MASK] = SCENE_VOICELESS;
         span->state.inside[(t - k) & MASK] = 0;
     }
 }
 
 /* Takes in the kind of sound of hop t. */
-static void decide(BreathSpan *span, size_t t, SoundClass sound) {
+static void decide(BreathSpan *span, size_t t, SceneKind sound) {
     bool before = span->state.breath;
-    span->state.breath = sound == SOUND_BREATH && is_breath(span, t);
-    span->state.run = sound == SOUND_BREATH ? span->state.run : 0;
-    if (sound == SOUND_BREATH && !span->state.breath)
-        sound = SOUND_OTHER;
+    span->state.breath = sound == SCENE_BREATH && is_breath(span, t);
+    span->state.run = sound == SCENE_BREATH ? span->state.run : 0;
+    if (sound == SCENE_BREATH && !span->state.breath)
+        sound = SCENE_VOICELESS;
     if (span->state.breath && !before)
         begin(span, t);
-    if (before && sound > SOUND_ROOM)
+    if (before && sound > SCENE_ROOM)
         give_back(span, t);
-    if (sound != SOUND_ROOM)
+    if (sound != SCENE_ROOM)
         span->state.tail = 0;
     else if (before)
         span->state.tail = reach(span, t - 1, -1);
@@ -187,13 +187,13 @@ static void decide(BreathSpan *span, size_t t, SoundClass sound) {
 }
 
 static bool wanted(const BreathSpan *span, size_t t) {
-    bool clear = sound_of(span, t) <= SOUND_ROOM;
+    bool clear = sound_of(span, t) <= SCENE_ROOM;
     for (size_t k = 1; k <= span->clear; k++)
-        clear = clear && sound_of(span, t + k) <= SOUND_ROOM;
+        clear = clear && sound_of(span, t + k) <= SCENE_ROOM;
     return clear && span->state.inside[t & MASK];
 }
 
-bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided) {
+bool breath_span_step(BreathSpan *span, float level_db, SceneKind alone, SceneKind decided) {
     size_t now = span->state.hop + BREATH_SPAN_RING, then = now - span->lag;
     span->state.level_db[now & MASK] = level_db;
     span->state.alone[now & MASK] = (unsigned char)alone;

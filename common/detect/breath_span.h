@@ -33,7 +33,7 @@
 #ifndef SISKIN_DETECT_BREATH_SPAN_H
 #define SISKIN_DETECT_BREATH_SPAN_H
 
-#include "voice/breath_class.h"
+#include "voice/scene_class.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -50,10 +50,10 @@ typedef struct {
     struct {
         size_t hop;
         float level_db[BREATH_SPAN_RING];
-        unsigned char alone[BREATH_SPAN_RING];  /* SoundClass of a hop taken by itself */
-        unsigned char sound[BREATH_SPAN_RING];  /* SoundClass decided */
+        unsigned char alone[BREATH_SPAN_RING];  /* SceneKind of a hop taken by itself */
+        unsigned char sound[BREATH_SPAN_RING];  /* SceneKind decided */
         unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
-        size_t run;                             /* hops of SOUND_BREATH so far */
+        size_t run;                             /* hops of SCENE_BREATH so far */
         bool whole, lives, onset; /* this run: long enough; does not just fall; leads into voice */
         bool breath;              /* the hop before was one */
         size_t tail;              /* hops of reach still to come */
@@ -70,6 +70,6 @@ size_t breath_span_delay(const BreathSpan *span, size_t clear);
 /* One hop: its level over the room in dB, its kind of sound taken by itself, and the kind decided
  * for the hop `lag` before. Returns whether the hop breath_span_delay() before that one is to be
  * turned down. */
-bool breath_span_step(BreathSpan *span, float level_db, SoundClass alone, SoundClass decided);
+bool breath_span_step(BreathSpan *span, float level_db, SceneKind alone, SceneKind decided);
 
 #endif

@@ -1,23 +1,17 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/gap_gate.h"
 
-#include "basic/decibel.h"
-#include "voice/breath_class.h"
-
 #include <math.h>
 #include <string.h>
 
-static const float PERIODIC = 0.65f;
 /* Thresholds: below `open`, and least distances over the room. */
 static const float KEEP_DB = 6.0f, KEEP_SUNG_DB = 16.0f, LOW_DB = 20.0f, SUNG_DB = 6.0f;
 static const float WEAK_BREATH_DB = 12.0f;
 static const float LOUD_DB = 3.0f; /* nearer to the singer's level lies no breath */
-static const float VOICE_BAR_DB = 6.0f;
 static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVER_ROOM_DB = 10.0f;
-static const float HOLE_DB = 3.0f;       /* a floor as far under the usual room is a hole in it */
-static const float NOTHING_DB = -150.0f; /* a cut in the file: says nothing about the room */
-/* Nats (shrunk, see breath_class) by which breath is plainer than speech. */
-static const float PLAIN_BREATH = 0.2f;
+static const float NOTHING_DB = -150.0f;
+static const float PLAIN_BREATH =
+    2.718f; /* times as probable as anything else: see scene_class.h */
 static const double WAIT_S = 0.25, TAIL_S = 0.016;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
  * `keep` that are a pause; left for the fade-in at least. */
@@ -28,32 +22,26 @@ enum { BREATHED = 8, AFTER_BREATH = 16 };
 enum { SWELL = 8, DOUBT = 4 };
 static const float SWELL_DB = 6.0f;
 
-/* What is known when a hop of voice_sense comes in. */
+/* What is known when a moment comes in. */
 typedef struct {
     float open_db, keep_db, low_db, sung_db, weak_db, loud_db;
     size_t hop; /* that is told of */
     float level_db;
     bool periodic;
-    float breath;      /* > 0: breath rather than speech */
+    bool breath;       /* breath rather than speech */
     bool breathy;      /* and rather than room */
     bool plain_breath; /* and that by far */
 } View;
 
-void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, size_t behind) {
+void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind) {
     gate->hops_per_second = hops_per_second;
     gate->wait = (size_t)lround(WAIT_S * hops_per_second);
-    breath_features_prepare(&gate->features, rate_hz, hops_per_second);
-    noise_floor_prepare(&gate->room, hops_per_second);
-    room_tone_prepare(&gate->memory, rate_hz, hops_per_second);
     phrase_marks_prepare(&gate->marks, behind, (size_t)lround(TAIL_S * hops_per_second));
     gap_gate_set(gate, &(GapGateParams){-45.0f, false, true, 250.0f});
     gap_gate_reset(gate);
 }
 
 void gap_gate_reset(GapGate *gate) {
-    breath_features_reset(&gate->features);
-    noise_floor_reset(&gate->room);
-    room_tone_reset(&gate->memory);
     phrase_marks_reset(&gate->marks);
     memset(&gate->state, 0, sizeof gate->state);
     sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
@@ -71,29 +59,16 @@ static float larger(float a, float b) {
     return a > b ? a : b;
 }
 
-static float smaller(float a, float b) {
-    return a < b ? a : b;
-}
-
 /* ---- what is heard ---- */
 
-/* While the room is unknown only a voice can be told from it, by its being periodic; and that is
- * not taken for the room. */
-static float track_room(GapGate *gate, const VoiceFrame *frame, float level_db, bool periodic) {
-    float room_db = periodic ? NOTHING_DB : level_db;
-    bool known = noise_floor_get(&gate->room, &room_db);
-    if (frame->whole && level_db > NOTHING_DB && (known || !periodic))
-        noise_floor_step(&gate->room, level_db, periodic);
-    room_tone_step(&gate->memory, frame, level_db, periodic);
-    float usual_db = room_db;
-    (void)room_tone_get(&gate->memory, &usual_db);
-    return usual_db > room_db + HOLE_DB ? usual_db : room_db;
-}
-
-static void find_thresholds(const GapGate *gate, float room_db, View *view) {
+/* While the room is unknown, only a voice can be told from it, by its being periodic. */
+static void find_thresholds(const GapGate *gate, const SceneKnown *now, View *view) {
     float least_db = 2.0f * NOTHING_DB;
-    float voice_db = decibel_from_power(voice_level_power(&gate->features.voice));
-    bool known = voice_level_known(&gate->features.voice);
+    float room_db = now->room_known  ? now->room_all_db
+                    : view->periodic ? NOTHING_DB
+                                     : view->level_db;
+    float voice_db = now->voice_db;
+    bool known = now->voice_known;
     view->loud_db = known ? voice_db - LOUD_DB : -NOTHING_DB;
     if (gate->absolute) {
         view->open_db = gate->threshold_db;
@@ -113,34 +88,20 @@ static void find_thresholds(const GapGate *gate, float room_db, View *view) {
     view->sung_db = larger(view->open_db - SUNG_DB, least_db);
 }
 
-/* What of the power below 359 Hz is voice, when something is: what stands 6 dB over the room there.
- */
-static float voice_bar(const GapGate *gate, float power) {
-    float room_db;
-    bool known = noise_floor_get(&gate->features.room[0], &room_db);
-    return known && decibel_from_power(power) > room_db + VOICE_BAR_DB ? power : 0.0f;
-}
-
-static View look(GapGate *gate, const VoiceFrame *frame) {
-    BreathMoment moment;
-    float sound[SOUND_CLASSES], power = 0.0f;
-    breath_features_step(&gate->features, frame, &moment);
-    breath_class(&moment, 0.0f, sound);
-    for (int b = 1; b < OCTAVE_BANK_BANDS; b++)
-        power += frame->power[b];
-    bool periodic = frame->periodicity > PERIODIC;
-    power += periodic ? voice_bar(gate, frame->power[0]) : 0.0f;
+static View look(GapGate *gate, const SceneMoment *moment) {
+    const float *p = moment->p;
+    float others = larger(p[SCENE_VOICED], p[SCENE_VOICELESS]);
+    float most = larger(others, p[SCENE_ROOM]);
     View view = {
         .hop = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY,
-        .level_db = decibel_from_power(power),
-        .periodic = periodic,
-        .breath = sound[SOUND_BREATH] - larger(sound[SOUND_VOICED], sound[SOUND_OTHER]),
+        .level_db = moment->level_db,
+        .periodic = moment->periodic,
+        .breath = p[SCENE_BREATH] > others,
+        .breathy = p[SCENE_BREATH] > most,
+        .plain_breath = scene_class_odds(p[SCENE_BREATH], most) > PLAIN_BREATH,
     };
-    float over_all = smaller(view.breath, sound[SOUND_BREATH] - sound[SOUND_ROOM]);
-    view.breathy = over_all > 0.0f;
-    view.plain_breath = over_all > PLAIN_BREATH;
     sound_start_put(&gate->start, view.hop, view.level_db);
-    find_thresholds(gate, track_room(gate, frame, view.level_db, periodic), &view);
+    find_thresholds(gate, &moment->known, &view);
     return view;
 }
 
@@ -163,7 +124,7 @@ static size_t count(size_t run, bool goes_on) {
 static bool speaks(const GapGate *gate, const View *view) {
     if (gate->keep_breaths)
         return view->level_db >= (view->plain_breath ? view->weak_db : view->open_db);
-    return view->level_db >= view->open_db && (view->periodic || view->breath < 0.0f);
+    return view->level_db >= view->open_db && (view->periodic || !view->breath);
 }
 
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
@@ -245,8 +206,8 @@ static void inside(GapGate *gate, const View *view, bool speaking) {
     }
 }
 
-PhraseMark gap_gate_step(GapGate *gate, const VoiceFrame *frame) {
-    View view = look(gate, frame);
+PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
+    View view = look(gate, moment);
     bool speaking = speaks(gate, &view);
     gate->state.run = count(gate->state.run, speaking);
     gate->state.sung_run =

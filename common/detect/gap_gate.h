@@ -2,12 +2,12 @@
 /* gap_gate.h: of every moment of a take, a fixed time late, whether it belongs to a phrase or to a
  * gap.
  *
- * Works on hops of voice_sense. A level is the power from 359 Hz up, in dB. Three thresholds:
- *     open   `threshold`, re the singer's own level (voice_level.h) or full scale
+ * Works on the moments of a scene. A level is the power from 359 Hz up, in dB. Three thresholds:
+ *     open   `threshold`, re the singer's own level or full scale
  *     keep   6 dB lower: as far may fall what has begun; 10 dB more while it is periodic
  *     low    20 dB lower than open: where a sound is taken to begin
- * Re the singer, open is at least 6 dB, the others at least 3 dB over the room (noise_floor.h
- * and room_tone.h), so that room tone opens nothing; before anything was sung, open is 10 dB over
+ * Re the singer, open is at least 6 dB, the others at least 3 dB over the room, so that
+ * room tone opens nothing; before anything was sung, open is 10 dB over
  * the room. Re full scale the threshold is taken at its word, and only `low` minds the room.
  *
  * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
@@ -15,7 +15,7 @@
  * long as sound over `keep` comes, until there was none for 250 ms. Gaps shorter than
  * `shortest` are joined (phrase_marks.h).
  *
- * Breath is told by breath_class.h. When breaths are kept, breath over `open` opens as any sound
+ * Breath is what the scene takes for it. When breaths are kept, breath over `open` opens as any sound
  * does, and plain breath does down to open - 12 dB. When they are trimmed, what is over `open`
  * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
  * for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that has been breath
@@ -23,17 +23,13 @@
  * of a breath has one fate, since what decides is seen before its start is let out.
  *
  * Latency: `behind` hops, from the newest that was heard to the one that is told of (phrase_marks.h
- * says what it tells). The work of a step is bounded: a few scans over the look-ahead, and
- * breath_features and breath_class. */
+ * says what it tells). The work of a step is bounded: a few scans over the look-ahead. */
 #ifndef SISKIN_DETECT_GAP_GATE_H
 #define SISKIN_DETECT_GAP_GATE_H
 
 #include "detect/phrase_marks.h"
 #include "detect/sound_start.h"
-#include "voice/breath_features.h"
-#include "voice/noise_floor.h"
-#include "voice/room_tone.h"
-#include "voice/voice_sense.h"
+#include "voice/scene.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -50,9 +46,6 @@ typedef struct {
     size_t wait; /* hops without sound that end a phrase */
     float threshold_db;
     bool absolute, keep_breaths;
-    BreathFeatures features;
-    NoiseFloor room; /* from 359 Hz up */
-    RoomTone memory;
     PhraseMarks marks;
     SoundStart start;
     struct {
@@ -66,14 +59,14 @@ typedef struct {
         size_t doubt;                   /* hops since the last that is plainly breath */
         float breath_least_db;          /* its quietest level */
         size_t run, sung_run, loud_run; /* hops in a row that speak for a phrase */
-    } state;                            /* the trackers above are history too */
+    } state;                            /* the marks and levels above are history too */
 } GapGate;
 
 /* behind: 24..48 hops. */
-void gap_gate_prepare(GapGate *gate, double rate_hz, double hops_per_second, size_t behind);
+void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind);
 void gap_gate_reset(GapGate *gate);
 void gap_gate_set(GapGate *gate, const GapGateParams *params);
 /* One hop. */
-PhraseMark gap_gate_step(GapGate *gate, const VoiceFrame *frame);
+PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment);
 
 #endif

@@ -22,6 +22,14 @@ void noise_floor_reset(NoiseFloor *floor) {
         floor->state.least_db[k] = NOTHING_DB;
 }
 
+void noise_floor_begin_with(NoiseFloor *floor, float level_db) {
+    floor->state.steps = NOISE_FLOOR_STRETCH;
+    floor->state.level_db = level_db;
+    floor->state.least_db[floor->state.at] = level_db;
+    for (size_t k = 0; k < NOISE_FLOOR_STRETCH; k++)
+        floor->state.last_db[k] = level_db;
+}
+
 static float loudest_of_stretch(const NoiseFloor *floor) {
     float loudest = floor->state.last_db[0];
     for (size_t k = 1; k < NOISE_FLOOR_STRETCH; k++)

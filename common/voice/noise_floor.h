@@ -33,6 +33,8 @@ typedef struct {
 
 void noise_floor_prepare(NoiseFloor *floor, double steps_per_second);
 void noise_floor_reset(NoiseFloor *floor);
+/* After a reset: as if this level had been heard so far. */
+void noise_floor_begin_with(NoiseFloor *floor, float level_db);
 /* One step. sung: only a lower stretch counts, and no time passes. */
 void noise_floor_step(NoiseFloor *floor, float level_db, bool sung);
 /* False until a whole stretch was heard; then *level_db is left alone. */

@@ -12,14 +12,18 @@
  * the log spectral distance of Gray and Markel (IEEE Trans. ASSP 24(5), 1976) less its mean; in 21
  * ms, see voice_sense, an octave of noise strays by 1.6 dB at 359 Hz, and less above. Three
  * candidates are held by vote (after Misra and Gries, Science of Computer Programming 2, 1982,
- * 143-152, but with votes that leak): a steady hop at a candidate's level, within 2 dB, and with
- * its spectrum gives it 3. One that is like none takes a place without votes, or 1 from all. A
- * candidate also loses 1 by each hop over 3 dB quieter, and by each steady one with its spectrum at
- * another level, since one of the two is the other turned up or down. One occasion, from voice to
- * voice, gives at most the votes of 0.25 s, and eight are kept. The room is the candidate with the
- * most votes of those that have the votes of one occasion and were heard on two. Breaths differ by
- * more from one to the next; one that came back just as it was, and more often than the room, would
- * be taken for it.
+ * 143-152, but with votes that leak). A steady hop at a candidate's level, within 2 dB, and with
+ * its spectrum gives it 3, the sixth of a run for all six. One that is like none takes a place
+ * without votes, or 1 from the candidate that has fewest. By each steady hop a candidate also loses
+ * 1 to a quieter one, by 3 dB, that was heard on two occasions, and 1 to its own spectrum at another
+ * level, since one of the two is the other turned up or down. One occasion, from voice to voice,
+ * gives at most the votes of 0.25 s, and eight are kept.
+ *
+ * A vote is plain when the caller takes the hop for the room by what it knows otherwise. A candidate
+ * is known once it has the votes of an eighth of a second, and as many plain ones; one that sounds
+ * like something else, once it has those of a whole occasion and was heard on four. The room is the
+ * known one with the most votes. Breaths differ by more from one to the next; one that came back
+ * just as it was four times, and more often than the room, would be taken for it.
  *
  * Levels in dB; adding a constant to all adds it to the room. At rates with fewer than four whole
  * octaves (under 11.5 kHz) nothing is remembered. Latency 0. Cost: five logarithms and some 100
@@ -34,18 +38,19 @@
 
 enum {
     ROOM_TONE_RUN = 6,        /* hops in a row that make a steady stretch */
-    ROOM_TONE_BANDS = 5,      /* most octaves from 359 Hz up */
+    ROOM_TONE_BANDS = 5,      /* most octaves from 359 Hz up that are compared */
     ROOM_TONE_CANDIDATES = 3, /* what may come back: room, breath, the room turned down */
 };
 
-/* A level, and those of the octaves in it. */
+/* A level, and those of the octaves. */
 typedef struct {
-    float all_db, band_db[ROOM_TONE_BANDS];
+    float all_db, band_db[OCTAVE_BANK_BANDS];
 } RoomLevels;
 
 typedef struct {
     RoomLevels levels;
     size_t votes;  /* 0: the place is free */
+    size_t plain;  /* of all votes it was given, those of hops taken for the room */
     size_t visits; /* occasions on which it was heard */
     bool here;     /* on this one, too */
 } RoomCandidate;
@@ -62,9 +67,13 @@ typedef struct {
 
 void room_tone_prepare(RoomTone *memory, double rate_hz, double hops_per_second);
 void room_tone_reset(RoomTone *memory);
-/* One hop; level_db: its level, as the caller wants it remembered. */
-void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung);
-/* False while nothing is known to be the room; then *level_db is left alone. */
-bool room_tone_get(const RoomTone *memory, float *level_db);
+/* After a reset: as if this had been the room on as many occasions as are kept. */
+void room_tone_begin_with(RoomTone *memory, const RoomLevels *levels);
+/* One hop; level_db: its level, as the caller wants it remembered; plain: what is known of it speaks
+ * for the room, too. */
+void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung,
+                    bool plain);
+/* False while nothing is known to be the room; then *levels is left alone. */
+bool room_tone_get(const RoomTone *memory, RoomLevels *levels);
 
 #endif

@@ -20,6 +20,11 @@ void voice_level_reset(VoiceLevel *level) {
     memset(&level->state, 0, sizeof level->state);
 }
 
+void voice_level_begin_with(VoiceLevel *level, float power) {
+    level->state.steps = 1.0f / level->slow;
+    level->state.power = power;
+}
+
 void voice_level_step(VoiceLevel *level, float power, bool periodic) {
     float now = level->state.power;
     if (!periodic || power <= 0.0f || power < TOO_QUIET * now)

@@ -25,6 +25,8 @@ typedef struct {
 
 void voice_level_prepare(VoiceLevel *level, double steps_per_second);
 void voice_level_reset(VoiceLevel *level);
+/* After a reset: as if this power had been sung for as long as is remembered. */
+void voice_level_begin_with(VoiceLevel *level, float power);
 /* One moment: its power >= 0 (less the room's, if that is known), and whether it is periodic. */
 void voice_level_step(VoiceLevel *level, float power, bool periodic);
 

@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 /* breath-ducker: turns the inhalations between phrases down.
  *
- *     input -> listener, hop by hop -> breath_finder -> fade -> gain on the delayed input */
+ *     input -> listener, hop by hop -> scene -> breath_finder -> fade -> gain on the delayed input */
 #include "basic/decibel.h"
 #include "detect/breath_finder.h"
 #include "gain/fade_gain.h"
 #include "plugin.h"
 #include "voice/listener.h"
+#include "voice/scene.h"
 
 #include <string.h>
 
@@ -68,15 +69,16 @@ static const PortSpec meters[METERS] = {
 
 typedef struct {
     Listener listener;
+    Scene scene;
     BreathFinder finder;
     FadeGain fade;
     bool down; /* what the finder said last */
 } BreathDucker;
 
 static BreathFinderParams finder_params(const float *control) {
-    return (BreathFinderParams){.sensitivity_db = control[SENSITIVITY],
-                                .shortest_ms = control[SHORTEST],
-                                .clear_ms = control[FADE]};
+    return (BreathFinderParams){
+        .scene = {.sensitivity_db = control[SENSITIVITY], .shortest_breath_ms = control[SHORTEST]},
+        .clear_ms = control[FADE]};
 }
 
 static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena) {
@@ -84,7 +86,9 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     (void)channels;
     (void)arena;
     listener_prepare(&ducker->listener, rate_hz);
-    breath_finder_prepare(&ducker->finder, rate_hz, rate_hz / (double)ducker->listener.sense.hop);
+    double hops_per_second = rate_hz / (double)ducker->listener.sense.hop;
+    scene_prepare(&ducker->scene, rate_hz, hops_per_second);
+    breath_finder_prepare(&ducker->finder, hops_per_second);
     fade_gain_prepare(&ducker->fade, rate_hz);
     return true;
 }
@@ -92,6 +96,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
 static void reset(void *self) {
     BreathDucker *ducker = self;
     listener_reset(&ducker->listener);
+    scene_reset(&ducker->scene);
     breath_finder_reset(&ducker->finder);
     ducker->down = false;
     fade_gain_reset(&ducker->fade);
@@ -100,6 +105,7 @@ static void reset(void *self) {
 static void set(void *self, const float *control) {
     BreathDucker *ducker = self;
     BreathFinderParams params = finder_params(control);
+    scene_set(&ducker->scene, &params.scene);
     breath_finder_set(&ducker->finder, &params);
     fade_gain_set(&ducker->fade,
                   &(FadeGainParams){.depth_db = control[DEPTH], .fade_ms = control[FADE]});
@@ -123,8 +129,11 @@ static void process(void *self, const Io *io) {
         float lowest = fade_gain_process(&ducker->fade, ducker->down, gain + at, n);
         least = lowest < least ? lowest : least;
         breath = ducker->down ? 1.0f : breath;
-        if (listener_hear(&ducker->listener, io->in, io->channels, at, n, &frame))
-            ducker->down = breath_finder_step(&ducker->finder, &frame);
+        if (listener_hear(&ducker->listener, io->in, io->channels, at, n, &frame)) {
+            SceneMoment moment;
+            scene_step(&ducker->scene, &frame, &moment);
+            ducker->down = breath_finder_step(&ducker->finder, &moment);
+        }
     }
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* gap-trimmer: silence between phrases, as if cut by hand with fades.
  *
- *     in -> listener -> gap_gate -> phrase or gap? -> cut_fade -> gain on the dry signal
+ *     in -> listener -> scene -> gap_gate -> phrase or gap? -> cut_fade -> gain on the dry signal
  *
  * All decisions come once a hop of 5.33 ms; fades are drawn frame by frame. The gain is applied 150
  * ms late, so that a fade-in is over before its word begins; the latency is a whole number of hops.
@@ -11,6 +11,7 @@
 #include "gain/cut_fade.h"
 #include "plugin.h"
 #include "voice/listener.h"
+#include "voice/scene.h"
 
 #include <string.h>
 
@@ -105,6 +106,7 @@ static const PortSpec METER[METERS] = {
 
 typedef struct {
     Listener listener;
+    Scene scene;
     GapGate gate;
     CutFade fade;
     size_t latency; /* frames */
@@ -114,6 +116,7 @@ typedef struct {
 static void reset(void *self) {
     GapTrimmer *t = self;
     listener_reset(&t->listener);
+    scene_reset(&t->scene);
     gap_gate_reset(&t->gate);
     cut_fade_reset(&t->fade);
     t->open = false;
@@ -128,8 +131,9 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     double hops_per_second = rate_hz / (double)hop;
     size_t ahead = (size_t)(LOOK_AHEAD_S * hops_per_second);
     t->latency = ahead * hop;
+    scene_prepare(&t->scene, rate_hz, hops_per_second);
     /* What is told at the end of a hop is done in the next. */
-    gap_gate_prepare(&t->gate, rate_hz, hops_per_second, ahead - 1);
+    gap_gate_prepare(&t->gate, hops_per_second, ahead - 1);
     cut_fade_prepare(&t->fade, rate_hz);
     reset(t);
     return true;
@@ -153,7 +157,9 @@ static void set(void *self, const float *control) {
 }
 
 static void finish_hop(GapTrimmer *t, const VoiceFrame *frame) {
-    PhraseMark mark = gap_gate_step(&t->gate, frame);
+    SceneMoment moment;
+    scene_step(&t->scene, frame, &moment);
+    PhraseMark mark = gap_gate_step(&t->gate, &moment);
     size_t hop = t->listener.sense.hop;
     double needed = cut_fade_in_frames(&t->fade);
     bool soon = mark.ahead != PHRASE_MARKS_NONE && (double)((mark.ahead - 1) * hop) < needed;

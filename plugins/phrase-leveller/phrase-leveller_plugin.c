@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* phrase-leveller: rides the level of a take phrase by phrase, before any compressor.
  *
- *     in -> listener -> sung_gate -> what sounds --------------+-> gain_hold -> may the gain move?
+ *     in -> listener -> scene -> what sounds ------------------+-> gain_hold -> may the gain move?
  *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
  *     strength (target - level) within +-range -> gain_slew -> gain -> gain_line on the dry signal
  *
@@ -15,9 +15,10 @@
 #include "plugin.h"
 #include "voice/listener.h"
 #include "voice/phrase_level.h"
-#include "voice/sung_gate.h"
+#include "voice/scene.h"
 
 static const double LOOK_AHEAD_S = 0.2;
+static const SceneParams SCENE = {.sensitivity_db = 0.0f, .shortest_breath_ms = 100.0f};
 /* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
  * the voice is known noise may pass for one. */
 static const float NO_PHRASE_DB = 24.0f;
@@ -112,7 +113,7 @@ static const PortSpec METER[METERS] = {
 typedef struct {
     Listener listener;
     KWeight k_weight[PLUGIN_MAX_CHANNELS];
-    SungGate gate;
+    Scene scene;
     PhraseLevel level;
     GainHold hold;
     GainSlew slew;
@@ -129,7 +130,7 @@ static void reset(void *self) {
     listener_reset(&p->listener);
     for (int c = 0; c < PLUGIN_MAX_CHANNELS; c++)
         k_weight_reset(&p->k_weight[c]);
-    sung_gate_reset(&p->gate);
+    scene_reset(&p->scene);
     phrase_level_reset(&p->level);
     gain_hold_reset(&p->hold);
     gain_slew_reset(&p->slew);
@@ -150,10 +151,11 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     p->latency = ahead * hop;
     for (int c = 0; c < PLUGIN_MAX_CHANNELS; c++)
         k_weight_prepare(&p->k_weight[c], rate_hz);
-    sung_gate_prepare(&p->gate, hops_per_second);
+    scene_prepare(&p->scene, rate_hz, hops_per_second);
+    scene_set(&p->scene, &SCENE);
     phrase_level_prepare(&p->level, hops_per_second);
     /* A gain is reached one hop after it was found, from what was heard VOICE_SENSE_DELAY ago. */
-    gain_hold_prepare(&p->hold, ahead - 1 - VOICE_SENSE_DELAY);
+    gain_hold_prepare(&p->hold, ahead - 1 - VOICE_SENSE_DELAY, scene_late(hops_per_second, &SCENE));
     gain_slew_prepare(&p->slew, hops_per_second);
     gain_line_prepare(&p->line, hop);
     reset(p);
@@ -205,9 +207,10 @@ static float wished_gain(const PhraseLeveller *p) {
 }
 
 static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
-    MomentKind kind = sung_gate_step(&p->gate, frame);
-    phrase_level_step(&p->level, hop_power(p), kind == MOMENT_SUNG);
-    bool may_move = gain_hold_step(&p->hold, kind) || !p->gap_freeze;
+    SceneMoment moment;
+    scene_step(&p->scene, frame, &moment);
+    phrase_level_step(&p->level, hop_power(p), moment.sung);
+    bool may_move = gain_hold_step(&p->hold, &moment) || !p->gap_freeze;
     float gain_db = gain_slew_step(&p->slew, wished_gain(p), may_move);
     gain_line_next(&p->line, decibel_fast_gain(gain_db));
 }

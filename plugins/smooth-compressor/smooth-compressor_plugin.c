@@ -14,7 +14,7 @@
 #include "gain/release_memory.h"
 #include "plugin.h"
 #include "voice/listener.h"
-#include "voice/sung_gate.h"
+#include "voice/scene.h"
 #include "voice/usual_level.h"
 
 #include <math.h>
@@ -132,7 +132,7 @@ typedef struct {
     bool own; /* the reference is the voice's usual level */
     GainComputer law;
     Listener listener;
-    SungGate gate;
+    Scene scene;
     UsualLevel usual;
     ReleaseMemory release;
     Ballistics attack;
@@ -171,7 +171,7 @@ static void ramp_run(Ramp *ramp, float *values, size_t n) {
 static void reset(void *self) {
     SmoothCompressor *s = self;
     listener_reset(&s->listener);
-    sung_gate_reset(&s->gate);
+    scene_reset(&s->scene);
     usual_level_reset(&s->usual);
     release_memory_reset(&s->release);
     ballistics_reset(&s->attack);
@@ -187,7 +187,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     s->ramp_frames = (size_t)lrint(RAMP_MS * 1e-3 * rate_hz);
     listener_prepare(&s->listener, rate_hz);
     double hops_per_second = rate_hz / (double)s->listener.sense.hop;
-    sung_gate_prepare(&s->gate, hops_per_second);
+    scene_prepare(&s->scene, rate_hz, hops_per_second);
     usual_level_prepare(&s->usual, hops_per_second);
     release_memory_prepare(&s->release, rate_hz);
     ballistics_prepare(&s->attack, rate_hz);
@@ -217,7 +217,9 @@ static void set(void *self, const float *control) {
 
 /* The one place that asks whether somebody sings. */
 static bool is_sung(SmoothCompressor *s, const VoiceFrame *frame) {
-    return sung_gate_step(&s->gate, frame) == MOMENT_SUNG;
+    SceneMoment moment;
+    scene_step(&s->scene, frame, &moment);
+    return moment.sung;
 }
 
 /* The peak level of the hop that voice_sense now tells of. */

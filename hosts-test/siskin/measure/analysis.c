@@ -14,9 +14,10 @@ static const float SIBILANT_VOICE_LOW_HZ = 100.0f, SIBILANT_VOICE_HIGH_HZ = 1500
 static const float CLICK_DEPTH_DB = 48.0f;
 
 static BreathFinderParams breath_params(void) {
-    return (BreathFinderParams){.sensitivity_db = controls_initial("breath-ducker", "sensitivity"),
-                                .shortest_ms = controls_initial("breath-ducker", "shortest"),
-                                .clear_ms = 0.0f};
+    return (BreathFinderParams){
+        .scene = {.sensitivity_db = controls_initial("breath-ducker", "sensitivity"),
+                  .shortest_breath_ms = controls_initial("breath-ducker", "shortest")},
+        .clear_ms = 0.0f};
 }
 
 static BandRatioParams sibilant_bands(void) {
@@ -43,13 +44,15 @@ static const double SIBILANT_JOIN_S = 0.03, SIBILANT_SHORTEST_S = 0.03;
 /* A mouth click is a burst or a few within some 30 ms (Trouvain and Malisz, 2016: one to several).
  */
 static const double CLICK_JOIN_S = 0.03;
-/* As sung_gate.h has it, once the voice is known: what lies further under it is none. */
+/* As scene.h has it, once the voice is known: what lies further under it is none. */
 static const double UNDER_VOICE_DB = 25.0;
 
 static const double PROFILE_S = 0.4;
 static const double FLUSH_S = 0.7; /* more than any detector holds back */
 
 static const double QUIET_S = 0.3;
+/* Where gaps were faded, what is left of the room at their ends is not how quiet they are. */
+static const float QUIET_OVER_FLOOR_DB = 4.0f;
 
 static const double STEADY = 1.12; /* the pitch within a window */
 
@@ -61,15 +64,16 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     clipping_prepare(&analysis->tops, rate_hz, analysis->channels);
     listener_prepare(&analysis->listener, rate_hz);
     double hops_per_second = rate_hz / (double)analysis->listener.sense.hop;
-    sung_gate_prepare(&analysis->gate, hops_per_second);
     phrase_level_prepare(&analysis->phrase, hops_per_second);
     phrase_level_set(&analysis->phrase, 1e9); /* the plain mean, however long the phrase */
     for (unsigned c = 0; c < analysis->channels; c++)
         k_weight_prepare(&analysis->k[c], rate_hz);
     band_crest_prepare(&analysis->profile, rate_hz);
     analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
-    breath_finder_prepare(&analysis->breath, rate_hz, hops_per_second);
     const BreathFinderParams breaths = breath_params();
+    scene_prepare(&analysis->scene, rate_hz, hops_per_second);
+    scene_set(&analysis->scene, &breaths.scene);
+    breath_finder_prepare(&analysis->breath, hops_per_second);
     breath_finder_set(&analysis->breath, &breaths);
     analysis->breath_late = breath_finder_delay(&analysis->breath, &breaths);
     band_ratio_prepare(&analysis->bands, rate_hz);
@@ -158,7 +162,7 @@ static void *more(void *array, size_t count, size_t *room, size_t size) {
  * room for the next. */
 static void follow_phrases(Analysis *analysis, const EarHop *hop) {
     Measures *m = analysis->measures;
-    bool sung = hop->kind == MOMENT_SUNG;
+    bool sung = hop->sung;
     bool apart = analysis->phrase.state.silent >= analysis->phrase.split;
     size_t now = analysis->n_hops - 1;
     phrase_level_step(&analysis->phrase, hop->k_power, sung);
@@ -175,9 +179,9 @@ static void follow_phrases(Analysis *analysis, const EarHop *hop) {
 }
 
 /* The finder tells of the hop breath_late before this one. */
-static void follow_breaths(Analysis *analysis, const VoiceFrame *frame) {
+static void follow_breaths(Analysis *analysis, const SceneMoment *moment) {
     Measures *m = analysis->measures;
-    bool down = breath_finder_step(&analysis->breath, frame);
+    bool down = breath_finder_step(&analysis->breath, moment);
     double hop_s = (double)analysis->listener.sense.hop / analysis->rate_hz;
     double middle_s =
         analysis_hop_s(analysis, analysis->n_hops - 1) - (double)analysis->breath_late * hop_s;
@@ -194,8 +198,12 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     analysis->hops =
         more(analysis->hops, analysis->n_hops, &analysis->room_hops, sizeof *analysis->hops);
     EarHop *hop = &analysis->hops[analysis->n_hops++];
+    SceneMoment moment;
+    scene_step(&analysis->scene, frame, &moment);
     hop->power = frame->power[1] + frame->power[2] + frame->power[3] + frame->power[4];
-    hop->kind = (unsigned char)sung_gate_step(&analysis->gate, frame);
+    hop->sung = moment.sung;
+    hop->quiet = moment.likeliest == SCENE_ROOM &&
+                 moment.level_db <= moment.known.floor_db + QUIET_OVER_FLOOR_DB;
     hop->k_power = analysis->k_late[0]; /* of the moment that the frame tells of */
     memmove(analysis->k_late, analysis->k_late + 1,
             sizeof analysis->k_late - sizeof *analysis->k_late);
@@ -203,8 +211,8 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
         (float)(analysis->k_sum / (double)analysis->listener.sense.hop);
     analysis->k_sum = 0.0;
     follow_phrases(analysis, hop);
-    follow_breaths(analysis, frame);
-    analysis->window_sung += hop->kind == MOMENT_SUNG;
+    follow_breaths(analysis, &moment);
+    analysis->window_sung += hop->sung;
     if (analysis->n_hops % analysis->window_hops == 0) {
         band_crest_window(&analysis->profile, 2 * analysis->window_sung >= analysis->window_hops);
         analysis->window_sung = 0;
@@ -218,8 +226,7 @@ static size_t quiet_run(const Analysis *analysis, long hop) {
     size_t run = 0;
     if (hop >= (long)analysis->n_hops)
         hop = (long)analysis->n_hops - 1;
-    while (hop - (long)run >= VOICE_SENSE_SMOOTHED &&
-           analysis->hops[hop - (long)run].kind == MOMENT_QUIET)
+    while (hop - (long)run >= VOICE_SENSE_SMOOTHED && analysis->hops[hop - (long)run].quiet)
         run++;
     return run;
 }
@@ -228,7 +235,7 @@ static size_t quiet_run(const Analysis *analysis, long hop) {
 static long count_sung(const Analysis *analysis, long first, long last) {
     long sung = 0;
     for (long i = first; i < last; i++)
-        sung += i >= 0 && i < (long)analysis->n_hops && analysis->hops[i].kind == MOMENT_SUNG;
+        sung += i >= 0 && i < (long)analysis->n_hops && analysis->hops[i].sung;
     return sung;
 }
 

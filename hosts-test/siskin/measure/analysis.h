@@ -22,16 +22,16 @@
 #include "voice/phrase_level.h"
 #include "voice/pitch.h"
 #include "voice/pitch_floor.h"
-#include "voice/sung_gate.h"
+#include "voice/scene.h"
 
 enum { ANALYSIS_BLOCK = 4096, ANALYSIS_CENTRES = 256 };
 typedef enum { SPECTRUM_ALL, SPECTRUM_SUNG, SPECTRUM_QUIET } SpectrumKind; /* of mean spectra */
 
 /* One hop of voice_sense. */
 typedef struct {
-    float power;        /* mean square, 359..5745 Hz */
-    float k_power;      /* K-weighted, sum over channels */
-    unsigned char kind; /* MomentKind */
+    float power;      /* mean square, 359..5745 Hz */
+    float k_power;    /* K-weighted, sum over channels */
+    bool sung, quiet; /* as scene.h has it; only the room */
 } EarHop;
 
 /* There is one at a time: its padding does not matter. */
@@ -48,7 +48,6 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     Hum hum;
 
     Listener listener;
-    SungGate gate;
     PhraseLevel phrase;
     KWeight k[2];
     double k_sum;
@@ -68,6 +67,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     float *readings; /* Hz, 0 unvoiced */
     size_t n_readings, room_readings;
 
+    Scene scene;
     BreathFinder breath;
     size_t breath_late; /* hops */
     bool breathing;

@@ -234,7 +234,7 @@ static double hop_power(const Analysis *analysis, double from_s, double to_s, bo
     double sum = 0.0, n = 0.0;
     size_t end = hop_at(analysis, to_s);
     for (size_t i = hop_at(analysis, from_s); i < end; i++) {
-        if (sung && analysis->hops[i].kind != MOMENT_SUNG)
+        if (sung && !analysis->hops[i].sung)
             continue;
         sum += (double)analysis->hops[i].power;
         n += 1.0;
@@ -312,7 +312,7 @@ double measures_phrase_reach(const Measures *m) {
 static double floor_of(const Analysis *analysis) {
     double sum = 0.0, n = 0.0;
     for (size_t i = VOICE_SENSE_SMOOTHED; i < analysis->n_hops; i++)
-        if (analysis->hops[i].kind == MOMENT_QUIET &&
+        if (analysis->hops[i].quiet &&
             analysis_hop_s(analysis, i) * analysis->rate_hz < (double)analysis->frames) {
             sum += (double)analysis->hops[i].power;
             n += 1.0;
@@ -332,7 +332,7 @@ static bool in_breath(const Measures *m, double s) {
  */
 static size_t end_of_quiet(const Analysis *analysis, const Measures *m, size_t first) {
     size_t end = first;
-    while (end < analysis->n_hops && analysis->hops[end].kind == MOMENT_QUIET &&
+    while (end < analysis->n_hops && analysis->hops[end].quiet &&
            analysis_hop_s(analysis, end) < m->length_s &&
            !in_breath(m, analysis_hop_s(analysis, end)))
         end++;
@@ -389,7 +389,7 @@ static void measure_room(const Analysis *analysis, Measures *m) {
 static double sung_time(const Analysis *analysis) {
     size_t n = 0;
     for (size_t i = 0; i < analysis->n_hops; i++)
-        n += analysis->hops[i].kind == MOMENT_SUNG;
+        n += analysis->hops[i].sung;
     return (double)n * (analysis_hop_s(analysis, 1) - analysis_hop_s(analysis, 0));
 }
 

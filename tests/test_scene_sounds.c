@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
+/* The scene, listening to audio by voice_sense at every rate; test_scene.c gives it hops. */
 #include "run_tcase.h"
 #include "signals.h"
-#include "voice/sung_gate.h"
+#include "voice/scene.h"
 
 #include <check.h>
 #include <math.h>
@@ -11,31 +12,44 @@
 
 enum { LENGTH = 8 * 192000, MOST_HOPS = 2000 };
 static float audio[LENGTH], part[LENGTH];
-static MomentKind kinds[MOST_HOPS], others[MOST_HOPS];
+/* A moment as those who ask take it. */
+typedef enum { QUIET, BREATH, NOISE, HISS, SUNG } Sound;
+static Sound kinds[MOST_HOPS], others[MOST_HOPS];
 static double hop_s;
 
-/* What the gate says of each hop of audio[0..n): kind[h] is of the audio around (h + 1/2) hops. */
-static size_t judge(double rate_hz, size_t n, MomentKind *kind) {
+static Sound sound_of(const SceneMoment *moment) {
+    if (moment->sung)
+        return SUNG;
+    if (moment->likeliest == SCENE_ROOM)
+        return QUIET;
+    if (moment->hisses)
+        return HISS;
+    return moment->likeliest == SCENE_BREATH ? BREATH : NOISE;
+}
+
+/* What the scene says of each hop of audio[0..n): kind[h] is of the audio around (h + 1/2) hops. */
+static size_t judge(double rate_hz, size_t n, Sound *kind) {
     static VoiceSense sense;
-    SungGate gate;
+    static Scene scene;
     voice_sense_prepare(&sense, rate_hz);
     hop_s = (double)sense.hop / rate_hz;
-    sung_gate_prepare(&gate, 1.0 / hop_s);
+    scene_prepare(&scene, rate_hz, 1.0 / hop_s);
     size_t hops = 0;
     for (size_t at = 0; at + sense.bank.group <= n; at += sense.bank.group) {
         VoiceFrame frame;
         if (!voice_sense_group(&sense, audio + at, &frame))
             continue;
-        MomentKind now = sung_gate_step(&gate, &frame);
+        SceneMoment moment;
+        scene_step(&scene, &frame, &moment);
         if (hops >= VOICE_SENSE_DELAY)
-            kind[hops - VOICE_SENSE_DELAY] = now;
+            kind[hops - VOICE_SENSE_DELAY] = sound_of(&moment);
         hops++;
     }
     return hops - VOICE_SENSE_DELAY;
 }
 
 /* Share of the hops between two times that are of that kind. */
-static double share(const MomentKind *kind, MomentKind of, double from_s, double to_s) {
+static double share(const Sound *kind, Sound of, double from_s, double to_s) {
     size_t first = (size_t)ceil(from_s / hop_s), last = (size_t)floor(to_s / hop_s), hits = 0;
     for (size_t h = first; h < last; h++)
         hits += kind[h] == of;
@@ -83,15 +97,15 @@ START_TEST(vowels_are_sung_and_breath_hiss_and_room_are_not) {
     for (size_t r = 0; r < sizeof rates / sizeof *rates; r++) {
         fill_take(rates[r], 1.0, &random);
         judge(rates[r], (size_t)(6.0 * rates[r]), kinds);
-        ck_assert_double_eq(share(kinds, MOMENT_SUNG, 1.03, 1.97), 1.0);
-        ck_assert_double_eq(share(kinds, MOMENT_SUNG, 5.03, 5.47), 1.0);
-        ck_assert_double_eq(share(kinds, MOMENT_SUNG, 2.03, 4.97), 0.0);
-        ck_assert_double_eq(share(kinds, MOMENT_NOISE, 3.03, 3.37), 1.0);
-        double hiss = share(kinds, MOMENT_HISS, 4.03, 4.17);
-        ck_assert_double_eq(hiss + share(kinds, MOMENT_NOISE, 4.03, 4.17), 1.0);
+        ck_assert_double_eq(share(kinds, SUNG, 1.03, 1.97), 1.0);
+        ck_assert_double_eq(share(kinds, SUNG, 5.03, 5.47), 1.0);
+        ck_assert_double_eq(share(kinds, SUNG, 2.03, 4.97), 0.0);
+        ck_assert_double_eq(share(kinds, BREATH, 3.03, 3.37), 1.0);
+        double hiss = share(kinds, HISS, 4.03, 4.17);
+        ck_assert_double_eq(hiss + share(kinds, NOISE, 4.03, 4.17), 1.0);
         ck_assert(rates[r] < 18000.0 || hiss == 1.0);
-        ck_assert_double_ge(share(kinds, MOMENT_QUIET, 2.2, 2.9), 0.95);
-        ck_assert_double_ge(share(kinds, MOMENT_QUIET, 3.5, 3.9), 0.95);
+        ck_assert_double_ge(share(kinds, QUIET, 2.2, 2.9), 0.95);
+        ck_assert_double_ge(share(kinds, QUIET, 3.5, 3.9), 0.95);
     }
 }
 END_TEST
@@ -105,8 +119,8 @@ START_TEST(voiced_friction_is_not_sung) {
     lay_vowel(48000.0, 3.0, 3.5, 180.0, -30.0);
     lay_noise(48000.0, 3.0, 3.5, 6000.0, 11000.0, -24.0, &random);
     judge(48000.0, n, kinds);
-    ck_assert_double_eq(share(kinds, MOMENT_SUNG, 3.03, 3.47), 0.0);
-    ck_assert_double_eq(share(kinds, MOMENT_HISS, 3.03, 3.47), 1.0);
+    ck_assert_double_eq(share(kinds, SUNG, 3.03, 3.47), 0.0);
+    ck_assert_double_eq(share(kinds, HISS, 3.03, 3.47), 1.0);
 }
 END_TEST
 
@@ -133,8 +147,8 @@ START_TEST(a_voice_far_under_the_singer_is_not_the_singer) {
     lay_vowel(48000.0, 3.0, 3.5, 180.0, -50.0);
     lay_vowel(48000.0, 4.0, 4.5, 180.0, -40.0);
     judge(48000.0, n, kinds);
-    ck_assert_double_eq(share(kinds, MOMENT_SUNG, 2.9, 3.6), 0.0);
-    ck_assert_double_eq(share(kinds, MOMENT_SUNG, 4.03, 4.47), 1.0);
+    ck_assert_double_eq(share(kinds, SUNG, 2.9, 3.6), 0.0);
+    ck_assert_double_eq(share(kinds, SUNG, 4.03, 4.47), 1.0);
 }
 END_TEST
 
@@ -143,19 +157,19 @@ START_TEST(digital_silence_and_what_follows_it_are_judged) {
     signals_silence(audio, n);
     lay_vowel(48000.0, 1.0, 2.0, 180.0, -30.0);
     judge(48000.0, n, kinds);
-    ck_assert_double_eq(share(kinds, MOMENT_QUIET, 0.0, 0.9), 1.0);
-    ck_assert_double_eq(share(kinds, MOMENT_SUNG, 1.03, 1.97), 1.0);
-    ck_assert_double_eq(share(kinds, MOMENT_QUIET, 2.1, 2.9), 1.0);
+    ck_assert_double_eq(share(kinds, QUIET, 0.0, 0.9), 1.0);
+    ck_assert_double_eq(share(kinds, SUNG, 1.03, 1.97), 1.0);
+    ck_assert_double_eq(share(kinds, QUIET, 2.1, 2.9), 1.0);
 }
 END_TEST
 
 int main(void) {
-    TCase *tcase = tcase_create("sung_gate");
+    TCase *tcase = tcase_create("scene_sounds");
     tcase_add_test(tcase, vowels_are_sung_and_breath_hiss_and_room_are_not);
     tcase_add_test(tcase, voiced_friction_is_not_sung);
     tcase_add_test(tcase, a_gain_before_it_changes_nothing);
     tcase_add_test(tcase, a_voice_far_under_the_singer_is_not_the_singer);
     tcase_add_test(tcase, digital_silence_and_what_follows_it_are_judged);
     tcase_set_timeout(tcase, 60); /* slow under valgrind */
-    return run_tcase(tcase, "sung_gate");
+    return run_tcase(tcase, "scene_sounds");
 }

@@ -238,6 +238,9 @@ $(BUILD)/hosts-test/test_advise: $(MATERIAL_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
 $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(EBUR128_LIBS)
 
+# Another noise reducer, for comparing with, in the same way.
+$(BUILD)/hosts-test/test_noise_outside: HOST_LIBS += -lspeexdsp
+
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
 # The longest first, so that none is left running by itself at the end.
 LONG_FIRST := test_contract test_advise test_advise_voices test_measure test_resonances test_click_finder \

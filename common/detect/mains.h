@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: ISC */
+/* mains.h: hum of the mains as it is heard in the gaps: 50 or 60 Hz, how much off, which harmonics.
+ *
+ * The audio is brought down to about 2.7 kHz (two second-order Butterworth low-passes at 900 Hz,
+ * then every M-th frame). Every 256 of these, some 95 ms, the last 1024 are transformed under a Hann
+ * window, the work spread over the 95 ms after. At each harmonic f, A_j being the bin nearest to it,
+ *     P(f) = |A_{j-1}|^2 + |A_j|^2 + |A_{j+1}|^2
+ * and beside it the mean of P at f +- 10 Hz. Only windows that the caller says were room all along
+ * count, by their mean, of the last 30 at most: a harmonic is there when P is over 4 + 72 / n times
+ * what is beside it, n the windows, and until it is under twice. So single windows of noise, whose
+ * ratio is distributed as F with 4 and 8 degrees of freedom and over 40 once in 4e4, are no hum. One
+ * of the first three must be there, and of two series the one with more power is the mains (300 Hz
+ * belongs to both).
+ * The frequency follows from how far the harmonics' phases turned between two windows one hop apart
+ * (as in a phase vocoder; Flanagan and Golden, Bell Syst. Tech. J. 45, 1966), the mean of all that
+ * are there by their share k^2 |A|^2, within 0.5 Hz of the nominal one.
+ *
+ * After two windows, 0.5 s of room in all. Valid for 8..192 kHz. Latency: a window is judged a hop
+ * after its end. Cost: two filters and some 40 operations a frame; 3000 at the end of a hop. */
+#ifndef SISKIN_DETECT_MAINS_H
+#define SISKIN_DETECT_MAINS_H
+
+#include "basic/arena.h"
+#include "basic/spread_fft.h"
+#include "filter/svf.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { MAINS_HARMONICS = 12, MAINS_SERIES = 2, MAINS_WINDOW = 1024, MAINS_HOP = 256 };
+
+typedef struct {
+    double hz;
+    bool is[MAINS_HARMONICS]; /* [k] is harmonic k + 1 */
+    float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
+} MainsSeries;
+
+/* What one window says of one series. */
+typedef struct {
+    size_t bin[MAINS_HARMONICS];                    /* j */
+    float re[MAINS_HARMONICS], im[MAINS_HARMONICS]; /* A_j */
+    float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
+} MainsWindow;
+
+typedef struct {
+    size_t decimation; /* frames a decimated one */
+    double low_rate_hz;
+    SpreadFft fft;
+    float *ring, *hann; /* [MAINS_WINDOW] decimated frames */
+    Spectrum data[2];
+    size_t needed;   /* frames of room on end before a window is judged to be room */
+    Svf low_pass[2]; /* history too */
+    struct {
+        size_t skipped, at;  /* frames; decimated ones of this hop */
+        size_t oldest;       /* in the ring */
+        size_t windows;      /* counted, as far as matters */
+        bool room, in_a_row; /* the window being transformed is room; the one before it was, too */
+        MainsWindow now[MAINS_SERIES], before[MAINS_SERIES];
+        MainsSeries series[MAINS_SERIES];
+    } state;
+} Mains;
+
+/* late: how many frames ago, at most, what mains_process is told as `quiet` ended; a twentieth of a
+ * window or so, since there the window has next to no weight. false: the arena is full. */
+bool mains_prepare(Mains *mains, double rate_hz, size_t late, Arena *arena);
+void mains_reset(Mains *mains);
+/* n frames; quiet: frames of room on end, up to `late` ago. */
+void mains_process(Mains *mains, const float *in, size_t n, size_t quiet);
+/* Whether enough was heard, four windows, to tell that there is no hum. */
+bool mains_judged(const Mains *mains);
+/* nominal_hz: 50, 60, or 0 for whichever there is. NULL: no hum is known. */
+const MainsSeries *mains_found(const Mains *mains, double nominal_hz);
+
+#endif

@@ -1,0 +1,135 @@
+/* SPDX-License-Identifier: ISC */
+#include "detect/mains.h"
+#include "run_tcase.h"
+#include "signals.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+
+enum { MEMORY = 1 << 18, MOST = 10 * 192000, QUIET = 1 << 30 };
+static unsigned char memory[MEMORY];
+static float audio[MOST];
+static Mains mains;
+
+static void prepare(double rate_hz) {
+    Arena arena = arena_over(memory, MEMORY);
+    ck_assert(mains_prepare(&mains, rate_hz, (size_t)(0.016 * rate_hz), &arena));
+}
+
+/* Room of -70 dBFS and hum at base_hz, harmonics 1, 2, 3, 5 of -60 dBFS each. */
+static size_t hum(double rate_hz, double base_hz, double seconds, unsigned long long seed) {
+    const int orders[] = {1, 2, 3, 5};
+    size_t n = (size_t)(seconds * rate_hz);
+    Random random = random_seeded(seed);
+    printf("seed %llu\n", seed);
+    signals_noise(audio, n, 3e-4, &random);
+    for (int i = 0; base_hz > 0.0 && i < 4; i++)
+        signals_sine_add(audio, n, rate_hz, base_hz * orders[i], 1.4e-3, 0.9 * i);
+    return n;
+}
+
+START_TEST(mains_of_either_kind_are_found_and_followed_at_every_rate) {
+    const double rates[] = {8000.0, 11025.0, 16000.0, 44100.0, 48000.0, 96000.0, 192000.0};
+    const double bases[] = {49.5, 49.9, 50.0, 50.2, 50.5, 59.5, 59.97, 60.0, 60.5};
+    for (int r = 0; r < 7; r++)
+        for (int b = 0; b < 9; b++) {
+            prepare(rates[r]);
+            mains_process(&mains, audio, hum(rates[r], bases[b], 4.0, 11), QUIET);
+            const MainsSeries *found = mains_found(&mains, 0.0);
+            ck_assert_ptr_nonnull(found);
+            ck_assert_double_eq_tol(found->hz, bases[b], 0.02);
+            for (int k = 0; k < 6; k++)
+                ck_assert_int_eq(found->is[k], k != 3 && k != 5);
+        }
+}
+END_TEST
+
+/* Plain hum needs two windows: 1.5 of 0.36 s, and a hop to judge each. */
+START_TEST(plain_hum_is_found_in_two_windows) {
+    prepare(48000.0);
+    size_t n = hum(48000.0, 50.0, 2.0, 12), at = 0;
+    for (; at < n && !mains_found(&mains, 0.0); at += 100)
+        mains_process(&mains, audio + at, 100, at);
+    ck_assert_double_le((double)at / 48000.0, 0.36 + 4.0 * 0.0907);
+}
+END_TEST
+
+/* 2 x 3 first harmonics, 60 s, every window a chance: noise of any level is not hum. */
+START_TEST(noise_is_not_hum) {
+    for (unsigned long long seed = 20; seed < 40; seed++) {
+        prepare(16000.0);
+        size_t n = hum(16000.0, 0.0, 30.0, seed);
+        for (size_t at = 0; at + 1600 <= n; at += 1600) {
+            mains_process(&mains, audio + at, 1600, QUIET);
+            ck_assert_ptr_null(mains_found(&mains, 0.0));
+        }
+    }
+}
+END_TEST
+
+/* Whatever sings: nothing is judged that the caller does not call quiet, for a window's length. */
+START_TEST(what_is_not_room_is_not_judged) {
+    prepare(48000.0);
+    size_t n = hum(48000.0, 50.0, 8.0, 13);
+    for (size_t at = 0; at + 4800 <= n; at += 4800)
+        mains_process(&mains, audio + at, 4800, 15000);
+    ck_assert_ptr_null(mains_found(&mains, 0.0));
+    ck_assert(!mains_judged(&mains));
+}
+END_TEST
+
+START_TEST(hum_that_ends_is_lost) {
+    prepare(48000.0);
+    mains_process(&mains, audio, hum(48000.0, 60.0, 4.0, 14), QUIET);
+    ck_assert_ptr_nonnull(mains_found(&mains, 0.0));
+    for (int i = 0; i < 7; i++)
+        mains_process(&mains, audio, hum(48000.0, 0.0, 4.0, 15), QUIET);
+    ck_assert_ptr_null(mains_found(&mains, 0.0));
+}
+END_TEST
+
+START_TEST(the_other_mains_are_not_found_when_one_is_asked_for) {
+    prepare(48000.0);
+    mains_process(&mains, audio, hum(48000.0, 50.0, 4.0, 16), QUIET);
+    ck_assert_ptr_nonnull(mains_found(&mains, 50.0));
+    ck_assert_ptr_null(mains_found(&mains, 60.0));
+}
+END_TEST
+
+START_TEST(how_the_audio_was_cut_changes_nothing) {
+    size_t n = hum(44100.0, 50.2, 4.0, 17);
+    prepare(44100.0);
+    mains_process(&mains, audio, n, QUIET);
+    double hz = mains_found(&mains, 0.0)->hz;
+    prepare(44100.0);
+    Random random = random_seeded(18);
+    for (size_t at = 0; at < n;) {
+        size_t m = random_below(&random, 300);
+        m = m < n - at ? m : n - at;
+        mains_process(&mains, audio + at, m, QUIET);
+        at += m;
+    }
+    ck_assert(mains_found(&mains, 0.0)->hz == hz);
+}
+END_TEST
+
+START_TEST(memory_is_asked_for_before_it_is_used) {
+    Arena arena = arena_over(memory, 64);
+    ck_assert(!mains_prepare(&mains, 48000.0, 0, &arena));
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("mains");
+    tcase_add_test(tcase, mains_of_either_kind_are_found_and_followed_at_every_rate);
+    tcase_add_test(tcase, plain_hum_is_found_in_two_windows);
+    tcase_add_test(tcase, noise_is_not_hum);
+    tcase_add_test(tcase, what_is_not_room_is_not_judged);
+    tcase_add_test(tcase, hum_that_ends_is_lost);
+    tcase_add_test(tcase, the_other_mains_are_not_found_when_one_is_asked_for);
+    tcase_add_test(tcase, how_the_audio_was_cut_changes_nothing);
+    tcase_add_test(tcase, memory_is_asked_for_before_it_is_used);
+    tcase_set_timeout(tcase, 120);
+    return run_tcase(tcase, "mains");
+}

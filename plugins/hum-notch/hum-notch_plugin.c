@@ -136,8 +136,10 @@ static void adapt(HumNotch *h) {
     tone_cancel_adapt(&h->cancel, on, calm ? GAP_MS : VOICE_MS);
 }
 
-/* By how much the level of the last METER_MS has fallen, dB. */
+/* By how much the level of the last METER_MS had fallen, dB: the most of this stretch, so that it
+ * does not matter how stretches are cut. */
 static float level_lost(HumNotch *h, const Io *io) {
+    float most = 1.0f;
     for (size_t i = 0; i < io->n; i++) {
         float in = 0.0f, out = 0.0f;
         for (unsigned c = 0; c < io->channels; c++) {
@@ -146,9 +148,10 @@ static float level_lost(HumNotch *h, const Io *io) {
         }
         h->power_in = one_pole_step(h->power_in, in, h->forget);
         h->power_out = one_pole_step(h->power_out, out, h->forget);
+        float ratio = (h->power_in + DECIBEL_POWER_FLOOR) / (h->power_out + DECIBEL_POWER_FLOOR);
+        most = ratio > most ? ratio : most;
     }
-    float db = decibel_from_power(h->power_in) - decibel_from_power(h->power_out);
-    return db > 0.0f ? db : 0.0f;
+    return most > 1.0f ? decibel_from_power(most) : 0.0f;
 }
 
 static void process(void *self, const Io *io) {

@@ -142,7 +142,8 @@ static const double FASTEST_S = 1e-3;
  * removed, (1 - g) x, moves from one frame to the next by (1 - g) dx, no more than with the control
  * at rest somewhere on the way, and by dg x, no more than |g1 - g0| |x| / (tau rate). Looked at in
  * the 2 ms after every step, against what moves at rest within 5 ms of it, and half as much again
- * for what a detector overshoots. Where the latency moves, too, any frame between the old place and
+ * for what a detector overshoots; also against what moved in the same run in the 5 ms before, since a
+ * detector that remembers the steps before may be at work where it never is at rest. Where the latency moves, too, any frame between the old place and
  * the new may be heard. */
 static bool no_step_in_singing(const Subject *subject, const HostPort *port, HostError *why) {
     Runs runs;
@@ -159,6 +160,7 @@ static bool no_step_in_singing(const Subject *subject, const HostPort *port, Hos
         for (size_t k = 0; k < AT_REST; k++)
             at_rest = fmax(at_rest, largest_step(runs.what[k], at > wide ? at - wide : 0,
                                                  smaller(at + wide, runs.frames)));
+        at_rest = fmax(at_rest, largest_step(runs.what[STEPPED], at > wide ? at - wide : 0, at));
         if (!(stepped <= 1.5 * at_rest + move))
             return host_fail(why,
                              "'%s' stepped: what is removed moves by %.3g between two frames at "

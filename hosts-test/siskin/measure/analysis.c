@@ -354,8 +354,7 @@ static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uin
     double at_s = ((double)end - (double)band_ratio_age(&analysis->bands) -
                    (double)(late * analysis->bands.hop)) /
                   analysis->rate_hz;
-    bool hissing =
-        !sibilance_in_vowel(now.lasting_db) && now.lasting_db > SIBILANT_LEAST_DB;
+    bool hissing = !sibilance_in_vowel(now.lasting_db) && now.lasting_db > SIBILANT_LEAST_DB;
     MeasureSibilant *last = m->n_sibilants ? &m->sibilants[m->n_sibilants - 1] : NULL;
     if (hissing && !analysis->hissing && !(last && at_s < last->end_s + SIBILANT_JOIN_S)) {
         last = text_grow(&m->sibilants, &m->n_sibilants, sizeof *last);

@@ -1,13 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 #include "speech_measures.h"
+#include "basic/maths.h"
 
 #include "basic/fft.h"
 
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
-
-static const double PI = 3.14159265358979323846;
 
 enum { BANDS = 15, SEGMENT = 30 };
 

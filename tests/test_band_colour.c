@@ -14,7 +14,6 @@
 #include <stdlib.h>
 
 enum { RATE = 48000, LENGTH = 3 * RATE };
-static const double PI = 3.14159265358979323846;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 
 static void run(SpecRun *spec, float to[2][LENGTH]) {

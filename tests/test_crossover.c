@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/crossover.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -9,7 +10,6 @@
 #include <string.h>
 
 enum { LENGTH = 1 << 15, BANDS = CROSSOVER_BANDS };
-static const double PI = 3.14159265358979323846;
 static const double RATES[] = {44100.0, 48000.0, 96000.0, 192000.0};
 static float in[2][LENGTH], band[BANDS][2][LENGTH], sum[LENGTH], other[BANDS][2][LENGTH];
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* matched: against the analogue transfer functions of the cookbook (W3C Audio EQ Cookbook, 2021),
  * written here as complex numbers. */
+#include "basic/maths.h"
 #include "filter/matched.h"
 #include "run_tcase.h"
 
@@ -8,8 +9,6 @@
 #include <complex.h>
 #include <math.h>
 #include <stdbool.h>
-
-static const double PI = 3.14159265358979323846;
 
 static double db(double gain) {
     return 20.0 * log10(gain);

@@ -14,7 +14,6 @@
 #include <stdlib.h>
 
 enum { LENGTH = 24000, EDGE = 3000 };
-static const double PI = 3.14159265358979323846;
 static ReadWave wave;
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH];
 

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/tilt.h"
 #include "run_tcase.h"
 #include "signals.h"
@@ -9,7 +10,6 @@
 #include <string.h>
 
 enum { LENGTH = 1 << 15 };
-static const double PI = 3.14159265358979323846;
 static const double RATES[] = {8000.0, 44100.0, 48000.0, 192000.0};
 static float in[LENGTH], out[LENGTH], other[LENGTH], gain[LENGTH];
 

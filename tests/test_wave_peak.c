@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: ISC */
+#include "basic/maths.h"
 #include "filter/wave_peak.h"
 #include "read_wave.h"
 #include "run_tcase.h"
@@ -10,8 +11,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-static const double PI = 3.14159265358979323846;
 
 enum { LENGTH = 1 << 15, SIDE = READ_WAVE_SIDE };
 static float in[LENGTH], value[LENGTH], other[LENGTH];

@@ -9,6 +9,7 @@
  * to the bands, whose sum turns the phase, is a crossfade. */
 #include "basic/decibel.h"
 #include "basic/delay.h"
+#include "basic/maths.h"
 #include "filter/crossover.h"
 #include "gain/glide.h"
 #include "gain/level_match.h"
@@ -223,8 +224,9 @@ static void process(void *self, const Io *io) {
         for (unsigned c = 0; c < io->channels; c++)
             memcpy(io->out[c], io->dry[c], io->n * sizeof(float));
     }
-    *io->reduction_db =
-        fabsf(peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n));
+    PeakMoved moved =
+        peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n);
+    *io->reduction_db = maths_larger(moved.down_db, moved.up_db);
 }
 
 static size_t latency(const void *self, const float *control) {

@@ -10,6 +10,7 @@
  * Latency: oversampling, reading and 5 ms of look-ahead. */
 #include "basic/decibel.h"
 #include "basic/delay.h"
+#include "basic/maths.h"
 #include "filter/oversample.h"
 #include "filter/wave_peak.h"
 #include "gain/glide.h"
@@ -28,7 +29,6 @@ enum { TRUE_PEAK, N_METERS };
 enum { STAGES = 3, BLOCK = OVERSAMPLE_BLOCK };
 
 static const double LOOK_MS = 5.0, GLIDE_MS = 10.0, WARM_MS = 2.0, FADE_MS = 20.0;
-static const double METER_MS = 300.0;
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
     [DRIVE] = {.symbol = "drive",
@@ -71,7 +71,8 @@ static const PortSpec METERS[N_METERS] = {
                    .doc = "True peak of the result lately, dBTP.",
                    .minimum = -90.0f,
                    .maximum = 0.0f,
-                   .unit = UNIT_DB},
+                   .unit = UNIT_DB,
+                   .meter = METER_PEAK},
 };
 
 typedef struct {
@@ -90,7 +91,6 @@ typedef struct {
     Glide drive, knee; /* ratio; colour over ceiling */
     struct {
         size_t untouched; /* frames since drive or colour did anything */
-        float shown;      /* the meter, amplitude */
     } state;
 } PeakCeiling;
 
@@ -142,7 +142,6 @@ static void reset(void *self) {
     limit_gain_reset(&p->limit);
     glide_reset(&p->drive);
     p->state.untouched = p->touch;
-    p->state.shown = 0.0f;
 }
 
 static void set(void *self, const float *control) {
@@ -204,14 +203,11 @@ static void shape(PeakCeiling *p, const Io *io, float shaped[][PLUGIN_CHUNK], si
 
 /* The result's true peak now: what was read, as late as the gain that it got. */
 static float true_peak(PeakCeiling *p, const float *peak, const float *gain, size_t n) {
-    float late[PLUGIN_CHUNK];
-    float fall = (float)exp(-(double)n * 1e3 / (METER_MS * p->rate_hz));
-    float most = fall * p->state.shown;
+    float late[PLUGIN_CHUNK], most = 0.0f;
     delay_write(&p->peaks, peak, n);
     delay_read(&p->peaks, limit_gain_delay(&p->limit), late, n);
     for (size_t i = 0; i < n; i++)
-        most = late[i] * gain[i] > most ? late[i] * gain[i] : most;
-    p->state.shown = most;
+        most = maths_larger(late[i] * gain[i], most);
     return decibel_from_amplitude(most);
 }
 

@@ -158,8 +158,8 @@ static void process(void *self, const Io *io) {
         for (unsigned c = 0; c < io->channels; c++)
             memcpy(io->out[c], io->dry[c], io->n * sizeof(float));
     }
-    float change = peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n);
-    *io->reduction_db = change < 0.0f ? -change : 0.0f;
+    *io->reduction_db =
+        peak_change_process(&d->change, io->dry, (const float *const *)io->out, io->n).down_db;
 }
 
 static size_t latency(const void *self, const float *control) {

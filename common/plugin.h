@@ -2,7 +2,7 @@
 /* plugin.h: the whole contract between the shell (plugins/lv2_shell.c) and a plugin.
  *
  * A plugin is one file, plugins/<name>/<name>_plugin.c, that defines the symbol `plugin_spec`.
- * It declares its controls and meters in tables, and drives a chain of cores from common/.
+ * It declares its controls and meters in tables, and drives a chain of units from common/.
  * The shell does all the rest, the same for every plugin: LV2, memory, clamping of controls,
  * cleaning of the audio, the delayed dry signal, bypass, audition, the latency and reduction ports,
  * and flush-to-zero. From each spec it makes two LV2 plugins: urn:siskin:<name>#mono and #stereo.

@@ -23,7 +23,7 @@ static const double AIR[] = {-62, -56, -52, -50, -55, -66, -75};
 static const double HISS[] = {-62, -66, -60, -50, -42, -32, -36};
 
 static double sum_db(const double *db, int first) {
-    double sum = 0.0;
+    double sum = 1e-30;
     for (int b = first; b < OCTAVE_BANK_BANDS; b++)
         sum += pow(10.0, 0.1 * db[b]);
     return 10.0 * log10(sum);

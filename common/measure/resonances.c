@@ -474,7 +474,9 @@ static bool noise_tells(const Resonances *peaks, double from_hz) {
     if (peaks->state.noises < FEWEST_NOISES)
         return false;
     for (size_t c = 0; c < STANDING_CENTRES; c++) {
-        NoiseFit noise = centre_hz(c) < from_hz ? (NoiseFit){0} : fit_noise(peaks, centre_hz(c));
+        if (centre_hz(c) < from_hz)
+            continue;
+        NoiseFit noise = fit_noise(peaks, centre_hz(c));
         all += noise.q > 0.0;
         sure += noise.q > 0.0 && noise.error_db <= SURE_DB;
     }

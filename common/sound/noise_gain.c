@@ -187,7 +187,7 @@ static inline void decide_four(NoiseGain *gain, size_t k, float all) {
     Simd fresh = simd_at_least(gamma - 1.0f, simd_all(0.0f));
     Simd xi = simd_at_least(fresh + ALPHA * (prior - fresh), simd_all(LEAST_XI));
     Simd wiener = xi / (1.0f + xi), v = gamma * wiener;
-    Simd v_log2 = simd_fast_log2(v + 1e-12f), integral;
+    Simd v_log2 = simd_fast_log2(v + 1e-12f), integral = simd_all(0.0f);
     for (size_t i = 0; i < SIMD_WIDTH; i++)
         integral[i] = table_at(gain, v_log2[i]);
     Simd g1 = simd_fast_log2(wiener) + integral;

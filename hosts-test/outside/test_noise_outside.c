@@ -74,7 +74,8 @@ static void reduce(Take *t) {
     HostError error = {""};
     const HostPlugin *plugin = host_find(host, "noise-reducer", 1, &error);
     HostInstance *instance = plugin ? host_instantiate(host, plugin, RATE, 512, &error) : NULL;
-    ck_assert_msg(instance != NULL, "%s", error.text);
+    if (!instance)
+        ck_abort_msg("%s", error.text);
     ck_assert(host_set(instance, "depth", 15.0f, &error));
     const float *in = t->noisy;
     const HostRender render = {.in = &in, .out = &t->ours, .frames = t->n, .block = 512};

@@ -116,7 +116,7 @@ static void set(void *self, const float *control) {
  * back at once; level_match, which is slow, has only what is left to do. */
 static void make_driven(SoftDrive *d, const Io *io, float driven[][PLUGIN_CHUNK]) {
     float *const to[PLUGIN_MAX_CHANNELS] = {driven[0], driven[1]};
-    float tone[PLUGIN_CHUNK], usual[PLUGIN_CHUNK];
+    float tone[PLUGIN_CHUNK], usual[PLUGIN_CHUNK] = {0.0f};
     drive_process(&d->drive, io->in, to, io->n);
     glide_process(&d->tone, tone, io->n);
     for (size_t i = 0; i < io->n; i++) {

@@ -13,8 +13,8 @@
  *
  * The room and the voice only learn from moments that are not, or are, periodic, so that neither
  * needs the other's verdict first. A gain before the unit is a gain after it: levels move by as
- * much, nothing else changes. For a take that is at hand whole: run once, keep scene_known(), and
- * run again from scene_begin_with().
+ * much, nothing else changes. For a take that is at hand whole: run once, keep the last
+ * `known`, and run again from scene_begin_with().
  *
  * Latency: 0 over voice_sense for all but `kind`. Valid for 8..192 kHz. Cost: about 2000 operations
  * a hop, no logarithm or exponential of the maths library: every machine says the same. */

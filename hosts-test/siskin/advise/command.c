@@ -94,8 +94,10 @@ static bool is_as_advised(const char *path) {
     text[fread(text, 1, MOST, file)] = '\0';
     fclose(file);
     const char *mark = strstr(text, MARK);
-    bool same = mark && strtoull(mark + sizeof MARK - 1, NULL, 16) ==
+    char *end = NULL;
+    bool same = mark && strtoull(mark + sizeof MARK - 1, &end, 16) ==
                             text_hash(TEXT_HASH_BEGIN, text, (size_t)(mark - text));
+    same = same && strcmp(end, "\n") == 0; /* what was written below it is an edit, too */
     free(text);
     return same;
 }

@@ -72,6 +72,7 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
     const BreathFinderParams breaths = breath_params();
     scene_prepare(&analysis->scene, rate_hz, hops_per_second);
+    analysis->scene_params = breaths.scene;
     scene_set(&analysis->scene, &breaths.scene);
     breath_finder_prepare(&analysis->breath, hops_per_second);
     breath_finder_set(&analysis->breath, &breaths);

@@ -68,6 +68,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     size_t n_readings, room_readings;
 
     Scene scene;
+    SceneParams scene_params;
     BreathFinder breath;
     size_t breath_late; /* hops */
     bool breathing;

@@ -3,6 +3,7 @@
 
 #include "measure/decay_time.h"
 #include "siskin/measure/analysis.h"
+#include "siskin/measure/first_pass.h"
 #include "siskin/measure/pitch_name.h"
 #include "siskin/measure/statistics.h"
 #include "siskin/render/audio.h"
@@ -446,6 +447,10 @@ static bool measure_open(AudioReader *reader, Measures *m, MeasureProgress *prog
     bool fine = analysis_open(analysis, reader->rate_hz, reader->channels, m);
     if (!fine)
         host_fail(error, "%s: out of memory", reader->path);
+    SceneKnown known;
+    fine = fine && first_pass(reader->path, &analysis->scene_params, &known, error);
+    if (fine)
+        scene_begin_with(&analysis->scene, &known);
     fine = fine && listen(reader, analysis, progress, user, error);
     m->rate_hz = reader->rate_hz;
     m->channels = reader->channels;

@@ -3,6 +3,7 @@
 #include "siskin/command.h"
 #include "siskin/chains/order.h"
 #include "siskin/chains/settings.h"
+#include "siskin/edit/lane.h"
 #include "siskin/files.h"
 #include "siskin/options.h"
 #include "siskin/place.h"
@@ -86,6 +87,11 @@ static bool number_option(const char *word, const char *name, double least, doub
     return host_fail(error, "--%s %s: allowed are %g to %g", name, word, least, most);
 }
 
+static bool time_option(const char *word, const char *name, double *value, HostError *error) {
+    return !word || lane_time(word, value) ||
+           host_fail(error, "--%s %s: write seconds (83.25) or minutes (1:23.25)", name, word);
+}
+
 static bool choice_option(const char *word, const char *name, const char *const *choices,
                           size_t count, int *value, HostError *error) {
     char list[128] = "";
@@ -111,8 +117,8 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                        error) ||
         !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
                        error) ||
-        !number_option(words->from, "from", 0.0, 1e6, &request->job.from_s, error) ||
-        !number_option(words->to, "to", 0.0, 1e6, &request->job.to_s, error) ||
+        !time_option(words->from, "from", &request->job.from_s, error) ||
+        !time_option(words->to, "to", &request->job.to_s, error) ||
         !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
                        error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
@@ -277,9 +283,9 @@ int command_render(int argc, char **argv) {
          "numbers: 32768",
          &words.full_scale, NULL},
         {"tail", "SECONDS", "go on after the take, for echoes to end", &words.tail, NULL},
-        {"from", "SECONDS", "write from there on; it sounds as in the whole render", &words.from,
+        {"from", "TIME", "write from there on; it sounds as in the whole render", &words.from,
          NULL},
-        {"to", "SECONDS", "write up to there", &words.to, NULL},
+        {"to", "TIME", "write up to there; seconds (83.25) or minutes (1:23.25)", &words.to, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME",
          "wav, flac, aiff, mp3 or opus (else by OUT's name; folders:\n"

@@ -456,10 +456,14 @@ START_TEST(a_chain_is_whole_or_not_there) {
     ck_assert_ran("advise --quiet --overwrite --into chains a.wav");
     ck_assert_str_eq(ran.out, "");
     ck_assert_ran("advise --quiet --into chains a.wav");
-    FILE *file = fopen("chains/a.chain", "r+");
-    fputs("# My", file);
-    fclose(file);
-    check_refused("advise --quiet --into chains a.wav", 1, "chains/a.chain|edited|--overwrite");
+    /* an edit at its start, and one below all that was advised */
+    for (int i = 0; i < 2; i++) {
+        ck_assert_ran("advise --quiet --overwrite --into chains a.wav");
+        FILE *file = fopen("chains/a.chain", i == 0 ? "r+" : "a");
+        fputs(i == 0 ? "# My" : "  fader -3\n", file);
+        fclose(file);
+        check_refused("advise --quiet --into chains a.wav", 1, "chains/a.chain|edited|--overwrite");
+    }
 }
 END_TEST
 

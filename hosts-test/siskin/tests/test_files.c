@@ -411,7 +411,7 @@ START_TEST(markers_keep_their_places_and_names) {
         ck_assert_uint_eq(cues->cue[i].sample_offset, 600UL * i);
     ck_assert_str_eq(cues->cue[7].name, "verse");
     free(cues);
-    ck_assert_ran("render take.wav out.wav gain --from 0.5");
+    ck_assert_ran("render take.wav out.wav gain --from 0:00.5");
     cues = read_cues("out.wav");
     ck_assert_uint_eq(cues->count, CUES - 40);
     ck_assert_uint_eq(cues->cue[1].sample_offset, 600);
@@ -443,6 +443,7 @@ START_TEST(a_section_is_what_it_is_in_the_whole_render) {
     out = read_sound("out.wav");
     ck_assert_mem_eq(out.audio, whole.audio + 24000, 36000 * sizeof(float));
     check_refused("render take.wav out.wav gain --from 2", 2, "--from 2|take.wav ends at 0:02.0");
+    check_refused("render take.wav out.wav gain --from 1:75", 2, "--from 1:75|1:23.25");
     check_refused("render take.wav out.wav gain --from 1 --to 0.5", 2, "--to 0.5|--from 1");
     free(whole.audio);
     free(out.audio);

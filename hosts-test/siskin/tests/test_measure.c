@@ -4,6 +4,7 @@
 #include "basic/decibel.h"
 #include "singer.h"
 #include "siskin/json.h"
+#include "siskin/measure/first_pass.h"
 #include "siskin/measure/take.h"
 #include "siskin/tests/run_siskin.h"
 
@@ -784,8 +785,36 @@ START_TEST(a_reference_is_compared_at_equal_loudness) {
 }
 END_TEST
 
+/* The first of the two passes: the room of a singer is known to where it is labelled, and so is that
+ * somebody sings. The room is white here, its level that of all octaves from 359 Hz up. */
+START_TEST(a_first_pass_learns_the_room_and_the_voice) {
+    const SceneParams params = {.sensitivity_db = 0.0f, .shortest_breath_ms = 90.0f};
+    SceneKnown known;
+    HostError error;
+    SingerTake take;
+    SingerParams singer = singer_params(SINGER_WOMAN, 48000.0, 731);
+    singer.phrases = 5;
+    singer.room_db = -55.0;
+    ck_assert(singer_take(&singer, &take));
+    Sound sound = make_sound(1, (sf_count_t)take.n, 48000);
+    memcpy(sound.audio, take.mix, take.n * sizeof(float));
+    write_wav("take.wav", &sound);
+    free(sound.audio);
+    ck_assert_msg(first_pass("take.wav", &params, &known, &error), "%s", error.text);
+    static float room[1 << 22];
+    ck_assert_uint_le(take.n, sizeof room / sizeof *room);
+    signals_band_filter(take.stem[SINGER_STEM_ROOM], room, take.n, 48000.0, 359.0, 11490.0);
+    ck_assert(known.room_known && known.voice_known);
+    ck_assert_double_eq_tol((double)known.room_all_db, signals_rms_db(room, take.n), 2.0);
+    ck_assert_float_gt(known.voice_db, known.room_all_db + 15.0f);
+    ck_assert(!first_pass("absent.wav", &params, &known, &error));
+    singer_free(&take);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("measure");
+    tcase_add_test(tcase, a_first_pass_learns_the_room_and_the_voice);
     tcase_add_test(tcase, sounds_are_counted_as_they_are_labelled);
     tcase_add_test(tcase, breaths_lie_under_the_voice_as_labelled);
     tcase_add_test(tcase, a_melody_has_its_key_tuning_and_errors_without_its_vibrato);

@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: ISC */
+/* first_pass.h: a take is at hand whole, so it is heard twice: once for what its room and its voice
+ * are like, which the scene then knows from the first moment on. */
+#ifndef SISKIN_MEASURE_FIRST_PASS_H
+#define SISKIN_MEASURE_FIRST_PASS_H
+
+#include "host/error.h"
+#include "siskin/render/audio.h"
+#include "voice/scene.h"
+
+/* Reads the file by a reader of its own. Fails as audio_open and audio_read do. */
+bool first_pass(const char *path, const SceneParams *params, SceneKnown *known, HostError *error);
+
+#endif

@@ -154,7 +154,8 @@ static double distance(Frames *f, const float *clean, const float *processed, si
         double d = levels[k] - 10.0 * log10(fmax((double)power[k], least));
         sum += d * d;
     }
-    return sqrt(sum / ((double)(f->size / 2) + 1.0));
+    size_t bins = f->size / 2 + 1;
+    return sqrt(sum / (double)bins);
 }
 
 double speech_lsd(const float *clean, const float *processed, size_t n, double rate_hz) {

@@ -170,11 +170,13 @@ static size_t lay_all(Layer *layer, Click **clicks) {
     return ok ? layer->count : 0;
 }
 
+/* NOLINTNEXTLINE(readability-non-const-parameter): written through layer.audio */
 size_t material_clicks(const Voice *voice, unsigned long long seed, float *audio, Click **clicks) {
     Layer layer = {.voice = voice, .audio = audio, .random = random_seeded(seed)};
     return lay_all(&layer, clicks);
 }
 
+/* NOLINTNEXTLINE(readability-non-const-parameter): written through layer.audio */
 size_t material_loud_clicks(const Voice *voice, unsigned long long seed, float *audio,
                             Click **clicks) {
     Layer layer = {.voice = voice, .audio = audio, .loud = true, .random = random_seeded(seed)};

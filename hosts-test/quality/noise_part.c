@@ -194,13 +194,14 @@ static bool sounding(const Judged *j, size_t start, size_t end) {
 static void tally_gaps(const Gaps *g, Tally *tally) {
     if (g->frames == 0)
         return;
+    enum { BINS = FRAME / 2 - 1 };
     double ratio = 0.0;
-    for (int k = 1; k < FRAME / 2; k++) {
+    for (int k = 1; k <= BINS; k++) {
         int a = FRAME / 2 + 1 + k;
         ratio += g->square[a] / (g->sum[a] * g->sum[a]) / (g->square[k] / (g->sum[k] * g->sum[k]));
     }
     samples_add(&tally->quieter, 10.0 * log10(g->energy[0] / (g->energy[1] + 1e-20)));
-    samples_add(&tally->kurtosis, ratio / (FRAME / 2 - 1));
+    samples_add(&tally->kurtosis, ratio / (double)BINS);
 }
 
 static void judge_gaps(const Judged *j, Tally *tally) {

@@ -50,8 +50,10 @@ static double words_db(const Voice *voice, const float *audio) {
     double power = 0.0, frames = 0.0;
     for (size_t i = 0; i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
-        for (size_t t = l->start; l->kind == SINGER_WORD && t < l->end; t++, frames += 1.0)
+        for (size_t t = l->start; l->kind == SINGER_WORD && t < l->end; t++) {
             power += (double)audio[t] * (double)audio[t];
+            frames += 1.0;
+        }
     }
     return 10.0 * log10(power / fmax(frames, 1.0) + 1e-20);
 }

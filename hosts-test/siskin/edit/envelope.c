@@ -32,7 +32,8 @@ static double voice_power(Listening *l, unsigned channel, const float *audio, si
 }
 
 /* One hop: n frames, of which the last ones may be silence behind the end. */
-static void take_hop(Listening *l, Envelope *envelope, float *const *audio, size_t n) {
+static void take_hop(Listening *l, Envelope *envelope, float *const audio[AUDIO_CHANNELS],
+                     size_t n) {
     const float *in[AUDIO_CHANNELS] = {audio[0], audio[1]};
     double sum = 0.0;
     true_peak_process(&l->peak, in, n);

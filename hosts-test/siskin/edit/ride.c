@@ -47,10 +47,11 @@ static size_t softest(const Envelope *envelope, size_t first, size_t last, size_
     *power = INFINITY;
     for (size_t i = first; i < last; i++) {
         size_t from = i > width / 2 ? i - width / 2 : 0;
-        double sum = 0.0, n = 0.0;
-        for (size_t k = from; k < from + width && k < envelope->n; k++, n += 1.0)
+        size_t to = from + width < envelope->n ? from + width : envelope->n;
+        double sum = 0.0, n = (double)(to - from);
+        for (size_t k = from; k < to; k++)
             sum += (double)envelope->power[k];
-        if (n > 0.0 && sum / n < *power) {
+        if (to > from && sum / n < *power) {
             *power = sum / n;
             at = i;
         }

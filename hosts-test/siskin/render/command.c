@@ -68,6 +68,10 @@ static void print_help(const Option *options, size_t count) {
          "  pan POSITION            -100 left to 100 right. Mono: equal power, -3 dB each side in\n"
          "                          the middle. Stereo: balance\n"
          "  to BUS|none             where it goes, else to the mix\n"
+         "  lane NAME [hold|line]   begins a lane; below it TIME VALUE, or FROM TO VALUE, a line\n"
+         "                          each. CONTROL=@NAME, fader @NAME, pan @NAME move by it; NAME "
+         "may\n"
+         "                          be a file of such lines\n"
          "A bus that no bus feeds plays a file: the first TAKE, others BUS=FILE. The bus 'mix' is\n"
          "what is written. Keys and sends are taken after the fader, before the pan. All stay\n"
          "aligned, whatever their latency. Mono busses without any pan make a mono mix.\n"
@@ -200,7 +204,7 @@ static int render_single(Host *host, Request *request, const char *take, const c
     job->take = take;
     job->out = out;
     job->trace = request->trace;
-    for (size_t i = 0; i < job->chain->n_busses; i++)
+    for (size_t i = 0; job->chain && i < job->chain->n_busses; i++)
         job->feed[i] = job->chain->busses[i].file;
     if (files_is_folder(out)) {
         host_fail(&error, "%s is a folder; name the file to write", out);

@@ -329,7 +329,7 @@ static void write_broadcast(const char *path, const Sound *take) {
     unsigned char *chunk = calloc(1, FIXED + HISTORY);
     SF_INFO info = {.channels = 1, .samplerate = 48000, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
-    strcpy((char *)chunk, "verse");
+    memcpy(chunk, "verse", 6);
     chunk[338] = 0x40, chunk[339] = 0xE2, chunk[340] = 0x01; /* 123456 */
     chunk[346] = 1;
     memset(chunk + FIXED, 'h', HISTORY - 2);

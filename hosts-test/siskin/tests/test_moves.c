@@ -103,8 +103,9 @@ START_TEST(sends_and_stems_hear_the_fader_move) {
                           "lane m\n 0.1 -3\n 0.2 6\n 0.35 0\n");
     ck_assert_ran("render --chain t.chain --stems take.wav out.wav");
     check_gain(&take, steps, 0.0);
-    check_same_bits("out.other.wav",
-                    &(Sound){.info = take.info, .audio = read_sound("out.wav").audio});
+    Sound out = read_sound("out.wav");
+    check_same_bits("out.other.wav", &out);
+    free(out.audio);
     free(take.audio);
 }
 END_TEST

@@ -42,7 +42,7 @@ static void take_hop(Listening *l, Envelope *envelope, float *const audio[AUDIO_
     memset(l->peak.state.sample, 0, sizeof l->peak.state.sample);
     memset(l->peak.state.between, 0, sizeof l->peak.state.between);
     double voice = 0.0;
-    for (unsigned c = 0; c < l->reader->channels; c++) {
+    for (unsigned c = 0; c < AUDIO_CHANNELS && c < l->reader->channels; c++) {
         voice += voice_power(l, c, audio[c], n);
         k_weight_process(&l->weight[c], audio[c], audio[c], n);
         for (size_t i = 0; i < n; i++)

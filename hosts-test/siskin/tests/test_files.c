@@ -344,7 +344,8 @@ static void write_broadcast(const char *path, const Sound *take) {
 
 static uint64_t time_of(const char *path) {
     SF_INFO info = {0};
-    SF_BROADCAST_INFO_VAR(16384) stamp = {{0}};
+    SF_BROADCAST_INFO_VAR(16384) stamp;
+    memset(&stamp, 0, sizeof stamp);
     SNDFILE *file = sf_open(path, SFM_READ, &info);
     ck_assert_msg(sf_command(file, SFC_GET_BROADCAST_INFO, &stamp, sizeof stamp) == SF_TRUE,
                   "%s has no time stamp", path);

@@ -140,7 +140,7 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
         printf(", %zu key: give it by key=", plugin->n_key);
     printf("\nlatency   ");
     if (latency < 0.0)
-        printf("unknown: it does not run at %g Hz, or does not return\n", LIST_RATE_HZ);
+        printf("unknown: it does not run at %g Hz, or does not come back\n", LIST_RATE_HZ);
     else
         printf("%g ms at %g Hz and its defaults\n", latency, LIST_RATE_HZ);
     print_ports(plugin, HOST_CONTROL, "controls");

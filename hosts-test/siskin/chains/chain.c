@@ -3,18 +3,14 @@
 
 #include "siskin/chains/moves.h"
 #include "siskin/text.h"
+#include "siskin/text_file.h"
 
 #include <ctype.h>
-#include <errno.h>
-#include <fcntl.h>
 #include <math.h>
-#include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 enum { MAX_WORDS = 256, MAX_LINE = 65536 };
 
@@ -427,63 +423,12 @@ static bool resolve(Chain *chain, HostError *error) {
     return check_heard(chain, error) && moves_resolve(chain, error);
 }
 
-/* ---- the file ---- */
-
-enum { MAX_BYTES = 1 << 20, PATIENCE_MS = 10000 };
-
-/* Waits for more from a pipe or device, whose writer may never come. */
-static bool is_ready(int fd) {
-    struct pollfd ready = {.fd = fd, .events = POLLIN};
-    return poll(&ready, 1, PATIENCE_MS) == 1;
-}
-
-/* Reads up to one byte more than a chain may have. */
-static bool read_bytes(int fd, char *text, size_t *size) {
-    ssize_t got = 0;
-    errno = ETIMEDOUT;
-    do {
-        if (!is_ready(fd))
-            return false;
-        got = read(fd, text + *size, MAX_BYTES + 1 - *size);
-        *size += got > 0 ? (size_t)got : 0;
-    } while ((got > 0 && *size <= MAX_BYTES) || (got < 0 && (errno == EAGAIN || errno == EINTR)));
-    return got >= 0;
-}
-
-/* A pipe that nobody has opened yet is at its end for who does not wait to open it. */
-static bool wait_for_writer(int fd) {
-    struct stat status;
-    struct pollfd ready = {.fd = fd, .events = POLLIN};
-    return fstat(fd, &status) != 0 || !S_ISFIFO(status.st_mode) ||
-           (poll(&ready, 1, PATIENCE_MS) == 1 && (ready.revents & (POLLIN | POLLHUP)));
-}
-
-static bool read_file(const char *path, char **text, size_t *size, HostError *error) {
-    struct stat status;
-    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
-    const char *why = NULL;
-    *text = text_take(MAX_BYTES + 2, 1);
-    *size = 0;
-    if (fd < 0)
-        return host_fail(error, "cannot read the chain file %s: %s", path, strerror(errno));
-    if (fstat(fd, &status) == 0 && S_ISDIR(status.st_mode))
-        why = "it is a directory";
-    else if (!wait_for_writer(fd))
-        why = "it is a pipe, and nobody writes to it";
-    else if (!read_bytes(fd, *text, size))
-        why = strerror(errno);
-    else if (*size > MAX_BYTES)
-        why = "it is longer than 1 MB";
-    close(fd);
-    return !why || host_fail(error, "cannot read the chain file %s: %s", path, why);
-}
-
 Chain *chain_load(const char *path, HostError *error) {
     size_t size = 0;
     Chain *chain = text_take(1, sizeof *chain);
     chain->path = text_copy(path);
-    if (read_file(path, &chain->text, &size, error) && take_lines(chain, size, error) &&
-        resolve(chain, error))
+    if (text_file_read(path, "the chain file", &chain->text, &size, error) &&
+        take_lines(chain, size, error) && resolve(chain, error))
         return chain;
     chain_free(chain);
     return NULL;

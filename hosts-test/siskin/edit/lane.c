@@ -2,13 +2,11 @@
 #include "siskin/edit/lane.h"
 
 #include "siskin/text.h"
+#include "siskin/text_file.h"
 
-#include <errno.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 enum { MOST_WORDS = 3 };
 static const double LONGEST_S = 1e6; /* 11 days */
@@ -84,33 +82,31 @@ static size_t split(char *text, char **word, size_t most) {
     return count;
 }
 
-bool lane_load(Lane *lane, const char *path, HostError *error) {
-    struct stat status;
+/* `text` is cut into lines and words in place. */
+static bool take_lines(Lane *lane, char *text, size_t size, HostError *error) {
     HostError why;
-    FILE *file = fopen(path, "r");
-    if (!file || fstat(fileno(file), &status) != 0 || S_ISDIR(status.st_mode)) {
-        host_fail(error, "cannot read the lane %s: %s", path,
-                  file ? "it is a directory" : strerror(errno));
-        if (file)
-            fclose(file);
-        return false;
-    }
-    *lane = (Lane){.name = text_copy(path)};
-    char *text = NULL;
-    size_t room = 0;
-    bool fine = true;
-    for (int number = 1; fine && getline(&text, &room, file) >= 0; number++) {
+    if (strlen(text) != size)
+        return host_fail(error, "%s is no text", lane->name);
+    for (int number = 1; *text; number++) {
         char *word[MOST_WORDS];
+        size_t length = strcspn(text, "\n");
+        char *next = text + length + (text[length] == '\n');
+        text[length] = '\0';
         size_t count = split(text, word, MOST_WORDS);
         if (count > 0 && !lane_take_words(lane, word, count, &why))
-            fine = host_fail(error, "%s, line %d: %s", path, number, why.text);
+            return host_fail(error, "%s, line %d: %s", lane->name, number, why.text);
+        text = next;
     }
-    if (fine && ferror(file))
-        fine = host_fail(error, "cannot read %s: %s", path, strerror(errno));
-    if (fine && lane->n == 0)
-        fine = host_fail(error, "%s has no line such as: 12.5 -3", path);
+    return lane->n > 0 || host_fail(error, "%s has no line such as: 12.5 -3", lane->name);
+}
+
+bool lane_load(Lane *lane, const char *path, HostError *error) {
+    char *text = NULL;
+    size_t size = 0;
+    *lane = (Lane){.name = text_copy(path)};
+    bool fine = text_file_read(path, "the lane", &text, &size, error) &&
+                take_lines(lane, text, size, error);
     free(text);
-    fclose(file);
     if (!fine)
         lane_free(lane);
     return fine;

@@ -128,6 +128,8 @@ START_TEST(what_is_wrong_is_named_with_its_line) {
     ck_assert(!lane_load(&lane, "absent.lane", &error));
     ck_assert_ptr_nonnull(strstr(error.text, "cannot read the lane absent.lane"));
     ck_assert(!lane_load(&lane, ".", &error));
+    ck_assert(!lane_load(&lane, "/dev/zero", &error)); /* never ends */
+    ck_assert_ptr_nonnull(strstr(error.text, "/dev/zero: it is longer than 1 MB"));
 }
 END_TEST
 

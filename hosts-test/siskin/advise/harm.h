@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* harm.h: what a chain does to a take besides what it was asked for.
  *
- * The gain of every 5 ms, from 360 Hz to 3 kHz, between the take and its render, over the vowels of
+ * The gain of every 5 ms, from 500 Hz to 3 kHz, between the take and its render, over the vowels of
  * each phrase (where a pitch was heard, and no sibilant): nothing that is advised has business there
  * but a ride, which moves a phrase as a whole. A word is bitten where the gain of a vowel falls 6 dB under the
  * median of its phrase for 30 ms and more. The gain wanders by the distance between the 5th and the

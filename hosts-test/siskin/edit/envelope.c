@@ -13,19 +13,20 @@
 #include <string.h>
 
 static const double HOP_S = 0.005;
-static const double VOICE_LOW_HZ = 360.0, VOICE_HIGH_HZ = 3000.0;
+static const double VOICE_LOW_HZ = 500.0, VOICE_HIGH_HZ = 3000.0;
 
 typedef struct {
     AudioReader *reader;
     KWeight weight[AUDIO_CHANNELS];
-    Svf low[AUDIO_CHANNELS], high[AUDIO_CHANNELS];
+    Svf low[AUDIO_CHANNELS][2], high[AUDIO_CHANNELS];
     TruePeak peak;
 } Listening;
 
 static double voice_power(Listening *l, unsigned channel, const float *audio, size_t n) {
     double sum = 0.0;
     for (size_t i = 0; i < n; i++) {
-        float y = svf_step(&l->high[channel], svf_step(&l->low[channel], audio[i]));
+        float x = svf_step(&l->low[channel][1], svf_step(&l->low[channel][0], audio[i]));
+        float y = svf_step(&l->high[channel], x);
         sum += (double)y * (double)y;
     }
     return sum / (double)n;
@@ -53,12 +54,16 @@ static void take_hop(Listening *l, Envelope *envelope, float *const audio[AUDIO_
 }
 
 static void prepare_channel(Listening *l, unsigned channel) {
-    const SvfParams low = {
-        .kind = SVF_HIGH_PASS, .frequency_hz = (float)VOICE_LOW_HZ, .q = (float)M_SQRT1_2};
+    /* Butterworth, fourth order: what is cut below the voice must not show here. */
+    static const float q[] = {0.54119610f, 1.30656296f};
     const SvfParams high = {
         .kind = SVF_LOW_PASS, .frequency_hz = (float)VOICE_HIGH_HZ, .q = (float)M_SQRT1_2};
     k_weight_prepare(&l->weight[channel], l->reader->rate_hz);
-    svf_set(&l->low[channel], l->reader->rate_hz, &low);
+    for (size_t i = 0; i < 2; i++) {
+        const SvfParams low = {
+            .kind = SVF_HIGH_PASS, .frequency_hz = (float)VOICE_LOW_HZ, .q = q[i]};
+        svf_set(&l->low[channel][i], l->reader->rate_hz, &low);
+    }
     svf_set(&l->high[channel], l->reader->rate_hz, &high);
 }
 

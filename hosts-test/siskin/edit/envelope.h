@@ -9,7 +9,7 @@ typedef struct {
     double hop_s, length_s;
     size_t n;     /* hops; hop k covers k hop_s .. (k + 1) hop_s */
     float *power; /* K-weighted mean square, summed over channels */
-    float *voice; /* mean square of 360 Hz .. 3 kHz, where vowels are, summed */
+    float *voice; /* mean square of 500 Hz .. 3 kHz, where vowels are, summed */
     float *peak;  /* true peak, amplitude, the largest over channels */
 } Envelope;
 

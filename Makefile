@@ -77,8 +77,7 @@ SISKIN_OBJ := $(PAGE_OBJ) $(CONTROLS_OBJ) $(call objects,$(filter-out hosts-test
 MATERIAL_OBJ := $(call objects,$(wildcard hosts-test/quality/material*.c))
 # A part of the quality table is a file with one function of its name.
 QUALITY_PARTS := $(patsubst hosts-test/quality/%_part.c,%,$(sort $(wildcard hosts-test/quality/*_part.c)))
-QUALITY_OBJ := $(MATERIAL_OBJ) $(BUILD)/obj/hosts-test/quality/quality.o $(BUILD)/obj/hosts-test/quality/parts.o \
-  $(QUALITY_PARTS:%=$(BUILD)/obj/hosts-test/quality/%_part.o)
+QUALITY_OBJ := $(MATERIAL_OBJ) $(patsubst %,$(BUILD)/obj/hosts-test/quality/%.o,quality phrases parts $(QUALITY_PARTS:%=%_part))
 CONTRACT_OBJ := $(call objects,$(filter-out %/test_contract.c,$(wildcard hosts-test/contract/*.c)))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
 HOST_HELP_OBJ := $(SISKIN_OBJ) $(HOST_OBJ)

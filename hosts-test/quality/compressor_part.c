@@ -16,7 +16,7 @@
  * Level dependence: the same take 20 dB quieter and 12 dB louder; largest difference of the gain in
  * any stretch of 100 ms within phrases. Entered in the middle: playback that begins 0, 10 and 50 ms
  * before each word; words that lose over 6 dB in their first 200 ms. */
-#include "filter/k_weight.h"
+#include "quality/phrases.h"
 #include "quality/quality.h"
 
 #include <math.h>
@@ -24,7 +24,7 @@
 #include <string.h>
 
 static const char bundle[] = "smooth-compressor";
-static const double LONG_S = 1.5, BLOCK_S = 0.4, GATE_DB = 10.0, FRAME_S = 0.005;
+static const double BLOCK_S = 0.4, GATE_DB = 10.0, FRAME_S = 0.005;
 static const QualitySetting MADE_UP[] = {{"makeup", 4.5f}};
 
 typedef struct {
@@ -45,24 +45,13 @@ typedef struct {
     double loudness_db;           /* of the mean power */
 } Blocks;
 
-static bool k_energy(const Voice *voice, const float *audio, Energy *energy) {
-    float *weighted = malloc((voice->n + 1) * sizeof *weighted);
-    KWeight weight;
-    k_weight_prepare(&weight, voice->rate_hz);
-    if (weighted)
-        k_weight_process(&weight, audio, weighted, voice->n);
-    bool ok = weighted && energy_of(weighted, voice->n, voice->rate_hz, 0.0, 1e9, energy);
-    free(weighted);
-    return ok;
-}
-
 /* Of the blocks that have more than `gate` of power in `in`, so that the same are compared. */
 static Blocks blocks_of(const Voice *voice, const Energy *in, const Energy *energy, double gate) {
     const size_t block = (size_t)(BLOCK_S * voice->rate_hz);
     double count = 0.0, sum = 0.0, squares = 0.0, power = 0.0;
     for (size_t i = 0; i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
-        if (!is_phrase(l) || (double)(l->end - l->start) < LONG_S * voice->rate_hz)
+        if (!phrases_counts(voice, l))
             continue;
         for (size_t at = l->start; at + block <= l->end; at += block / 4) {
             if (energy_between(in, at, at + block) <= gate * (double)block)
@@ -90,8 +79,8 @@ static double gate_of(const Voice *voice, const Energy *in) {
 static bool judge_loudness(Quality *quality, const Voice *voice, const float *in, const float *out,
                            const float *made_up, Tally *tally) {
     Energy before = {NULL, 0}, after = {NULL, 0}, raised = {NULL, 0};
-    bool ok = k_energy(voice, in, &before) && k_energy(voice, out, &after) &&
-              k_energy(voice, made_up, &raised);
+    bool ok = phrases_energy(voice, in, &before) && phrases_energy(voice, out, &after) &&
+              phrases_energy(voice, made_up, &raised);
     if (ok) {
         double gate = gate_of(voice, &before);
         Blocks from = blocks_of(voice, &before, &before, gate);

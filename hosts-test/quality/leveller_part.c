@@ -19,7 +19,7 @@
  * its end or its start, 0.06 dB off at either end of the 100 ms. In breaths: its change from the
  * first to the last frame of each, 95th percentile. In gaps, in parts without breath over 0.25 s
  * before the next phrase: its largest change, 95th percentile. */
-#include "filter/k_weight.h"
+#include "quality/phrases.h"
 #include "quality/quality.h"
 
 #include <math.h>
@@ -27,7 +27,7 @@
 #include <string.h>
 
 static const char bundle[] = "phrase-leveller";
-static const double SPREAD_DB = 6.0, MIDDLE_DB = -22.0, LONG_S = 1.5;
+static const double SPREAD_DB = 6.0, MIDDLE_DB = -22.0;
 /* The defaults, all the way, and all the way at twice the speed. */
 enum { DEFAULT, FAR, FAST, RUNS };
 static const QualitySetting settings[] = {{"range", 12.0f},
@@ -50,51 +50,6 @@ typedef struct {
 
 /* ---- the take ---- */
 
-/* Energy of the K-weighted take. */
-static bool loudness_of(const Voice *voice, const float *audio, Energy *energy) {
-    float *weighted = malloc((voice->n + 1) * sizeof *weighted);
-    KWeight weight;
-    k_weight_prepare(&weight, voice->rate_hz);
-    if (weighted)
-        k_weight_process(&weight, audio, weighted, voice->n);
-    bool ok = weighted && energy_of(weighted, voice->n, voice->rate_hz, 0.0, 1e9, energy);
-    free(weighted);
-    return ok;
-}
-
-/* Mean power of the blocks of at least `least` times full scale, between two frames. */
-static double gated_mean(const Energy *energy, size_t block, size_t start, size_t end,
-                         double least) {
-    double sum = 0.0, count = 0.0;
-    for (size_t at = start; at + block <= end; at += block / 4) {
-        double power = energy_between(energy, at, at + block) / (double)block;
-        sum += power >= least ? power : 0.0;
-        count += power >= least;
-    }
-    return count > 0.0 ? sum / count : 0.0;
-}
-
-static double loudness(const Voice *voice, const Energy *energy, const SingerLabel *phrase) {
-    size_t block = (size_t)(0.4 * voice->rate_hz);
-    size_t end = phrase->end > phrase->start + block ? phrase->end : phrase->start + block;
-    end = end < voice->n ? end : voice->n;
-    double mean = gated_mean(energy, block, phrase->start, end, 1e-7);
-    mean = gated_mean(energy, block, phrase->start, end, 0.1 * mean);
-    return -0.691 + 10.0 * log10(mean + 1e-12);
-}
-
-static bool counts(const Voice *voice, const SingerLabel *label) {
-    return label->kind == SINGER_PHRASE &&
-           (double)(label->end - label->start) >= LONG_S * voice->rate_hz;
-}
-
-static size_t phrases_of(const Voice *voice) {
-    size_t count = 0;
-    for (size_t i = 0; i < voice->n_labels; i++)
-        count += counts(voice, &voice->labels[i]);
-    return count;
-}
-
 /* From `from_db` to `to_db` in the first third of start..middle, then to_db up to `end`. */
 static void change_gain(float *audio, size_t start, size_t middle, size_t end, double from_db,
                         double to_db) {
@@ -115,8 +70,8 @@ static void make_uneven(const Voice *voice, const Energy *energy, unsigned long 
         const SingerLabel *l = &voice->labels[i];
         if (l->kind != SINGER_PHRASE)
             continue;
-        double gain_db =
-            MIDDLE_DB + random_range(&random, -SPREAD_DB, SPREAD_DB) - loudness(voice, energy, l);
+        double gain_db = MIDDLE_DB + random_range(&random, -SPREAD_DB, SPREAD_DB) -
+                         phrases_loudness(voice, energy, l);
         change_gain(audio, from, l->start, l->end, from == 0 ? gain_db : last_db, gain_db);
         last_db = gain_db;
         from = l->end;
@@ -131,9 +86,9 @@ static double deviation(const Voice *voice, const Energy *energy) {
     double n = 0.0, sum = 0.0, squares = 0.0;
     for (size_t i = 0; i < voice->n_labels; i++) {
         const SingerLabel *l = &voice->labels[i];
-        if (!counts(voice, l) || seen++ < 1)
+        if (!phrases_counts(voice, l) || seen++ < 1)
             continue;
-        double db = loudness(voice, energy, l);
+        double db = phrases_loudness(voice, energy, l);
         n += 1.0;
         sum += db;
         squares += db * db;
@@ -220,8 +175,8 @@ static bool judge_run(Quality *quality, const Voice *voice, int which, const flo
                       .out = out,
                       .n = voice->n};
     Energy before = {NULL, 0}, after = {NULL, 0};
-    bool ok = quality_render(quality, &run) && loudness_of(voice, in, &before) &&
-              loudness_of(voice, out, &after);
+    bool ok = quality_render(quality, &run) && phrases_energy(voice, in, &before) &&
+              phrases_energy(voice, out, &after);
     if (ok) {
         double from = deviation(voice, &before), to = deviation(voice, &after);
         samples_add(&tally->fall[which], 100.0 * (1.0 - to / from));
@@ -252,7 +207,7 @@ static void judge_voice(Quality *quality, const Voice *voice, unsigned long long
                         Tally *tally) {
     float *in = malloc((voice->n + 1) * sizeof *in), *out = malloc((voice->n + 1) * sizeof *out);
     Energy energy = {NULL, 0};
-    bool ok = in && out && loudness_of(voice, voice->audio, &energy);
+    bool ok = in && out && phrases_energy(voice, voice->audio, &energy);
     if (ok) {
         memcpy(in, voice->audio, voice->n * sizeof *in);
         make_uneven(voice, &energy, seed, in);

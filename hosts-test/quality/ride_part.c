@@ -8,8 +8,8 @@
  * mean of all (ITU-R BS.1770-4). Spread: their standard deviation. Gain: the lane's own, from its
  * least to its largest within a labelled phrase, first to last sound. Peak: true peak of the result
  * over the take's. */
-#include "filter/k_weight.h"
 #include "measure/true_peak.h"
+#include "quality/phrases.h"
 #include "quality/quality.h"
 #include "siskin/edit/ride_take.h"
 #include "siskin/measure/take.h"
@@ -21,23 +21,11 @@
 #include <string.h>
 #include <unistd.h>
 
-static const double UP_DB = 6.0, LONG_S = 1.5;
+static const double UP_DB = 6.0;
 
 typedef struct {
     Samples fall, moves, peak;
 } Tally;
-
-static bool counts(const Voice *voice, const SingerLabel *label) {
-    return label->kind == SINGER_PHRASE &&
-           (double)(label->end - label->start) >= LONG_S * voice->rate_hz;
-}
-
-static size_t phrases_of(const Voice *voice) {
-    size_t count = 0;
-    for (size_t i = 0; i < voice->n_labels; i++)
-        count += counts(voice, &voice->labels[i]);
-    return count;
-}
 
 /* ---- the take ---- */
 
@@ -63,38 +51,20 @@ static void make_uneven(const Voice *voice, float *audio) {
 
 /* ---- measures ---- */
 
-static double gated_mean(const Energy *energy, size_t block, const SingerLabel *l, double least) {
-    double sum = 0.0, n = 0.0;
-    for (size_t at = l->start; at + block <= l->end; at += block / 4) {
-        double power = energy_between(energy, at, at + block) / (double)block;
-        sum += power >= least ? power : 0.0;
-        n += power >= least;
-    }
-    return n > 0.0 ? sum / n : 0.0;
-}
-
 static bool spread_of(const Voice *voice, const float *audio, double *spread) {
     Energy energy = {NULL, 0};
-    KWeight weight;
     double n = 0.0, sum = 0.0, squares = 0.0;
-    float *weighted = malloc((voice->n + 1) * sizeof *weighted);
-    k_weight_prepare(&weight, voice->rate_hz);
-    if (weighted)
-        k_weight_process(&weight, audio, weighted, voice->n);
-    bool ok = weighted && energy_of(weighted, voice->n, voice->rate_hz, 0.0, 1e9, &energy);
-    size_t block = (size_t)(0.4 * voice->rate_hz);
+    bool ok = phrases_energy(voice, audio, &energy);
     for (size_t i = 0; ok && i < voice->n_labels; i++) {
-        if (!counts(voice, &voice->labels[i]))
+        if (!phrases_counts(voice, &voice->labels[i]))
             continue;
-        double mean = gated_mean(&energy, block, &voice->labels[i], 1e-7);
-        double db = 10.0 * log10(gated_mean(&energy, block, &voice->labels[i], 0.1 * mean) + 1e-12);
+        double db = phrases_loudness(voice, &energy, &voice->labels[i]);
         n += 1.0;
         sum += db;
         squares += db * db;
     }
     *spread = sqrt(fmax(squares / n - sum / n * (sum / n), 0.0));
     energy_free(&energy);
-    free(weighted);
     return ok;
 }
 

@@ -246,7 +246,7 @@ LONG_FIRST := test_contract test_advise test_advise_voices test_measure test_res
   test_page_browser test_outside test_page test_singer test_breath_ducker
 BY_NAME := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
 BY_LENGTH := $(foreach s,$(LONG_FIRST),$(filter %/$(s),$(BY_NAME)))
-SUITE_PROGRAMS := $(filter-out $(WITHOUT:%=%/%),$(BY_LENGTH) $(filter-out $(BY_LENGTH),$(BY_NAME)))
+SUITE_PROGRAMS := $(filter-out $(addprefix %/,$(WITHOUT)),$(BY_LENGTH) $(filter-out $(BY_LENGTH),$(BY_NAME)))
 tests: $(SUITE_PROGRAMS) $(BUNDLES) $(TEST_BUNDLES) $(FOREIGN) $(PROGRAMS)
 
 # A bundle as strangers write them, which the offline program is tested with.

@@ -690,6 +690,8 @@ START_TEST(the_users_own_chains_are_found_by_name_before_the_ready_ones) {
     Sound take = noise_file("take.wav", 1, 5000, 455);
     ck_assert_ran("render --chain lead-hard take.wav out.wav");
     check_same_bits("out.wav", &take);
+    /* Among the bundles here is one that is made to leak, and list makes an instance of each. */
+    ck_assert_int_eq(setenv("ASAN_OPTIONS", "detect_leaks=0", 1), 0);
     ck_assert_ran("list");
     ck_assert_ptr_nonnull(strstr(ran.out, "My own"));
     ck_assert_ran("list --names");

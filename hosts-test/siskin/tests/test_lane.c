@@ -98,11 +98,12 @@ START_TEST(pieces_say_what_frames_say) {
             ck_assert(from == to || n <= MOST);
             if (at >= 0)
                 began[at] = true;
-            for (int64_t i = at; i < at + n && i < FRAMES; i++) {
+            int64_t end = n > FRAMES - at ? FRAMES : at + n;
+            for (int64_t i = at; i < end; i++) {
                 double along = from + (to - from) * (double)(i - at) / (double)n;
                 ck_assert_double_eq_tol(lane_at(&other, i), along, 1e-12);
             }
-            at = n > FRAMES - at ? FRAMES : at + n;
+            at = end;
         }
         static const double times[] = {0.1, 0.25, 0.4};
         for (size_t i = 0; i < sizeof times / sizeof *times; i++)

@@ -224,21 +224,21 @@ $(BUILD)/siskin-bench: $(BUILD)/obj/hosts-test/quality/bench.o $(HOST_OBJ) $(TES
 
 $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $(@D)
-	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS) -lm
+	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(CHECK_LIBS) $(SUITE_LIBS) -lm
 define host_suite
 $(BUILD)/hosts-test/$(basename $(notdir $(1))): $(call objects,$(1)) $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	@mkdir -p $$(@D)
-	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -rdynamic -o $$@ $$^ $$(CHECK_LIBS) $$(HOST_LIBS) -ldl
+	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -rdynamic -o $$@ $$^ $$(CHECK_LIBS) $$(SUITE_LIBS) $$(HOST_LIBS) -ldl
 endef
 $(foreach c,$(HOST_SUITE_C),$(eval $(call host_suite,$(c))))
 
 $(BUILD)/hosts-test/test_contract: $(CONTRACT_OBJ)
 $(BUILD)/hosts-test/test_advise: $(MATERIAL_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
-$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: CHECK_LIBS += $(EBUR128_LIBS)
+$(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: SUITE_LIBS = $(EBUR128_LIBS)
 
 # Another noise reducer, for comparing with, in the same way.
-$(BUILD)/hosts-test/test_noise_outside: HOST_LIBS += -lspeexdsp
+$(BUILD)/hosts-test/test_noise_outside: SUITE_LIBS = -lspeexdsp
 
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
 # The longest first, so that none is left running by itself at the end.

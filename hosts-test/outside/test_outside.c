@@ -497,7 +497,7 @@ END_TEST
 static void add(Suite *suite, const char *name, const TTest *test) {
     TCase *tc = tcase_create(name);
     tcase_add_checked_fixture(tc, enter, leave);
-    tcase_set_timeout(tc, 900);
+    tcase_set_timeout(tc, 2400);
     tcase_add_test(tc, test);
     suite_add_tcase(suite, tc);
 }

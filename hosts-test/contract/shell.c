@@ -2,6 +2,7 @@
 /* What the shell adds to every plugin: the reported latency, off, audition; and what follows from
  * there being two channels and one gain. */
 #include "contract/contract.h"
+#include "contract/whiten.h"
 
 #include "signals.h"
 
@@ -84,7 +85,7 @@ static double correlation(const float *a, const float *b, size_t n) {
 
 /* Where within 3 ms of the reported latency the output is most like a noise that went in; 0 frames
  * with a reason when it is like it nowhere: n independent frames correlate by 1/sqrt(n) at random,
- * six times that is asked for. */
+ * six times that is asked for. out has reported + around + n frames. */
 static bool find_noise(const float *out, const float *noise, size_t n, size_t around,
                        size_t reported, size_t *found, HostError *why) {
     double most = -1.0;
@@ -105,6 +106,20 @@ static bool find_noise(const float *out, const float *noise, size_t n, size_t ar
                      reported, likeness);
 }
 
+/* The same for a plugin that takes noise away: the voice is what comes through, and whitened it is
+ * as sharp in time. */
+static bool find_voice(const float *out, const float *in, size_t n, size_t around, size_t reported,
+                       size_t *found, HostError *why) {
+    size_t all = reported + around + n;
+    float *in_new = contract_frames(n), *out_new = contract_frames(all);
+    memcpy(in_new, in, n * sizeof *in);
+    memcpy(out_new, out, all * sizeof *out);
+    Whiten predictor = whiten_of(in, n);
+    whiten(&predictor, in_new, n);
+    whiten(&predictor, out_new, all);
+    return find_noise(out_new, in_new, n, around, reported, found, why);
+}
+
 /* Frames that a filter may be late by itself: the delay that goes with any low-pass is part of its
  * sound, and no host could make up for it at all frequencies. 60 us, a little more than a
  * fourth-order Butterworth low-pass at 8 kHz has below its corner: 2.61 / (2 pi 8000) = 52 us; or 4
@@ -114,8 +129,8 @@ static size_t own_delay(const Subject *subject) {
 }
 
 /* A noise 10 dB under the take passes through with it. Whatever gains and filters do to it, the
- * direct path is where the output looks most like the noise that went in: that delay must be the
- * reported one, to the frame. */
+ * direct path is where the output looks most like the noise that went in, or the voice, where a
+ * plugin leaves no noise: that delay must be the reported one, to the frame. */
 static bool latency_as_measured(const Subject *subject, HostError *why) {
     Setting settings[CONTRACT_MAX_SETTINGS];
     size_t count = contract_settings(subject, settings);
@@ -143,7 +158,8 @@ static bool latency_as_measured(const Subject *subject, HostError *why) {
             return false;
         if (from + r.latency + around + n > frames)
             return host_fail(why, "%s: a latency of %zu frames", settings[i].name, r.latency);
-        if (!find_noise(r.out[0] + from, noise + from, n, around, r.latency, &found, &reason))
+        if (!find_noise(r.out[0] + from, noise + from, n, around, r.latency, &found, &reason) &&
+            !find_voice(r.out[0] + from, in + from, n, around, r.latency, &found, &reason))
             return host_fail(why, "%s: %s", settings[i].name, reason.text);
         if (found < r.latency || found > r.latency + own_delay(subject))
             return host_fail(why, "%s: %zu frames reported, %zu measured", settings[i].name,

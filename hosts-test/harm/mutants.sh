@@ -83,12 +83,13 @@ concerned() { # file
         [ -e "tests/test_${name//-/_}.c" ] && echo "test_${name//-/_}"
         echo "contract $name"
         ;;
-    hosts-test/siskin/render/*) printf '%s\n' test_render test_chain test_folder test_moves ;;
-    hosts-test/siskin/chains/*) printf '%s\n' test_chain test_render ;;
-    hosts-test/siskin/measure/*) printf '%s\n' test_measure test_page ;;
-    hosts-test/siskin/advise/*) printf '%s\n' test_advise ;;
+    hosts-test/siskin/render/*) printf '%s\n' test_render test_chain test_moves test_folder test_files test_strangers ;;
+    hosts-test/siskin/chains/*) printf '%s\n' test_chain test_moves test_render test_folder test_files ;;
+    hosts-test/siskin/edit/*) printf '%s\n' test_lane test_moves test_ride ;;
+    hosts-test/siskin/measure/*) printf '%s\n' test_measure test_page test_files ;;
+    hosts-test/siskin/advise/*) printf '%s\n' test_harm test_advise ;;
     hosts-test/siskin/page/*) printf '%s\n' test_page ;;
-    hosts-test/siskin/*) printf '%s\n' test_render test_folder test_measure test_page test_chain ;;
+    hosts-test/siskin/*) printf '%s\n' test_render test_folder test_files test_chain test_strangers test_measure test_page ;;
     esac | awk '!seen[$0]++'
 }
 

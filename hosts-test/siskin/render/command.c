@@ -31,6 +31,7 @@ typedef struct {
     const char *chains; /* folder of them, or NULL */
     int n_feeds;
     char *const *feeds;
+    Events events;
     const char *trace, *summary;
     unsigned parallel;
     bool deep, skip_done, json, quiet;
@@ -58,6 +59,9 @@ static void print_help(const Option *options, size_t count) {
          "\n"
          "TAKE a folder: every take in it goes to the folder OUT under its own name; keys and\n"
          "busses may then be folders too, with files of the same names.\n");
+    puts(
+        "events=FILE, after OUT: what siskin measure --events prints. A breath, sibilant or click\n"
+        "whose 'treat' you changed to 'leave' is left alone by the processors of that kind.\n");
     options_print(options, count);
     puts("\n"
          "A chain file: a statement a line; # begins a comment, \"quotes\" hold words together.\n"
@@ -164,6 +168,25 @@ static bool read_chain(const Words *words, int argc, char **argv, Request *reque
     return request->chains || request->chain;
 }
 
+/* Takes events=FILE out of the words after TAKE and OUT. */
+static bool read_events(int *argc, char **argv, Request *request, HostError *error) {
+    static const char word[] = "events=";
+    int kept = 0;
+    for (int i = 0; i < *argc; i++) {
+        if (i < 2 || strncmp(argv[i], word, strlen(word)) != 0) {
+            argv[kept++] = argv[i];
+            continue;
+        }
+        if (request->job.events)
+            return host_fail(error, "events= is there twice");
+        if (!events_load(&request->events, argv[i] + strlen(word), error))
+            return false;
+        request->job.events = &request->events;
+    }
+    *argc = kept;
+    return true;
+}
+
 /* ---- one take ---- */
 
 typedef struct {
@@ -254,7 +277,8 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
         host_fail(&error, "name a TAKE, an OUT and processors; siskin render --help tells more");
         return command_fail("render", STATUS_USAGE, &error);
     }
-    if (!read_options(words, request, &error) || !read_chain(words, argc, argv, request, &error))
+    if (!read_options(words, request, &error) || !read_events(&argc, argv, request, &error) ||
+        !read_chain(words, argc, argv, request, &error))
         return command_fail("render", STATUS_USAGE, &error);
     Host *host = place_open_host(words->bundles, &error);
     if (!host)
@@ -328,5 +352,6 @@ int command_render(int argc, char **argv) {
     }
     int status = render(&words, argc, argv, &request);
     chain_free(request.chain);
+    events_free(&request.events);
     return status;
 }

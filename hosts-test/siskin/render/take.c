@@ -310,6 +310,19 @@ static int add_mover(Take *take, size_t number, int from, unsigned channels, boo
     return node;
 }
 
+/* `enabled` is what leaves a sound alone, and cannot be steered twice. */
+static bool check_switch(Take *take, const ChainProcessor *processor, Lane *works) {
+    for (size_t i = 0; works->n && i < processor->n_settings; i++)
+        if (strcmp(processor->settings[i].control, "enabled") == 0) {
+            lane_free(works);
+            take->report->usage = true;
+            return chain_fail(take->chain, processor->line, take->error,
+                              "%s has enabled=, which events= switches; leave out one of them",
+                              processor->name);
+        }
+    return true;
+}
+
 static bool make_processors(Take *take, size_t number) {
     Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
@@ -329,7 +342,12 @@ static bool make_processors(Take *take, size_t number) {
             graph_processor(take->graph, take->instances[index], latency, report->label,
                             (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
-        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain,
+        Lane works = take->job->events
+                         ? events_lane(take->job->events, take->job->take, placed->plugins[i]->id)
+                         : (Lane){0};
+        if (!check_switch(take, &bus->processors[i], &works))
+            return false;
+        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain, works,
                                 take->rate_hz))
             graph_automate(take->graph, placed->nodes[i], motion_automate, &take->motions[index]);
         placed->out_node = placed->nodes[i];
@@ -470,7 +488,19 @@ static void begin_trace(Take *take) {
     trace_begin(&take->trace, take->frames, latest + AUDIO_BLOCK);
 }
 
+static void note_events(Take *take) {
+    const char *processor[CHAIN_MAX_PROCESSORS];
+    size_t n = 0;
+    for (size_t b = 0; b < take->chain->n_busses; b++)
+        for (size_t i = 0; i < take->chain->busses[b].n_processors; i++)
+            processor[n++] = take->placed[b].plugins[i]->id;
+    events_note(take->job->events, take->job->take, processor, n, take->report->notes,
+                sizeof take->report->notes);
+}
+
 static void take_notes(Take *take) {
+    if (take->job->events)
+        note_events(take);
     for (size_t i = 0; i < take->chain->n_busses; i++)
         if (take->placed[i].reader.path)
             text_add(take->report->notes, sizeof take->report->notes, "%s",

@@ -282,10 +282,22 @@ static void name_processor(const Take *take, size_t number, size_t index, char *
         text_add(label, size, " %zu", before + 1);
 }
 
+/* Which ours are made for: common/plugin.h. */
+static const double LEAST_HZ = 8000.0, MOST_HZ = 192000.0;
+
+static bool check_rate(const Take *take, const HostPlugin *plugin, HostError *error) {
+    if (!plugin->id || (take->rate_hz >= LEAST_HZ && take->rate_hz <= MOST_HZ))
+        return true;
+    return host_fail(error, "%s works at %g to %g Hz, and %s is at %g Hz", plugin->id, LEAST_HZ,
+                     MOST_HZ, take->job->take, take->rate_hz);
+}
+
 static bool make_instance(Take *take, const ChainProcessor *processor, const HostPlugin *plugin,
                           size_t number, size_t *latency) {
     HostError why;
     bool fine = false;
+    if (!check_rate(take, plugin, &why))
+        return chain_fail(take->chain, processor->line, take->error, "%s", why.text);
     atomic_store(&take->report->status.running, (int)number + 1);
     HostInstance *instance = host_instantiate(take->host, plugin, take->rate_hz, AUDIO_BLOCK, &why);
     take->instances[number] = instance;
@@ -510,6 +522,9 @@ static void take_notes(Take *take) {
         if (writer->clipped)
             note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
                  writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        if (writer->peak > AUDIO_LOUDEST)
+            note(take, "%s peaks at %.0f dBFS; over +60 dBFS processors hear silence",
+                 writer->safe.path, text_db(writer->peak));
         text_add(take->report->notes, sizeof take->report->notes, "%s", writer->notes);
         if (writer->is_rf64)
             note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);

@@ -81,6 +81,19 @@ static const struct {
     {"take.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, true},
 };
 
+/* The place that a message tells is that of the byte, as far as a coder spreads the bytes of steady tones evenly. */
+static void check_place(const char *message, double part, double length_s) {
+    const double slack_s = 0.5;
+    const char *at = strstr(message, "damaged at 0:"), *to = strstr(message, "up to 0:");
+    at = at ? at : strstr(message, "damaged near 0:");
+    if (!at)
+        return;
+    double from_s = strtod(strstr(at, "0:") + 2, NULL);
+    double to_s = to ? strtod(strstr(to, "0:") + 2, NULL) : from_s;
+    ck_assert_msg(part * length_s >= from_s - slack_s && part * length_s <= to_s + slack_s,
+                  "%.1f s, but: %s", part * length_s, message);
+}
+
 /* Wherever one bit is wrong: an error that names the place, or the audio as it was. */
 START_TEST(a_flipped_bit_is_told_or_does_no_harm) {
     const char *name = coded[_i].name;
@@ -106,6 +119,7 @@ START_TEST(a_flipped_bit_is_told_or_does_no_harm) {
         ck_assert_msg(strstr(ran.err, name) != NULL, "%s", ran.err);
         if (!strstr(ran.err, "--salvage")) /* no audio at all: the head is gone */
             continue;
+        check_place(ran.err, (double)at / (double)size, 200000.0 / 48000.0);
         ck_assert_msg(run("%s", salvage) == 0, "byte %ld: %s", at, ran.err);
         ck_assert_msg(strstr(ran.err, "note: ") != NULL, "byte %ld: nothing is told", at);
         Sound rest = read_sound("out.wav");
@@ -233,7 +247,27 @@ START_TEST(what_is_written_is_a_number) {
 }
 END_TEST
 
+START_TEST(a_level_that_nobody_can_mean_is_told) {
+    free(noise_file("take.wav", 1, 1000, 413).audio); /* peaks at -6 dBFS */
+    write_text("t.chain", "bus a\nto none\nfader 60\nbus b\nfrom a 5\n");
+    ck_assert_ran("render --chain t.chain take.wav out.wav");
+    ck_assert_str_eq(ran.err, "");
+    write_text("t.chain", "bus a\nto none\nfader 60\nbus b\nfrom a 8\n");
+    ck_assert_ran("render --chain t.chain take.wav out.wav");
+    ck_assert_ptr_nonnull(strstr(ran.err, "out.wav peaks at 62 dBFS"));
+}
+END_TEST
+
 /* ---- other rates ---- */
+
+START_TEST(a_rate_that_no_processor_of_ours_works_at_is_named_with_those_it_does) {
+    Sound take = make_noise(1, 4000, 4000, 414);
+    write_wav("take.wav", &take);
+    check_refused("render take.wav out.wav gain", 1, "gain|8000 to 192000 Hz|take.wav|at 4000 Hz");
+    ck_assert_ran("render take.wav out.wav urn:foreign:late frames=0");
+    free(take.audio);
+}
+END_TEST
 
 /* A tone of 1 kHz at 44.1 kHz, heard beside a take of 48 kHz: it is the same tone there. */
 START_TEST(a_bus_at_another_rate_is_brought_to_that_of_the_take) {
@@ -712,6 +746,8 @@ int main(void) {
     tcase_add_test(tcase, an_mp3_is_read_as_far_as_it_goes);
     tcase_add_test(tcase, whole_numbers_in_a_float_file_are_told_and_can_be_scaled);
     tcase_add_test(tcase, what_is_written_is_a_number);
+    tcase_add_test(tcase, a_level_that_nobody_can_mean_is_told);
+    tcase_add_test(tcase, a_rate_that_no_processor_of_ours_works_at_is_named_with_those_it_does);
     tcase_add_test(tcase, a_bus_at_another_rate_is_brought_to_that_of_the_take);
     tcase_add_test(tcase, stems_with_long_names_are_kept_apart);
     tcase_add_test(tcase, what_a_killed_run_left_is_removed_by_the_next);

@@ -702,8 +702,8 @@ START_TEST(events_are_lines_in_the_order_of_time) {
     SingerTake take = sing(SINGER_WOMAN, 44100.0, 8, 6);
     Measures m = measure_audio(take.mix, take.n, 44100.0);
     ck_assert_ran("measure --events take.wav");
-    ck_assert_int_eq(strncmp(ran.out, "take,kind,start_s,end_s,figure,unit,low_hz,high_hz\n", 51),
-                     0);
+    static const char head[] = "take,kind,start_s,end_s,figure,unit,low_hz,high_hz,do\n";
+    ck_assert_int_eq(strncmp(ran.out, head, strlen(head)), 0);
     double last = 0.0;
     size_t breaths = 0, lines = 0;
     for (const char *at = strchr(ran.out, '\n') + 1; *at; at = strchr(at, '\n') + 1, lines++) {

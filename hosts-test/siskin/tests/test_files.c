@@ -150,6 +150,38 @@ START_TEST(what_follows_a_hole_stays_in_its_place) {
 }
 END_TEST
 
+/* Half a file, and after it what is no audio of it, with a good piece at its very end: that is found again. */
+START_TEST(what_lies_behind_a_long_hole_is_found) {
+    enum { FRAMES = 400000 };
+    Sound take = make_tones(48000, FRAMES);
+    write_sound("take.flac", &take, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+    ck_assert_ran("render take.flac whole.wav gain gain=0");
+    long size = file_size("take.flac");
+    Random random = random_seeded(415);
+    FILE *file = fopen("take.flac", "r+b");
+    fseek(file, size / 2, SEEK_SET);
+    for (long at = size / 2; at < size * 9 / 10; at++)
+        putc((int)random_below(&random, 255), file);
+    fclose(file);
+    check_refused("render take.flac out.wav gain gain=0", 1, "take.flac|damaged near 0:04");
+    ck_assert_ran("render take.flac out.wav gain gain=0 --salvage");
+    Sound whole = read_sound("whole.wav"), out = read_sound("out.wav");
+    ck_assert_int_eq(out.info.frames, FRAMES);
+    int64_t first = 0, last = FRAMES;
+    while (first < FRAMES && out.audio[first] == whole.audio[first])
+        first++;
+    while (last > first && out.audio[last - 1] == whole.audio[last - 1])
+        last--;
+    ck_assert_msg(first > 190000 && first < 210000, "whole up to %lld", (long long)first);
+    ck_assert_msg(last > 350000 && last < 370000, "whole from %lld", (long long)last);
+    for (int64_t i = first; i < last; i++)
+        ck_assert(out.audio[i] == 0.0f);
+    free(whole.audio);
+    free(out.audio);
+    free(take.audio);
+}
+END_TEST
+
 static void set_length(const char *path, uint32_t bytes) {
     FILE *file = fopen(path, "r+b");
     char id[4];
@@ -741,6 +773,7 @@ int main(void) {
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
     tcase_add_loop_test(tcase, a_flipped_bit_is_told_or_does_no_harm, 0, 3);
     tcase_add_test(tcase, what_follows_a_hole_stays_in_its_place);
+    tcase_add_test(tcase, what_lies_behind_a_long_hole_is_found);
     tcase_add_test(tcase, a_header_that_says_less_than_is_there_is_told);
     tcase_add_test(tcase, a_file_that_was_cut_off_is_salvaged_as_far_as_it_goes);
     tcase_add_test(tcase, an_mp3_is_read_as_far_as_it_goes);

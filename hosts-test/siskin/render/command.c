@@ -20,7 +20,7 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    const char *full_scale, *from, *to, *summary;
+    const char *full_scale, *from, *to, *summary, *page;
     bool salvage, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
@@ -32,7 +32,7 @@ typedef struct {
     int n_feeds;
     char *const *feeds;
     Events events;
-    const char *trace, *summary;
+    const char *trace, *summary, *page;
     unsigned parallel;
     bool deep, skip_done, json, quiet;
 } Request;
@@ -142,6 +142,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     request->job.stereo = words->stereo;
     request->trace = words->trace;
     request->summary = words->summary;
+    request->page = words->page;
     request->deep = words->deep;
     request->json = words->json;
     request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
@@ -255,6 +256,7 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
                               .feeds = request->feeds,
                               .traces = request->trace,
                               .summary = request->summary,
+                              .page = request->page,
                               .parallel = request->parallel,
                               .skip_done = request->skip_done,
                               .json = request->json,
@@ -330,6 +332,8 @@ int command_render(int argc, char **argv) {
         {"jobs", "N", "takes of a folder at a time (one a core)", &words.jobs, NULL},
         {"subfolders", NULL, "folder: also the takes in the folders in it", NULL, &words.deep},
         {"summary", "FILE", "folder: a row for each take, as CSV", &words.summary, NULL},
+        {"page", "FILE", "folder: one page with a row and players for each take", &words.page,
+         NULL},
         {"skip-done", NULL,
          "folder: skip takes whose output was made of the same files with\n"
          "the same settings",

@@ -110,11 +110,12 @@ char *summary_link(const char *from_file, const char *to) {
 static const char STYLE[] =
     ":root{color-scheme:light dark}"
     "body{margin:1.5rem auto;max-width:80rem;padding:0 1rem;font:1rem/1.5 system-ui,sans-serif;"
-    "font-variant-numeric:tabular-nums;overflow-wrap:anywhere}"
+    "font-variant-numeric:tabular-nums;overflow-wrap:break-word}"
     "table{border-collapse:collapse;width:100%}"
     "th,td{text-align:left;vertical-align:top;padding:.4rem .7rem .4rem 0;"
     "border-top:1px solid GrayText}"
     "thead th{border:0}"
+    "td:nth-child(2):not([colspan]),td:nth-child(3){white-space:nowrap}"
     "audio{width:100%;min-width:14rem}"
     ".failed{border-left:4px solid;padding-left:.6rem}"
     "@media(max-width:48rem){thead{display:none}tr,th,td{display:block;border:0;padding:.1rem 0}"

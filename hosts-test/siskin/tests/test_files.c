@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* What happens to files: nothing is lost, and nothing is wrong in silence. */
 #include "siskin/tests/run_siskin.h"
+#include "siskin/text.h"
 
 /* ---- what is printed ---- */
 
@@ -663,6 +664,25 @@ START_TEST(who_runs_out_of_memory_names_the_take) {
 }
 END_TEST
 
+/* More than there can ever be, in a process of its own. */
+START_TEST(memory_that_is_not_there_ends_the_program_with_a_name) {
+    int err[2];
+    volatile size_t all = SIZE_MAX / 2;
+    ck_assert_int_eq(pipe2(err, O_CLOEXEC), 0);
+    pid_t process = fork();
+    if (process == 0) {
+        dup2(err[1], STDERR_FILENO);
+        text_no_memory("the take", 71);
+        text_take(all, 1);
+        _exit(0);
+    }
+    close(err[1]);
+    ck_assert_int_eq(finish_program(process), 71);
+    read_back(err[0], ran.err);
+    ck_assert_str_eq(ran.err, "siskin: out of memory at the take\n");
+}
+END_TEST
+
 /* ---- coded outputs ---- */
 
 static const struct {
@@ -794,6 +814,7 @@ int main(void) {
     tcase_add_test(tcase, each_take_may_have_a_chain_of_its_own);
     tcase_add_test(tcase, subfolders_are_rendered_into_their_likes);
     tcase_add_test(tcase, who_runs_out_of_memory_names_the_take);
+    tcase_add_test(tcase, memory_that_is_not_there_ends_the_program_with_a_name);
     tcase_add_loop_test(tcase, a_coded_output_is_the_take_in_its_place, 0, 2);
     tcase_add_test(tcase, a_rate_that_a_coder_does_not_take_is_named_with_those_it_does);
     tcase_add_test(tcase, a_render_is_told_as_json);

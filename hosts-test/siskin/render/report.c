@@ -56,17 +56,29 @@ void report_take(const TakeJob *job, const TakeReport *report) {
         processor_line(&report->processor[i], width);
 }
 
+char *report_cuts(const TakeReport *report) {
+    char *cuts = text_copy("");
+    for (size_t i = 0; i < report->n_processors; i++) {
+        const TakeProcessor *processor = &report->processor[i];
+        if (!processor->has_reduction)
+            continue;
+        char *more = text_print("%s%s%s %.1f", cuts, *cuts ? ", " : "", processor->label,
+                                processor->most_db);
+        free(cuts);
+        cuts = more;
+    }
+    return cuts;
+}
+
 void report_row_done(const char *name, const TakeReport *report) {
     char length[32];
     char peak[32];
     char plain[PLAIN];
-    printf("ok       %-28s %9s  peak %10s", text_plain(plain, sizeof plain, name),
-           text_time(length, report->length_s), decibels(peak, text_db(report->peak)));
-    for (size_t i = 0; i < report->n_processors; i++)
-        if (report->processor[i].has_reduction)
-            printf("%s %s %.1f", i ? "," : "  most cut, dB:", report->processor[i].label,
-                   report->processor[i].most_db);
-    putchar('\n');
+    char *cuts = report_cuts(report);
+    printf("ok       %-28s %9s  peak %10s%s%s\n", text_plain(plain, sizeof plain, name),
+           text_time(length, report->length_s), decibels(peak, text_db(report->peak)),
+           *cuts ? "  most cut, dB: " : "", cuts);
+    free(cuts);
 }
 
 void report_row_failed(const char *name, const char *why) {

@@ -53,7 +53,7 @@ static uint64_t hash_job(const TakeJob *job) {
         hash = hash_bus(hash, &job->chain->busses[b]);
     for (size_t i = 0; i < job->chain->n_lanes; i++)
         hash = hash_lane(hash, &job->chain->lanes[i]);
-    return hash;
+    return job->events ? events_hash(hash, job->events, job->take) : hash;
 }
 
 uint64_t stamp_file(uint64_t hash, uint64_t bytes, const struct timespec *changed) {

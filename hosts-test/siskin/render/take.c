@@ -282,10 +282,22 @@ static void name_processor(const Take *take, size_t number, size_t index, char *
         text_add(label, size, " %zu", before + 1);
 }
 
+/* Which ours are made for: common/plugin.h. */
+static const double LEAST_HZ = 8000.0, MOST_HZ = 192000.0;
+
+static bool check_rate(const Take *take, const HostPlugin *plugin, HostError *error) {
+    if (!plugin->id || (take->rate_hz >= LEAST_HZ && take->rate_hz <= MOST_HZ))
+        return true;
+    return host_fail(error, "%s works at %g to %g Hz, and %s is at %g Hz", plugin->id, LEAST_HZ,
+                     MOST_HZ, take->job->take, take->rate_hz);
+}
+
 static bool make_instance(Take *take, const ChainProcessor *processor, const HostPlugin *plugin,
                           size_t number, size_t *latency) {
     HostError why;
     bool fine = false;
+    if (!check_rate(take, plugin, &why))
+        return chain_fail(take->chain, processor->line, take->error, "%s", why.text);
     atomic_store(&take->report->status.running, (int)number + 1);
     HostInstance *instance = host_instantiate(take->host, plugin, take->rate_hz, AUDIO_BLOCK, &why);
     take->instances[number] = instance;
@@ -310,6 +322,19 @@ static int add_mover(Take *take, size_t number, int from, unsigned channels, boo
     return node;
 }
 
+/* `enabled` is what leaves a sound alone, and cannot be steered twice. */
+static bool check_switch(Take *take, const ChainProcessor *processor, Lane *works) {
+    for (size_t i = 0; works->n && i < processor->n_settings; i++)
+        if (strcmp(processor->settings[i].control, "enabled") == 0) {
+            lane_free(works);
+            take->report->usage = true;
+            return chain_fail(take->chain, processor->line, take->error,
+                              "%s has enabled=, which events= switches; leave out one of them",
+                              processor->name);
+        }
+    return true;
+}
+
 static bool make_processors(Take *take, size_t number) {
     Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
@@ -329,7 +354,12 @@ static bool make_processors(Take *take, size_t number) {
             graph_processor(take->graph, take->instances[index], latency, report->label,
                             (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
-        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain,
+        Lane works = take->job->events
+                         ? events_lane(take->job->events, take->job->take, placed->plugins[i]->id)
+                         : (Lane){0};
+        if (!check_switch(take, &bus->processors[i], &works))
+            return false;
+        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain, works,
                                 take->rate_hz))
             graph_automate(take->graph, placed->nodes[i], motion_automate, &take->motions[index]);
         placed->out_node = placed->nodes[i];
@@ -470,7 +500,19 @@ static void begin_trace(Take *take) {
     trace_begin(&take->trace, take->frames, latest + AUDIO_BLOCK);
 }
 
+static void note_events(Take *take) {
+    const char *processor[CHAIN_MAX_PROCESSORS];
+    size_t n = 0;
+    for (size_t b = 0; b < take->chain->n_busses; b++)
+        for (size_t i = 0; i < take->chain->busses[b].n_processors; i++)
+            processor[n++] = take->placed[b].plugins[i]->id;
+    events_note(take->job->events, take->job->take, processor, n, take->report->notes,
+                sizeof take->report->notes);
+}
+
 static void take_notes(Take *take) {
+    if (take->job->events)
+        note_events(take);
     for (size_t i = 0; i < take->chain->n_busses; i++)
         if (take->placed[i].reader.path)
             text_add(take->report->notes, sizeof take->report->notes, "%s",
@@ -480,6 +522,9 @@ static void take_notes(Take *take) {
         if (writer->clipped)
             note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
                  writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        if (writer->peak > AUDIO_LOUDEST)
+            note(take, "%s peaks at %.0f dBFS; over +60 dBFS processors hear silence",
+                 writer->safe.path, text_db(writer->peak));
         text_add(take->report->notes, sizeof take->report->notes, "%s", writer->notes);
         if (writer->is_rf64)
             note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);

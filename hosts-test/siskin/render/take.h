@@ -5,6 +5,7 @@
 #define SISKIN_RENDER_TAKE_H
 
 #include "siskin/chains/chain.h"
+#include "siskin/edit/events.h"
 #include "siskin/render/graph.h"
 
 #define TAKE_PATIENCE_S 60.0
@@ -17,6 +18,7 @@ typedef struct {
     const char *take, *out;
     const Chain *chain;
     const char *feed[CHAIN_MAX_BUSSES]; /* files of the busses that want one, but for the take's */
+    const Events *events;               /* which sounds to leave alone, or NULL */
     AudioHow how;                       /* to read them */
     AudioFormat format;                 /* resolved */
     bool stems;                         /* also write each bus that goes to the mix */

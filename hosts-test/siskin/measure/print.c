@@ -111,8 +111,10 @@ static void table_faults(const Measures *m) {
             text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
     if (m->flat_tops == 0)
         row_none("clipped tops");
-    else
+    else if (m->longest_top_ms > 0.0)
         row("clipped tops", (double)m->flat_tops, 0, "", "   longest %.2f ms", m->longest_top_ms);
+    else
+        row("clipped tops", (double)m->flat_tops, 0, "", "%s", "   filtered or resampled since");
     if (m->full_scale)
         row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
     row("reverberation, T60", m->t60_s, 2, "s",

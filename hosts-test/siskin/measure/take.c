@@ -243,8 +243,9 @@ static bool conclude(Analysis *analysis, Measures *m) {
     for (unsigned c = 0; c < analysis->channels; c++)
         m->dc[c] = clipping_dc(&analysis->tops, c);
     m->full_scale = analysis->tops.state.full_scale;
-    m->flat_tops = analysis->tops.state.tops;
-    m->longest_top_ms = 1e3 * (double)analysis->tops.state.longest / analysis->rate_hz;
+    const ClippingReading clipped = clipping_reading(&analysis->tops);
+    m->flat_tops = clipped.tops;
+    m->longest_top_ms = 1e3 * (double)clipped.longest / analysis->rate_hz;
     m->sung_s = sung_time(analysis);
     measure_noise(analysis, m);
     bool fine = singing_measure(analysis, m);

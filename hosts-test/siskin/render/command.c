@@ -20,7 +20,7 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    const char *full_scale, *from, *to, *summary, *page;
+    const char *full_scale, *from, *to, *summary, *page, *loudness, *peak;
     bool salvage, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
@@ -113,6 +113,13 @@ static bool choice_option(const char *word, const char *name, const char *const 
     return !word || host_fail(error, "--%s %s: allowed are %s", name, word, list);
 }
 
+static bool finish_options(const Words *words, FinishAim *aim, HostError *error) {
+    aim->by_loudness = words->loudness != NULL;
+    aim->by_peak = words->peak != NULL;
+    return number_option(words->loudness, "loudness", -60.0, 0.0, &aim->loudness_lufs, error) &&
+           number_option(words->peak, "peak", -60.0, 0.0, &aim->peak_db, error);
+}
+
 static bool read_options(const Words *words, Request *request, HostError *error) {
     static const char *const formats[] = {"wav", "flac", "aiff", "mp3", "opus"};
     static const char *const bits[] = {"float", "24", "16"};
@@ -129,6 +136,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
         !time_option(words->to, "to", &request->job.to_s, error) ||
         !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
                        error) ||
+        !finish_options(words, &request->job.finish, error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 5, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
@@ -316,6 +324,14 @@ int command_render(int argc, char **argv) {
         {"from", "TIME", "write from there on; it sounds as in the whole render", &words.from,
          NULL},
         {"to", "TIME", "write up to there; seconds (83.25) or minutes (1:23.25)", &words.to, NULL},
+        {"loudness", "LUFS",
+         "one gain for all of it, so that its integrated loudness is this,\n"
+         "as long as its true peak stays under --peak; tells when it cannot",
+         &words.loudness, NULL},
+        {"peak", "DBTP",
+         "with --loudness: the most its true peak may be (-1); alone: what\n"
+         "it is to be",
+         &words.peak, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME",
          "wav, flac, aiff, mp3 or opus (else by OUT's name; folders:\n"

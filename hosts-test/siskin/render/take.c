@@ -48,6 +48,8 @@ typedef struct {
     size_t n_sides;
     AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
     size_t n_writers;
+    double gain_db; /* of the mix and the stems */
+    FinishEar *ear; /* hears the mix instead of any file; or NULL */
     Trace trace;
     char stamp[TAKE_STAMP];
     Graph *graph;
@@ -387,10 +389,10 @@ static void connect_tap(Take *take, const ChainTap *tap, double gain_db, int to,
 }
 
 /* Connects a bus, behind its fader and pan, to a node of so many channels. */
-static void connect_side(Take *take, size_t number, int to, unsigned channels) {
+static void connect_side(Take *take, size_t number, int to, unsigned channels, double gain_db) {
     const Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
-    float gain = matrix_linear(still_fader_db(take, number));
+    float gain = matrix_linear(still_fader_db(take, number) + gain_db);
     if (bus->pan_move.name && channels == 2) {
         int panned = add_mover(take, number, placed->post_node, channels, false);
         GraphMatrix matrix = matrix_convert(channels, channels, gain);
@@ -418,7 +420,7 @@ static void connect_bus(Take *take, size_t number) {
                         (unsigned)placed->plugins[i]->n_key, GRAPH_KEY);
     if (bus->to >= 0) {
         const Placed *to = &take->placed[bus->to];
-        connect_side(take, number, to->in_node, to->in_channels);
+        connect_side(take, number, to->in_node, to->in_channels, 0.0);
     }
 }
 
@@ -435,12 +437,23 @@ static int add_sink(Take *take, const char *path, unsigned channels) {
     return graph_sink(take->graph, writer);
 }
 
+static void hear(void *user, const float *const *channel, size_t n) {
+    finish_ear_hear(user, channel, n);
+}
+
+static int add_mix_sink(Take *take, unsigned channels) {
+    take->report->channels = channels;
+    if (!take->ear)
+        return add_sink(take, take->job->out, channels);
+    finish_ear_begin(take->ear, take->rate_hz, channels);
+    return graph_ear(take->graph, channels, hear, take->ear);
+}
+
 static bool connect_sinks(Take *take) {
     const Placed *mix = &take->placed[take->chain->mix];
-    float gain = matrix_linear(still_fader_db(take, (size_t)take->chain->mix));
+    float gain = matrix_linear(still_fader_db(take, (size_t)take->chain->mix) + take->gain_db);
     GraphMatrix matrix = matrix_convert(mix->out_channels, mix->out_channels, gain);
-    take->report->channels = mix->out_channels;
-    int sink = add_sink(take, take->job->out, mix->out_channels);
+    int sink = add_mix_sink(take, mix->out_channels);
     if (sink < 0)
         return false;
     graph_connect(take->graph, mix->post_node, sink, GRAPH_MAIN, &matrix);
@@ -452,7 +465,7 @@ static bool connect_sinks(Take *take) {
         free(path);
         if (sink < 0)
             return false;
-        connect_side(take, i, sink, mix->in_channels);
+        connect_side(take, i, sink, mix->in_channels, take->gain_db);
     }
     return true;
 }
@@ -552,6 +565,8 @@ static bool render(Take *take) {
         return false;
     for (size_t i = 0; i < take->report->n_processors; i++)
         meter_finish(&take->meters[i]);
+    if (take->ear)
+        return true;
     take_notes(take);
     if (take->job->trace && !trace_finish(&take->trace, take->error))
         return false;
@@ -581,19 +596,69 @@ static void clean_up(Take *take) {
     }
 }
 
-void take_render(Host *host, const TakeJob *job, TakeReport *report) {
-    struct timespec begin;
-    struct timespec end;
-    clock_gettime(CLOCK_MONOTONIC, &begin);
+/* Renders into the files; or, with an ear, into that alone. */
+static bool render_once(Host *host, const TakeJob *job, double gain_db, FinishEar *ear,
+                        TakeReport *report) {
     Take *take = text_take(1, sizeof *take);
     take->host = host;
     take->job = job;
     take->chain = job->chain;
+    take->gain_db = gain_db;
+    take->ear = ear;
     take->report = report;
     take->error = &report->error;
-    report->done = render(take);
+    report->n_processors = 0;
+    bool fine = render(take);
     clean_up(take);
     free(take);
+    return fine;
+}
+
+static void note_finish(const TakeJob *job, TakeReport *report) {
+    const Finish *finish = &report->finish;
+    if (isnan(finish->loudness_lufs) && job->finish.by_loudness)
+        text_add(report->notes, sizeof report->notes,
+                 "%s: too soft or too short for a loudness; its level is left as it is\n",
+                 job->out);
+    else if (isinf(finish->peak_db))
+        text_add(report->notes, sizeof report->notes, "%s: silent; its level is left as it is\n",
+                 job->out);
+    else if (finish->short_lu >= 0.05)
+        text_add(report->notes, sizeof report->notes,
+                 "%s: %g LUFS cannot be reached by a gain alone: at a true peak of %.1f dBTP it is "
+                 "%.1f LUFS, %.1f LU short. Only a limiter gets there: end the chain with "
+                 "peak-ceiling drive=%.1f ceiling=%.1f\n",
+                 job->out, job->finish.loudness_lufs, finish->peak_db, finish->loudness_lufs,
+                 finish->short_lu, finish->drive_db, finish->peak_db);
+}
+
+/* Hears the render first, without a trace or stems. */
+static bool find_finish(Host *host, const TakeJob *job, TakeReport *report) {
+    FinishEar ear = {0};
+    TakeJob heard = *job;
+    heard.trace = NULL;
+    heard.stems = false;
+    atomic_store(&report->status.passes, 2);
+    bool fine = render_once(host, &heard, 0.0, &ear, report);
+    if (fine) {
+        finish_ear_end(&ear);
+        report->finish = finish_of(&ear, &job->finish);
+    }
+    finish_ear_free(&ear);
+    atomic_store(&report->status.pass, 1);
+    return fine;
+}
+
+void take_render(Host *host, const TakeJob *job, TakeReport *report) {
+    struct timespec begin;
+    struct timespec end;
+    clock_gettime(CLOCK_MONOTONIC, &begin);
+    bool finish = finish_is_asked(&job->finish);
+    /* `done` is for the outputs alone: who watches may see the process end at any time. */
+    report->done = (!finish || find_finish(host, job, report)) &&
+                   render_once(host, job, report->finish.gain_db, NULL, report);
+    if (report->done && finish)
+        note_finish(job, report);
     clock_gettime(CLOCK_MONOTONIC, &end);
     report->seconds =
         (double)(end.tv_sec - begin.tv_sec) + 1e-9 * (double)(end.tv_nsec - begin.tv_nsec);

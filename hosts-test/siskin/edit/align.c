@@ -111,6 +111,33 @@ static bool is_onset(const Hearing *h, size_t k) {
     return true;
 }
 
+/* How far the timbre moves within 30 ms, nats. */
+static double change_at(const Hearing *h, size_t k) {
+    const size_t half = 3;
+    double sum = 0.0;
+    if (k < half || k + half >= h->n || hearing_quiet(h, k - half) || hearing_quiet(h, k + half))
+        return 0.0;
+    for (size_t c = 0; c < HEARING_CEPSTRA; c++) {
+        double d = (double)h->cepstrum[k + half][c] - (double)h->cepstrum[k - half][c];
+        sum += d * d;
+    }
+    return sqrt(sum);
+}
+
+/* From one vowel into another nothing sets in: the warp alone tells. */
+static bool is_change(const Hearing *h, size_t k) {
+    const double least_nats = 2.5;
+    const size_t apart = 8;
+    double change = change_at(h, k);
+    if (change < least_nats)
+        return false;
+    for (size_t d = 1; d <= apart; d++)
+        if ((k >= d && (change_at(h, k - d) > change || is_onset(h, k - d))) ||
+            (k + d < h->n && (change_at(h, k + d) >= change || is_onset(h, k + d))))
+            return false;
+    return true;
+}
+
 /* Adds it unless the stretch from the last one would get too short or too long. Of two that do not
  * go together the one that is less alike goes. */
 static void add_anchor(Aligner *a, AlignPhrase *phrase, const AlignAnchor *anchor) {
@@ -147,11 +174,14 @@ static void find_anchors(Aligner *a, AlignPhrase *phrase) {
     double hop = (double)a->lead->hop;
     size_t end = phrase->lead.end / a->lead->hop;
     for (size_t k = lead.first; phrase->kind == ALIGN_MATCHED && k < lead.last; k++) {
-        if (k != end && (k > end || !is_onset(a->lead, k)))
+        bool sets_in = k == end || is_onset(a->lead, k);
+        if (k > end || (!sets_in && !is_change(a->lead, k)))
             continue;
         AlignAnchor anchor = {.lead = ((double)k + 0.5) * hop,
-                              .take = ((double)at[k - lead.first] + 0.5) * hop};
-        refine(a, &anchor, k == end);
+                              .take = ((double)at[k - lead.first] + 0.5) * hop,
+                              .likeness = least_alike};
+        if (sets_in)
+            refine(a, &anchor, k == end);
         if (anchor.likeness >= least_alike)
             add_anchor(a, phrase, &anchor);
     }

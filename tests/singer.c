@@ -395,8 +395,7 @@ static size_t draw_shifts(const Plan *plan, Random *random, Shift *shift) {
             double last_s = n ? shift[n - 1].shift_s : 0.0;
             double room_s = most * (at_s - (n ? shift[n - 1].at_s : 0.0));
             double wish_s = random_range(random, -loose_s, loose_s);
-            shift[n++] =
-                (Shift){at_s, fmin(fmax(wish_s, last_s - room_s), last_s + room_s)};
+            shift[n++] = (Shift){at_s, fmin(fmax(wish_s, last_s - room_s), last_s + room_s)};
         }
     }
     return n;

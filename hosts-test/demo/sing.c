@@ -27,7 +27,8 @@ static const char usage[] =
     "-room\n";
 
 typedef struct {
-    const char *voice, *seed, *rate, *phrases, *score, *again, *loose, *hot, *rumble, *hum, *labels, *stems, *path;
+    const char *voice, *seed, *rate, *phrases, *score, *again, *loose, *hot, *rumble, *hum, *labels,
+        *stems, *path;
     bool no_breaths, no_clicks, no_room;
 } Options;
 

@@ -78,8 +78,9 @@ static void judge_burst(const Pair *pair, const SingerLabel *l, Tally *tally) {
     double at = splices_at(&pair->splices, (double)l->start);
     size_t wrong = 0;
     for (size_t i = 0; i < burst && at >= 0.0; i++)
-        wrong += (size_t)at + i < pair->lead.n && l->start + i < pair->take.n &&
-                 memcmp(&pair->out[(size_t)at + i], &pair->take.mix[l->start + i], sizeof(float)) != 0;
+        wrong +=
+            (size_t)at + i < pair->lead.n && l->start + i < pair->take.n &&
+            memcmp(&pair->out[(size_t)at + i], &pair->take.mix[l->start + i], sizeof(float)) != 0;
     samples_add(&tally->bursts, (double)wrong);
 }
 
@@ -143,10 +144,12 @@ static void leave(Pair *pair) {
 static void note_phrases(const Quality *quality, const Pair *pair) {
     for (size_t i = 0; i < pair->alignment.n; i++) {
         const AlignPhrase *p = &pair->alignment.phrases[i];
-        quality_note(quality, 2, "    phrase %7.3f .. %7.3f, double %7.3f .. %7.3f: kind %d, %zu anchors, distance %.2f",
-                     (double)p->lead.start / 48000.0, (double)p->lead.end / 48000.0,
-                     (double)p->take.start / 48000.0, (double)p->take.end / 48000.0, p->kind, p->n,
-                     p->distance);
+        quality_note(
+            quality, 2,
+            "    phrase %7.3f .. %7.3f, double %7.3f .. %7.3f: kind %d, %zu anchors, distance %.2f",
+            (double)p->lead.start / 48000.0, (double)p->lead.end / 48000.0,
+            (double)p->take.start / 48000.0, (double)p->take.end / 48000.0, p->kind, p->n,
+            p->distance);
     }
 }
 
@@ -168,10 +171,10 @@ static void print_rows(Quality *quality, Tally *t) {
                 QUALITY_AT_MOST, 30.0);
     quality_row(quality, "align: the same, largest", "ms", sung(samples_quantile(&t->words, 1.0)),
                 QUALITY_AT_MOST, 40.0);
-    quality_row(quality, "align: sounds that start within 10 ms", "%", sung(within(&t->starts, 10.0)),
-                QUALITY_AT_LEAST, 92.0);
-    quality_row(quality, "align: sounds that start within 20 ms", "%", sung(within(&t->starts, 20.0)),
-                QUALITY_AT_LEAST, 97.0);
+    quality_row(quality, "align: sounds that start within 10 ms", "%",
+                sung(within(&t->starts, 10.0)), QUALITY_AT_LEAST, 92.0);
+    quality_row(quality, "align: sounds that start within 20 ms", "%",
+                sung(within(&t->starts, 20.0)), QUALITY_AT_LEAST, 97.0);
     quality_row(quality, "align: stretched vowels, distortion, median", "dB",
                 sung(samples_quantile(&t->vowels, 0.5)), QUALITY_AT_MOST, 2.5);
     quality_row(quality, "align: frames of bursts that changed", "",
@@ -192,7 +195,8 @@ static void rows(Quality *quality) {
             judge_starts(quality, &pair, &one);
             fine = judge_vowels(&pair, &one);
             quality_note(quality, 1,
-                         "  pair %zu: words %.1f -> %.1f ms, 90 %% %.1f, most %.1f; starts within 10 ms %.1f %%, 20 ms %.1f %%; vowels %.2f dB; splices %zu",
+                         "  pair %zu: words %.1f -> %.1f ms, 90 %% %.1f, most %.1f; starts within "
+                         "10 ms %.1f %%, 20 ms %.1f %%; vowels %.2f dB; splices %zu",
                          i, samples_quantile(&one.before, 0.5), samples_quantile(&one.words, 0.5),
                          samples_quantile(&one.words, 0.9), samples_quantile(&one.words, 1.0),
                          within(&one.starts, 10.0), within(&one.starts, 20.0),

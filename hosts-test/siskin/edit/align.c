@@ -7,11 +7,12 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const double REACH_S = 0.6;  /* of the warp */
+static const double REACH_S = 0.6;   /* of the warp */
 static const double REFINE_S = 0.04; /* of an anchor */
 static const double AROUND_S = 0.03; /* what is compared on either side of it */
 static const double LEAST_SLOPE = 0.5, MOST_SLOPE = 2.0;
-static const double MOST_DISTANCE = 9.2; /* nats: the same words, other singers: 3 to 8; other words: 9.5 and more */
+static const double MOST_DISTANCE =
+    9.2; /* nats: the same words, other singers: 3 to 8; other words: 9.5 and more */
 
 typedef struct {
     const Hearing *lead, *take;
@@ -68,7 +69,8 @@ static void match_phrases(Alignment *result, const HearingSpan *lead, size_t n_l
 /* ---- anchors ---- */
 
 /* Correlation of two stretches of edges around a and b. */
-static double alike(const float *x, size_t n_x, const float *y, size_t n_y, long a, long b, long around) {
+static double alike(const float *x, size_t n_x, const float *y, size_t n_y, long a, long b,
+                    long around) {
     double n = 0.0, sx = 0.0, sy = 0.0, xx = 0.0, yy = 0.0, xy = 0.0;
     for (long k = -around; k <= around; k++) {
         double u = a + k >= 0 && a + k < (long)n_x ? (double)x[a + k] : 0.0;
@@ -85,7 +87,8 @@ static void refine(const Aligner *a, AlignAnchor *anchor, bool end) {
     size_t n_x = a->lead->frames / a->step + 1, n_y = a->take->frames / a->step + 1;
     double ms = 1e-3 * a->lead->rate_hz / (double)a->step;
     long reach = lround(1e3 * REFINE_S * ms), around = lround(1e3 * AROUND_S * ms);
-    long i = lround(anchor->lead / (double)a->step), j = lround(anchor->take / (double)a->step), best = 0;
+    long i = lround(anchor->lead / (double)a->step), j = lround(anchor->take / (double)a->step),
+         best = 0;
     double most = -2.0;
     for (long k = -reach; k <= reach; k++) {
         double r = alike(x, n_x, y, n_y, i, j + k, around);
@@ -106,7 +109,8 @@ static bool is_onset(const Hearing *h, size_t k) {
     if (h->onset[k] < least_db)
         return false;
     for (size_t d = 1; d <= apart; d++)
-        if ((k >= d && h->onset[k - d] > h->onset[k]) || (k + d < h->n && h->onset[k + d] >= h->onset[k]))
+        if ((k >= d && h->onset[k - d] > h->onset[k]) ||
+            (k + d < h->n && h->onset[k + d] >= h->onset[k]))
             return false;
     return true;
 }
@@ -231,7 +235,8 @@ static void make_map(Aligner *a) {
         bool moves = phrase->kind == ALIGN_MATCHED;
         const AlignAnchor *first = &r->anchors[phrase->first], *last = first + phrase->n - 1;
         double start = (double)phrase->take.start, end = (double)phrase->take.end;
-        align_rest_points(&r->map, a->take, last_at, last_shift, start, moves ? shift_of(a, first) : 0.0);
+        align_rest_points(&r->map, a->take, last_at, last_shift, start,
+                          moves ? shift_of(a, first) : 0.0);
         for (const AlignAnchor *anchor = first; moves && anchor <= last; anchor++)
             time_map_add(&r->map, anchor->take, anchor->take + shift_of(a, anchor));
         if (!moves) {

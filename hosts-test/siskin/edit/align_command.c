@@ -28,8 +28,10 @@ typedef struct {
 static void print_help(const Option *options, size_t count) {
     puts("siskin align DOUBLE --to LEAD OUT\n"
          "\n"
-         "Brings the words of DOUBLE to where LEAD sings them. Vowels get longer or shorter by whole\n"
-         "periods, gaps by silence; bursts and breaths are copied. OUT is as long as LEAD. Prints a\n"
+         "Brings the words of DOUBLE to where LEAD sings them. Vowels get longer or shorter by "
+         "whole\n"
+         "periods, gaps by silence; bursts and breaths are copied. OUT is as long as LEAD. Prints "
+         "a\n"
          "line for each phrase: how far its sounds are apart, before and after.\n"
          "\n"
          "  siskin align double.wav --to lead.wav tight.wav\n"
@@ -137,8 +139,8 @@ static bool do_align(Job *job, char **argv, const Words *words, double tightness
         if (!move_read(&a->map, words->moves, &job->of_take, error))
             return false;
     }
-    if (!move_write(&job->take, &job->of_take, &a->map, job->lead.n, argv[1], format,
-                    &job->splices, error))
+    if (!move_write(&job->take, &job->of_take, &a->map, job->lead.n, argv[1], format, &job->splices,
+                    error))
         return false;
     return !words->write_moves || write_moves(job, words->write_moves, error);
 }
@@ -167,7 +169,8 @@ static bool check_words(int argc, char **argv, const Words *words, double *tight
                         AudioFormat *format, HostError *error) {
     double percent = 100.0;
     if (argc != 2 || !words->lead)
-        return host_fail(error, "name a DOUBLE, --to LEAD and an OUT; siskin align --help tells more");
+        return host_fail(error,
+                         "name a DOUBLE, --to LEAD and an OUT; siskin align --help tells more");
     if (words->tightness &&
         !(text_number(words->tightness, &percent) && percent >= 0.0 && percent <= 100.0))
         return host_fail(error, "--tightness %s: allowed are 0 to 100", words->tightness);

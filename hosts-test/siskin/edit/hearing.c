@@ -22,7 +22,7 @@ static const double REACH_DB = 60.0;
 typedef struct {
     void *memory;
     Fft fft;
-    size_t length, bands; /* of the window, frames */
+    size_t length, bands;           /* of the window, frames */
     double edge[HEARING_BANDS + 2]; /* bins; band b rises from b, is 1 at b + 1, ends at b + 2 */
     float *window, *frame, *power;
 } Ear;
@@ -51,11 +51,11 @@ static bool ear_open(Ear *ear, double rate_hz, double window_s, size_t bands) {
     ear->power = arena_take(&arena, size / 2 + 1, sizeof(float));
     double low = mel(LOW_HZ), high = mel(fmin(HIGH_HZ, 0.45 * rate_hz));
     for (size_t b = 0; b < bands + 2; b++)
-        ear->edge[b] = mel_hz(low + (high - low) * (double)b / (double)(bands + 1)) *
-                       (double)size / rate_hz;
+        ear->edge[b] =
+            mel_hz(low + (high - low) * (double)b / (double)(bands + 1)) * (double)size / rate_hz;
     for (size_t i = 0; ear->window && i < ear->length; i++)
-        ear->window[i] = (float)(0.5 - 0.5 * cos(2.0 * M_PI * ((double)i + 0.5) /
-                                                 (double)ear->length));
+        ear->window[i] =
+            (float)(0.5 - 0.5 * cos(2.0 * M_PI * ((double)i + 0.5) / (double)ear->length));
     return fine && ear->power;
 }
 

@@ -16,8 +16,10 @@ typedef struct {
 static void print_help(const Option *options, size_t count) {
     puts("siskin nudge TAKE --by FILE OUT\n"
          "\n"
-         "Moves words and phrases of TAKE by milliseconds. Everything else stays where it was; OUT is\n"
-         "as long as TAKE. FILE has a line for each: where it begins and ends in TAKE, and how much\n"
+         "Moves words and phrases of TAKE by milliseconds. Everything else stays where it was; OUT "
+         "is\n"
+         "as long as TAKE. FILE has a line for each: where it begins and ends in TAKE, and how "
+         "much\n"
          "later it is to come:\n"
          "\n"
          "  12.40 13.05 -40     # 40 ms earlier\n"
@@ -26,9 +28,12 @@ static void print_help(const Option *options, size_t count) {
          "  siskin nudge take.wav --by words.moves out.wav\n");
     options_print(options, count);
     puts("\n"
-         "What a move opens or closes is taken from the rest beside the word, with a crossfade of 10\n"
-         "ms; without any rest within 0.3 s the sound beside it is stretched. A file that begins with\n"
-         "'line' (siskin align --write-moves) may also move moments: TIME SHIFT_MS; what lies between\n"
+         "What a move opens or closes is taken from the rest beside the word, with a crossfade of "
+         "10\n"
+         "ms; without any rest within 0.3 s the sound beside it is stretched. A file that begins "
+         "with\n"
+         "'line' (siskin align --write-moves) may also move moments: TIME SHIFT_MS; what lies "
+         "between\n"
          "is stretched.\n"
          "\n"
          "Exit status: 0 done, 1 a file cannot be read or written, 2 the command line is wrong.");

@@ -39,7 +39,8 @@ static bool check(const Mapper *m) {
         if (p->at_s > end_s + 1e-3)
             return host_fail(m->error, "%s: %.3f s is behind the end of the take, %.3f s",
                              m->lane->name, p->at_s, end_s);
-        if (!m->lane->line && (i % 2 ? p->value != p[-1].value || p->at_s <= p[-1].at_s : i + 1 == m->lane->n))
+        if (!m->lane->line &&
+            (i % 2 ? p->value != p[-1].value || p->at_s <= p[-1].at_s : i + 1 == m->lane->n))
             return host_fail(m->error,
                              "%s: at %.3f s: write FROM TO SHIFT_MS; a TIME SHIFT_MS is for a file "
                              "that begins with 'line'",

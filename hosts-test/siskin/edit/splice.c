@@ -140,8 +140,8 @@ static double wished(const Planner *p, double at) {
 /* In a rest: one splice, in its middle; more of them where so much is missing that the rest is to
  * be repeated. */
 static void splice_rest(Planner *p, const Piece *piece, const Piece *next) {
-    double at = next && next->kind == COPIED ? 0.5 * (double)(next->start + next->end)
-                                             : (double)piece->end;
+    double at =
+        next && next->kind == COPIED ? 0.5 * (double)(next->start + next->end) : (double)piece->end;
     int64_t left = llround(wished(p, at)) - p->offset;
     int64_t start = piece->start > 0 ? piece->start : 0;
     int64_t fade = frames_of(p, 0.01), length = piece->end - start;
@@ -151,7 +151,9 @@ static void splice_rest(Planner *p, const Piece *piece, const Piece *next) {
         return;
     int64_t from = start; /* the earliest that the next splice may begin */
     while (llabs(left) >= least) {
-        int64_t jump = left < -room ? -room : left > piece->end - fade - from ? piece->end - fade - from : left;
+        int64_t jump = left < -room                      ? -room
+                       : left > piece->end - fade - from ? piece->end - fade - from
+                                                         : left;
         if (jump > 0 && jump < least)
             return;
         int64_t first = jump < 0 && from < start - jump ? start - jump : from;
@@ -192,12 +194,12 @@ static bool wanted_noise(const Planner *p, double late, Wanted *w) {
     int64_t search = frames_of(p, 0.008), shortest = frames_of(p, 0.003), wish = llround(late);
     if (llabs(wish) < 2 * shortest)
         return false;
-    *w = (Wanted){.least = wish > 0 ? (wish - search > shortest ? wish - search : shortest)
-                                    : wish - search,
-                  .most = wish > 0 ? wish + search : (wish + search < -shortest ? wish + search : -shortest),
-                  .wish = wish,
-                  .window = search,
-                  .alike = -1.0};
+    *w = (Wanted){
+        .least = wish > 0 ? (wish - search > shortest ? wish - search : shortest) : wish - search,
+        .most = wish > 0 ? wish + search : (wish + search < -shortest ? wish + search : -shortest),
+        .wish = wish,
+        .window = search,
+        .alike = -1.0};
     return true;
 }
 

@@ -18,6 +18,7 @@ typedef struct {
 /* Adds a point behind the others; one that does not lie after the last in both is left out. */
 void time_map_add(TimeMap *map, double from, double to);
 double time_map_at(const TimeMap *map, double from);
+double time_map_from(const TimeMap *map, double to); /* the other way round */
 void time_map_free(TimeMap *map);
 
 #endif

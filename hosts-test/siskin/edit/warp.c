@@ -33,7 +33,8 @@ static double distance(const Grid *g, size_t i, size_t j) {
     double sum = 0.0;
     for (size_t c = 0; c < HEARING_CEPSTRA; c++)
         sum += ((double)x[c] - (double)y[c]) * ((double)x[c] - (double)y[c]);
-    double level = LEVEL_NATS * (level_of(g->a, g->a_part.first + i) - level_of(g->b, g->b_part.first + j));
+    double level =
+        LEVEL_NATS * (level_of(g->a, g->a_part.first + i) - level_of(g->b, g->b_part.first + j));
     double onset = ONSET_NATS * ((double)g->a->onset[g->a_part.first + i] -
                                  (double)g->b->onset[g->b_part.first + j]);
     return sqrt(sum + level * level + onset * onset);
@@ -110,14 +111,16 @@ static void walk_back(const Grid *g, Step step, float *at) {
 static void place_band(Grid *g, double reach_s) {
     double reach = reach_s / g->a->hop_s;
     double start = (double)g->a_part.first - (double)g->b_part.first;
-    double slope = (double)(g->b_part.last - g->b_part.first - 1) / fmax(1.0, (double)g->rows - 1.0);
+    double slope =
+        (double)(g->b_part.last - g->b_part.first - 1) / fmax(1.0, (double)g->rows - 1.0);
     /* Equal times, unless the ends lie further apart than half the band. */
     double most = 0.0;
-    for (size_t i = 0; i < g->rows; i += g->rows > 1 ? g->rows - 1 : 1)
+    for (size_t i = 0; i<g->rows; i += g->rows> 1 ? g->rows - 1 : 1)
         most = fmax(most, fabs((double)i + start - slope * (double)i));
     double mixed = most > 0.5 * reach ? 0.0 : 1.0;
     for (size_t i = 0; i < g->rows; i++)
-        g->left[i] = lround(mixed * ((double)i + start) + (1.0 - mixed) * slope * (double)i - reach);
+        g->left[i] =
+            lround(mixed * ((double)i + start) + (1.0 - mixed) * slope * (double)i - reach);
 }
 
 double warp(const Hearing *a, WarpPart a_part, const Hearing *b, WarpPart b_part, double reach_s,

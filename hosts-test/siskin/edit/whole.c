@@ -69,8 +69,8 @@ static bool write_all(AudioWriter *writer, const float *const *channel, size_t n
                       HostError *error) {
     for (size_t at = 0; at < n;) {
         size_t length = n - at < AUDIO_BLOCK ? n - at : AUDIO_BLOCK;
-        const float *const from[AUDIO_CHANNELS] = {
-            channel[0] + at, writer->channels > 1 ? channel[1] + at : NULL};
+        const float *const from[AUDIO_CHANNELS] = {channel[0] + at,
+                                                   writer->channels > 1 ? channel[1] + at : NULL};
         if (!audio_write(writer, from, length, error))
             return false;
         at += length;

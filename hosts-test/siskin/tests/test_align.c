@@ -257,8 +257,9 @@ START_TEST(bursts_are_copied_to_the_sample) {
             seen++;
             ck_assert_double_ge(at, 480.0);
             /* 10 ms before its start, and 20 after it, as long as a burst may last */
-            ck_assert_msg(signals_same_bits(p.out + (size_t)at - 480, p.take.mix + l->start - 480, 1440),
-                          "the %s at %.3f s", singer_kind_name(l->kind), (double)l->start / RATE_HZ);
+            ck_assert_msg(
+                signals_same_bits(p.out + (size_t)at - 480, p.take.mix + l->start - 480, 1440),
+                "the %s at %.3f s", singer_kind_name(l->kind), (double)l->start / RATE_HZ);
         }
     }
     ck_assert_uint_ge(seen, 12);
@@ -303,7 +304,8 @@ START_TEST(a_phrase_that_is_missing_is_told) {
     }
     ck_assert_uint_eq(lacking, 1);
     ck_assert_uint_eq(matched, 3);
-    const SingerLabel *a = label_of(&p.lead, SINGER_PHRASE, 2), *b = label_of(&p.take, SINGER_PHRASE, 2);
+    const SingerLabel *a = label_of(&p.lead, SINGER_PHRASE, 2),
+                      *b = label_of(&p.take, SINGER_PHRASE, 2);
     ck_assert_double_eq_tol(splices_at(&p.splices, (double)b->start), (double)a->start, 30.0 * MS);
     leave(&p);
 }
@@ -419,10 +421,13 @@ START_TEST(what_cannot_be_aligned_is_named) {
     check_refused("align double.wav --to lead.wav", 2, "OUT");
     check_refused("align double.wav --to lead.wav lead.wav", 2, "lead.wav|give another name");
     check_refused("align double.wav --to lead.wav double.wav", 2, "double.wav|give another name");
-    check_refused("align double.wav --to lead.wav out.wav --write-moves lead.wav", 2, "lead.wav|read");
+    check_refused("align double.wav --to lead.wav out.wav --write-moves lead.wav", 2,
+                  "lead.wav|read");
     check_refused("align double.wav --to lead.wav out.xyz", 2, "out.xyz: the name does not end in");
-    check_refused("align double.wav --to lead.wav out.wav --tightness 120", 2, "allowed are 0 to 100");
-    check_refused("align double.wav --to lead.wav out.flac --bits float", 2, "FLAC holds no floats");
+    check_refused("align double.wav --to lead.wav out.wav --tightness 120", 2,
+                  "allowed are 0 to 100");
+    check_refused("align double.wav --to lead.wav out.flac --bits float", 2,
+                  "FLAC holds no floats");
     check_refused("align --quiet absent.wav --to lead.wav out.wav", 1, "absent.wav");
     check_refused("align --quiet silence.wav --to lead.wav out.wav", 1, "no phrase in common");
     check_refused("align --quiet double.wav --to lead.wav out.wav --moves bad.moves", 1,
@@ -441,7 +446,8 @@ START_TEST(a_nudged_word_moves_alone) {
     const size_t start[] = {14400, 38400, 67200};
     const int shift_ms[] = {-40, 25};
     for (size_t k = 0; k < 3; k++) {
-        signals_harmonics(audio + start[k], 14400, RATE_HZ, 220.0 + 30.0 * (double)k, 4000.0, -6.0, 0.1);
+        signals_harmonics(audio + start[k], 14400, RATE_HZ, 220.0 + 30.0 * (double)k, 4000.0, -6.0,
+                          0.1);
         signals_fade_ends(audio + start[k], 14400, 480);
     }
     write_take("take.wav", audio, 2 * RATE_HZ);

@@ -257,10 +257,8 @@ static bool find_edges(Aligner *a, const Hearing *h, const float *audio, int whi
     size_t n = h->frames / a->step + 1;
     a->rise[which] = text_take(n, sizeof(float));
     a->fall[which] = text_take(n, sizeof(float));
-    return hearing_edges(audio, h->frames, h->rate_hz, a->step, false, h->voice_db - reach_db,
-                         a->rise[which]) &&
-           hearing_edges(audio, h->frames, h->rate_hz, a->step, true, h->voice_db - reach_db,
-                         a->fall[which]);
+    return hearing_edges(audio, h->frames, h->rate_hz, a->step, h->voice_db - reach_db,
+                         a->rise[which], a->fall[which]);
 }
 
 bool align_find(Alignment *alignment, const Hearing *lead, const float *lead_audio,

@@ -22,8 +22,9 @@ static const double REACH_DB = 60.0;
 typedef struct {
     void *memory;
     Fft fft;
-    size_t length, bands;           /* of the window, frames */
-    double edge[HEARING_BANDS + 2]; /* bins; band b rises from b, is 1 at b + 1, ends at b + 2 */
+    size_t length, bands;                             /* length of the window, frames */
+    size_t first[HEARING_BANDS], last[HEARING_BANDS]; /* bins of a band, last not included */
+    float *weight;                                    /* [bands][size / 2 + 1] */
     float *window, *frame, *power;
 } Ear;
 
@@ -35,12 +36,32 @@ static double mel_hz(double mels) {
     return 700.0 * (pow(10.0, mels / 2595.0) - 1.0);
 }
 
+/* Triangles, each half a bin wider than it should be, so that one narrower than a bin reads between
+ * two. */
+static void weigh_bands(Ear *ear, double rate_hz) {
+    double low = mel(LOW_HZ), high = mel(fmin(HIGH_HZ, 0.45 * rate_hz));
+    double step = (high - low) / (double)(ear->bands + 1), bin = (double)ear->fft.size / rate_hz;
+    size_t bins = ear->fft.size / 2 + 1;
+    for (size_t b = 0; b < ear->bands; b++) {
+        double from = bin * mel_hz(low + step * (double)b);
+        double top = bin * mel_hz(low + step * (double)(b + 1));
+        double to = bin * mel_hz(low + step * (double)(b + 2));
+        ear->first[b] = (size_t)from;
+        ear->last[b] = (size_t)ceil(to) + 1 < bins ? (size_t)ceil(to) + 1 : bins;
+        for (size_t k = ear->first[b]; k < ear->last[b]; k++) {
+            double rise = ((double)k - from + 0.5) / (top - from + 0.5);
+            double fall = (to - (double)k + 0.5) / (to - top + 0.5);
+            ear->weight[b * bins + k] = (float)fmax(0.0, fmin(1.0, fmin(rise, fall)));
+        }
+    }
+}
+
 static bool ear_open(Ear *ear, double rate_hz, double window_s, size_t bands) {
     size_t size = 16;
     *ear = (Ear){.length = (size_t)lround(window_s * rate_hz), .bands = bands};
     while (size < ear->length)
         size *= 2;
-    size_t bytes = 4 * (size * 4 * sizeof(float)) + 4096;
+    size_t bytes = (bands + 8) * size * sizeof(float) + 4096;
     ear->memory = malloc(bytes);
     if (!ear->memory)
         return false;
@@ -49,14 +70,14 @@ static bool ear_open(Ear *ear, double rate_hz, double window_s, size_t bands) {
     ear->window = arena_take(&arena, size, sizeof(float));
     ear->frame = arena_take(&arena, size, sizeof(float));
     ear->power = arena_take(&arena, size / 2 + 1, sizeof(float));
-    double low = mel(LOW_HZ), high = mel(fmin(HIGH_HZ, 0.45 * rate_hz));
-    for (size_t b = 0; b < bands + 2; b++)
-        ear->edge[b] =
-            mel_hz(low + (high - low) * (double)b / (double)(bands + 1)) * (double)size / rate_hz;
-    for (size_t i = 0; ear->window && i < ear->length; i++)
+    ear->weight = arena_take(&arena, bands * (size / 2 + 1), sizeof(float));
+    if (!fine || !ear->weight)
+        return false;
+    weigh_bands(ear, rate_hz);
+    for (size_t i = 0; i < ear->length; i++)
         ear->window[i] =
             (float)(0.5 - 0.5 * cos(2.0 * M_PI * ((double)i + 0.5) / (double)ear->length));
-    return fine && ear->power;
+    return true;
 }
 
 /* Mean square of each triangular band around a frame, dB. */
@@ -71,14 +92,10 @@ static void ear_listen(Ear *ear, const float *audio, size_t n, double middle, do
     fft_power(&ear->fft, ear->frame, ear->power);
     double unit = 2.0 / (0.375 * (double)ear->length * (double)ear->fft.size);
     for (size_t b = 0; b < ear->bands; b++) {
-        double from = ear->edge[b], top = ear->edge[b + 1], to = ear->edge[b + 2], sum = 0.0;
-        /* Half a bin wider, so that a band narrower than a bin reads between two. */
-        size_t last = (size_t)ceil(to);
-        for (size_t k = (size_t)from; k <= last && k <= ear->fft.size / 2; k++) {
-            double rise = ((double)k - from + 0.5) / (top - from + 0.5);
-            double fall = (to - (double)k + 0.5) / (to - top + 0.5);
-            sum += fmax(0.0, fmin(1.0, fmin(rise, fall))) * (double)ear->power[k];
-        }
+        const float *weight = &ear->weight[b * (ear->fft.size / 2 + 1)];
+        double sum = 0.0;
+        for (size_t k = ear->first[b]; k < ear->last[b]; k++)
+            sum += (double)weight[k] * (double)ear->power[k];
         band_db[b] = fmax(10.0 * log10(unit * sum + 1e-20), floor_db);
     }
 }
@@ -333,8 +350,8 @@ size_t hearing_phrases(const Hearing *h, HearingSpan **span) {
 
 /* ---- edges ---- */
 
-bool hearing_edges(const float *audio, size_t n, double rate_hz, size_t step, bool fall,
-                   double floor_db, float *out) {
+bool hearing_edges(const float *audio, size_t n, double rate_hz, size_t step, double floor_db,
+                   float *rise, float *fall) {
     enum { BANDS = 6 };
     const double window_s = 0.005, apart_s = 0.006;
     size_t lag = (size_t)fmax(1.0, round(apart_s * rate_hz / (double)step)), count = n / step + 1;
@@ -345,12 +362,14 @@ bool hearing_edges(const float *audio, size_t n, double rate_hz, size_t step, bo
         ear_listen(&ear, audio, n, ((double)k - 0.5 * (double)lag) * (double)step, floor_db,
                    band[k]);
     for (size_t k = 0; fine && k < count; k++) {
-        double sum = 0.0;
+        double up = 0.0, down = 0.0;
         for (size_t b = 0; b < BANDS; b++) {
-            double rise = band[k + lag][b] - band[k][b];
-            sum += fmax(0.0, fall ? -rise : rise) / BANDS;
+            double change = band[k + lag][b] - band[k][b];
+            up += fmax(0.0, change) / BANDS;
+            down += fmax(0.0, -change) / BANDS;
         }
-        out[k] = (float)sum;
+        rise[k] = (float)up;
+        fall[k] = (float)down;
     }
     ear_close(&ear);
     free(band);

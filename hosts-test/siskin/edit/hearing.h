@@ -48,9 +48,9 @@ typedef struct {
  * many; the caller frees *span. */
 size_t hearing_phrases(const Hearing *hearing, HearingSpan **span);
 
-/* How suddenly sounds set in (or, with `fall`, end), dB, every `step` frames of `audio`: the mean
- * over 6 bands of the change within 6 ms. out[n / step + 1]. false: out of memory. */
-bool hearing_edges(const float *audio, size_t n, double rate_hz, size_t step, bool fall,
-                   double floor_db, float *out);
+/* How suddenly sounds set in and end, dB, every `step` frames of `audio`: the mean over 6 bands of
+ * what they rise, and fall, by within 6 ms. rise, fall[n / step + 1]. false: out of memory. */
+bool hearing_edges(const float *audio, size_t n, double rate_hz, size_t step, double floor_db,
+                   float *rise, float *fall);
 
 #endif

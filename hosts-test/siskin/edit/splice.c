@@ -26,13 +26,11 @@ typedef struct {
     int64_t offset; /* now */
 } Planner;
 
-/* A burst: out of a rest, 12 dB and more within 10 ms, and no voice in the hop after. */
+/* A burst, or any attack as sudden: out of a rest, 10 dB and more within 10 ms. */
 static bool is_burst(const Hearing *h, size_t k) {
-    const float rise_db = 12.0f;
-    if (k < 4 || k + 2 >= h->n || hearing_quiet(h, k))
-        return false;
-    return hearing_quiet(h, k - 2) && hearing_quiet(h, k - 3) &&
-           h->level_db[k] - h->level_db[k - 2] >= rise_db && h->pitch_hz[k] <= 0.0f;
+    const float rise_db = 10.0f;
+    return k >= 2 && !hearing_quiet(h, k) && hearing_quiet(h, k - 2) &&
+           h->level_db[k] - h->level_db[k - 2] >= rise_db;
 }
 
 size_t splice_bursts(const Hearing *h, HearingSpan **span) {

@@ -88,7 +88,7 @@ END_TEST
 START_TEST(a_later_copy_is_found_later) {
     SingerParams params = singer(SINGER_MAN, 9102);
     SingerTake take = sing(&params);
-    size_t late = 40 * 240; /* 40 hops of 5 ms */
+    const size_t late = (size_t)40 * 240; /* 40 hops of 5 ms */
     float *later = calloc(take.n + late, sizeof *later);
     memcpy(later + late, take.mix, take.n * sizeof(float));
     Hearing a = hear(take.mix, take.n), b = hear(later, take.n + late);
@@ -450,7 +450,7 @@ START_TEST(a_nudged_word_moves_alone) {
                           0.1);
         signals_fade_ends(audio + start[k], 14400, 480);
     }
-    write_take("take.wav", audio, 2 * RATE_HZ);
+    write_take("take.wav", audio, (size_t)2 * RATE_HZ);
     for (size_t k = 0; k < 2; k++) {
         char line[64];
         int shift = shift_ms[k] * RATE_HZ / 1000;
@@ -458,7 +458,7 @@ START_TEST(a_nudged_word_moves_alone) {
         write_text("words.moves", line);
         ck_assert_ran("nudge take.wav --by words.moves out.wav");
         Sound out = read_sound("out.wav");
-        ck_assert_int_eq(out.info.frames, 2 * RATE_HZ);
+        ck_assert_int_eq(out.info.frames, (sf_count_t)2 * RATE_HZ);
         ck_assert(signals_same_bits(out.audio, audio, start[0] + 14400));
         ck_assert(signals_same_bits(out.audio + (int)start[1] + shift, audio + start[1], 14400));
         ck_assert(signals_same_bits(out.audio + start[2], audio + start[2], 14400));
@@ -470,8 +470,8 @@ END_TEST
 /* A word tied to both its neighbours: they give and take within 0.25 s, and the rest stands. */
 START_TEST(a_word_without_a_rest_pulls_at_its_neighbours) {
     static float audio[3 * RATE_HZ];
-    signals_harmonics(audio, 3 * RATE_HZ, RATE_HZ, 200.0, 4000.0, -6.0, 0.1);
-    write_take("tied.wav", audio, 3 * RATE_HZ);
+    signals_harmonics(audio, (size_t)3 * RATE_HZ, RATE_HZ, 200.0, 4000.0, -6.0, 0.1);
+    write_take("tied.wav", audio, (size_t)3 * RATE_HZ);
     write_text("tied.moves", "1.2 1.5 40\n");
     ck_assert_ran("nudge tied.wav --by tied.moves out.wav");
     Sound out = read_sound("out.wav");

@@ -26,7 +26,7 @@ static size_t taps_of(double stretch) {
 static void design_row(float *row, size_t taps, double stretch, double fraction) {
     double h[PAST_SOUND_MOST_TAPS], sum = 0.0;
     for (size_t k = 0; k < taps; k++) {
-        double t = (double)k - (double)(taps / 2 - 1) - fraction;
+        double t = (double)k + 1.0 - 0.5 * (double)taps - fraction;
         double edge = t / (0.5 * (double)taps), x = PI * t / stretch;
         double sinc = fabs(x) < 1e-9 ? 1.0 : sin(x) / x;
         double window = fabs(edge) < 1.0 ? bessel(KAISER_BETA * sqrt(1.0 - edge * edge)) : 0.0;

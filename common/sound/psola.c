@@ -9,7 +9,7 @@ bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels
     source->latency = psola_source_latency(rate_hz);
     /* A grain of the longest period reaches back by two of them, twice as fast, and the kernel a little more. */
     size_t frames =
-        source->latency + (size_t)((later_ms + 80.0) * 1e-3 * rate_hz) + 2 * PSOLA_CHUNK;
+        source->latency + (size_t)((later_ms + 80.0) * 1e-3 * rate_hz) + (size_t)2 * PSOLA_CHUNK;
     return past_sound_prepare(&source->past, channels, frames, arena) &&
            period_marks_prepare(&source->marks, rate_hz, PSOLA_LATENCY_MS, arena);
 }

@@ -97,4 +97,9 @@ void psola_voice_align(PsolaVoice *voice, const PsolaSource *source);
 void psola_voice_process(PsolaVoice *voice, const PsolaSource *source, int64_t later,
                          float *const *out, float *cover, size_t at, size_t n);
 
+/* What is heard of a frame: where nothing is covered the delayed input itself. */
+static inline float psola_heard(float dry, float grains, float cover) {
+    return cover > 0.0f ? (1.0f - cover) * dry + grains : dry;
+}
+
 #endif

@@ -108,7 +108,7 @@ static Step look(const PeriodMarks *marks, double place, double period, int dire
     const int64_t from = (int64_t)floor(place + 0.5), half = half_window(marks, period);
     const int64_t about = (int64_t)floor(period + 0.5), wide = (int64_t)margin(period);
     const int64_t least = about - wide - BESIDE;
-    const size_t n = (size_t)(2 * half + 1), lags = (size_t)(2 * wide + 1 + 2 * BESIDE);
+    const size_t n = (size_t)(2 * half + 1), lags = (size_t)(2 * (wide + BESIDE) + 1);
     size_t best = BESIDE;
     const float *x = low_at(marks, from - half);
     float r[MOST_LAGS] = {0.0f}, own = sum_of_products(x, x, n);
@@ -184,7 +184,7 @@ static bool join(PeriodMarks *marks, double place, double period) {
 
 static void begin(PeriodMarks *marks) {
     double period = marks->pitch.low_rate_hz / (double)marks->state.last_hz;
-    double place[MOST_AT_ONCE], oldest = (double)(marks->state.newest - PERIOD_MARKS_LOW / 2);
+    double place[MOST_AT_ONCE], oldest = (double)marks->state.newest - 0.5 * PERIOD_MARKS_LOW;
     float likeness[MOST_AT_ONCE];
     size_t n = 0;
     double usable = (double)(marks->state.frames - (int64_t)marks->reach);

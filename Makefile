@@ -274,6 +274,7 @@ $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/t
 
 # Views: their units, and all of them under an X server of the suite's own.
 $(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): $(VIEW_PURE_OBJ)
+$(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): SUITE_LIBS = $(LIBCOMMON)
 $(BUILD)/hosts-test/test_view: SUITE_LIBS = $(shell $(PKG_CONFIG) --libs xcb xcb-xtest 2>/dev/null)
 
 # Another noise reducer, for comparing with, in the same way.

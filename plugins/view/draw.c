@@ -64,12 +64,14 @@ static void slider_figure(const Draw *d) {
               LOOK_INK);
 }
 
-/* A groove, filled from where nothing is done (zero, if it is in range) to the value; a notch at the default. */
+/* A groove, filled to the value from zero where the range has both signs, else from its lower end; a notch at the default. */
 static void slider(const Draw *d) {
     const PortSpec *spec = d->spec;
     Box track = d->item->part[1];
     Box groove = {track.x, track.y + 0.5 * track.h - 3.0, track.w, 6.0};
-    double place = number_place(spec, d->value), from = number_place(spec, 0.0f);
+    double place = number_place(spec, d->value), from = 0.0;
+    if (spec->minimum < 0.0f && spec->maximum > 0.0f)
+        from = number_place(spec, 0.0f);
     double x = track.x + place * track.w, x0 = track.x + from * track.w;
     double usual = track.x + number_place(spec, spec->initial) * track.w;
     label(d);
@@ -229,9 +231,16 @@ static void seconds_grid(const Draw *d, Box box) {
         paint_box(d->cr, (Box){floor(box.x + box.w * s / 10.0), box.y, 1.0, box.h}, LOOK_GRID);
 }
 
+/* Where a curve's area begins: at nothing done. */
+static double base_of(const Draw *d, Box box) {
+    if (d->model->port[d->item->port].role == ROLE_REDUCTION)
+        return box.y;
+    bool both_ways = d->spec->minimum == -d->spec->maximum;
+    return box.y + (both_ways ? 0.5 : 1.0) * box.h;
+}
+
 static void curve(const Draw *d, Box box, size_t trace, double top) {
-    bool hangs = d->model->port[d->item->port].role == ROLE_REDUCTION;
-    double base = hangs ? box.y : box.y + box.h;
+    double base = base_of(d, box);
     cairo_t *cr = d->cr;
     cairo_save(cr);
     cairo_rectangle(cr, box.x, box.y, box.w, box.h);
@@ -265,11 +274,18 @@ static void marks(const Draw *d, Box box, size_t trace) {
 }
 
 static void lit(const Draw *d, Box box, size_t trace) {
-    double w = box.w / (MODEL_STEPS - 1);
-    for (size_t age = 0; age + 1 < MODEL_STEPS; age++)
-        if (model_trace(d->model, trace, age) > 0.0f)
-            paint_box(d->cr, (Box){column_x(box, age) - w, box.y + 5.0, w + 0.5, box.h - 10.0},
+    for (size_t age = 0; age < MODEL_STEPS;) {
+        size_t from = age;
+        while (age < MODEL_STEPS && model_trace(d->model, trace, age) > 0.0f)
+            age++;
+        double x = column_x(box, age), to = column_x(box, from);
+        if (age > from)
+            paint_box(d->cr,
+                      (Box){fmax(x, box.x), box.y + 5.0, fmin(to - x, to - box.x), box.h - 10.0},
                       LOOK_ACCENT);
+        else
+            age++;
+    }
 }
 
 static void threshold(const Draw *d, Box box, double top) {

@@ -6,12 +6,12 @@
 
 static const double WIDTH = 700.0, MARGIN = 14.0, GUTTER = 24.0, GAP = 8.0;
 static const double HEAD_H = 32.0, PRESET_H = 28.0, HELP_H = 72.0;
-static const double REDUCTION_H = 92.0, METER_H = 52.0, LAMP_H = 20.0, FIGURE_W = 92.0;
+static const double REDUCTION_H = 92.0, METER_H = 52.0, LAMP_H = 20.0, FIGURE_W = 108.0;
 static const double ROW_H = 28.0, HEADING_H = 26.0, VALUE_W = 84.0;
 static const double ENABLED_W = 104.0, AUDITION_W = 224.0;
 static const double LABEL_SHARE = 0.36; /* of a row */
 /* Up to this many rows stand in one column. */
-enum { ONE_COLUMN = 4, MOST_LABELS = 3 };
+enum { ONE_COLUMN = 4 };
 /* Smaller is not readable, larger not wanted. */
 static const double LEAST_ZOOM = 0.25, MOST_ZOOM = 4.0;
 
@@ -116,12 +116,21 @@ static size_t split(const Lines *lines, double *tall) {
     return best;
 }
 
+/* Two labels side by side have room for 12 letters each, three for 7. */
+static bool labels_fit(const PortSpec *spec) {
+    size_t most = spec->n_points == 2 ? 12 : spec->n_points == 3 ? 7 : 0;
+    for (size_t i = 0; i < spec->n_points; i++)
+        if (strlen(spec->points[i].label) > most)
+            return false;
+    return true;
+}
+
 static ItemKind kind_of(const PortSpec *spec) {
     switch (spec->kind) {
     case PORT_TOGGLE:
         return ITEM_SWITCH;
     case PORT_ENUMERATION:
-        return spec->n_points <= MOST_LABELS ? ITEM_CHOICE : ITEM_LIST;
+        return labels_fit(spec) ? ITEM_CHOICE : ITEM_LIST;
     default:
         return ITEM_SLIDER;
     }

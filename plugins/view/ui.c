@@ -31,6 +31,10 @@ typedef struct {
     bool size_changed;
     bool all_changed;
     bool changed[SHEET_ITEMS];
+    struct {
+        float value[MODEL_PORTS];
+        size_t focus, told;
+    } before; /* the event that is being taken */
 } View;
 
 /* ---- to the host ---- */
@@ -48,6 +52,10 @@ static void touch_port(void *host, size_t port, bool held) {
 }
 
 /* ---- from the host ---- */
+
+static bool is_kind(const View *view, size_t item, ItemKind kind) {
+    return view->sheet.item[item].kind == kind;
+}
 
 static const void *feature(const LV2_Feature *const *features, const char *uri) {
     for (; features && *features; features++)
@@ -89,8 +97,7 @@ static void port_event(LV2UI_Handle handle, uint32_t port, uint32_t size, uint32
         return;
     bool control = model_is_control(&view->model, port);
     for (size_t i = 0; i < view->sheet.n; i++) {
-        ItemKind kind = view->sheet.item[i].kind;
-        bool follows = control && (kind == ITEM_PRESET || kind == ITEM_GRAPH);
+        bool follows = control && (is_kind(view, i, ITEM_PRESET) || is_kind(view, i, ITEM_GRAPH));
         view->changed[i] |= view->sheet.item[i].port == port || follows;
     }
 }
@@ -133,8 +140,7 @@ static void tick(View *view) {
     if (!model_tick(&view->model, now_s()))
         return;
     for (size_t i = 0; i < view->sheet.n; i++)
-        if (view->sheet.item[i].kind == ITEM_GRAPH || view->sheet.item[i].kind == ITEM_LAMP)
-            view->changed[i] = true;
+        view->changed[i] |= is_kind(view, i, ITEM_GRAPH) || is_kind(view, i, ITEM_LAMP);
 }
 
 /* ---- the user ---- */
@@ -168,6 +174,27 @@ static bool take_event(View *view, const WindowEvent *event) {
     return false;
 }
 
+/* What a hand has changed is seen by what was otherwise before: values, focus, what is told of. */
+static void mark_before(View *view) {
+    memcpy(view->before.value, view->model.value, sizeof view->before.value);
+    view->before.focus = view->hands.focus;
+    view->before.told = view->hands.told;
+}
+
+static void mark_after(View *view) {
+    const Hands *hands = &view->hands;
+    bool value = memcmp(view->before.value, view->model.value, sizeof view->before.value) != 0;
+    view->changed[view->before.focus] = true;
+    view->changed[hands->focus] = true;
+    for (size_t i = 0; i < view->sheet.n; i++) {
+        size_t port = view->sheet.item[i].port;
+        bool own = port < MODEL_PORTS && view->before.value[port] != view->model.value[port];
+        bool follows = value && (is_kind(view, i, ITEM_PRESET) || is_kind(view, i, ITEM_GRAPH));
+        bool tells = is_kind(view, i, ITEM_HELP) && view->before.told != hands->told;
+        view->changed[i] |= own || follows || tells;
+    }
+}
+
 static int idle(LV2UI_Handle handle) {
     View *view = handle;
     WindowQuiet quiet;
@@ -176,7 +203,9 @@ static int idle(LV2UI_Handle handle) {
         WindowEvent event = window_next(&view->window);
         if (event.kind == WINDOW_NOTHING || event.kind == WINDOW_GONE)
             break;
-        view->all_changed |= take_event(view, &event);
+        mark_before(view);
+        if (take_event(view, &event))
+            mark_after(view);
     }
     if (view->size_changed)
         resize(view);

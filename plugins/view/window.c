@@ -354,9 +354,9 @@ void window_changed(Window *window, Box px) {
     window->queue[window->queued++] = px;
 }
 
-static bool has_room(xcb_connection_t *x) {
+static bool has_room(xcb_connection_t *x, int wait_ms) {
     struct pollfd server = {.fd = xcb_get_file_descriptor(x), .events = POLLOUT};
-    return poll(&server, 1, 0) == 1 && (server.revents & POLLOUT) &&
+    return poll(&server, 1, wait_ms) == 1 && (server.revents & POLLOUT) &&
            !(server.revents & (POLLERR | POLLHUP));
 }
 
@@ -378,7 +378,14 @@ static Box send_strip(Window *window, Box box) {
 }
 
 void window_send(Window *window) {
-    while (!window->gone && window->queued > 0 && has_room(window->x)) {
+    /* A server that is only busy takes the next strip within the millisecond; one that is stuck must not hold up the host. */
+    int wait_ms = 4;
+    while (!window->gone && window->queued > 0) {
+        bool ready = has_room(window->x, 0);
+        if (!ready && wait_ms-- > 0)
+            ready = has_room(window->x, 1);
+        if (!ready)
+            break;
         cairo_surface_flush(window->picture);
         Box left = send_strip(window, window->queue[0]);
         xcb_flush(window->x);
@@ -388,6 +395,6 @@ void window_send(Window *window) {
         window->queued--;
         memmove(window->queue, window->queue + 1, window->queued * sizeof *window->queue);
     }
-    if (!window->gone && has_room(window->x))
+    if (!window->gone && has_room(window->x, 0))
         xcb_flush(window->x);
 }

@@ -2,8 +2,8 @@
 /* window.h: a window of X11 that shows a picture from memory. XCB throughout: Xlib would end the host when the server dies.
  *
  * Every view has a connection of its own, so several are strangers to each other, and none meets the host's. Opening waits
- * for the server; nothing after it does: events are taken as they lie there, and of the picture goes only as much as the
- * server has room for, the rest later. A server that is gone is an event. */
+ * for the server. Later events are taken as they lie there, and of the picture goes only as much as the server takes within
+ * 4 ms, the rest at the next call. A server that is gone is an event. */
 #ifndef SISKIN_VIEW_WINDOW_H
 #define SISKIN_VIEW_WINDOW_H
 

@@ -284,7 +284,7 @@ $(BUILD)/hosts-test/test_noise_outside: SUITE_LIBS = -lspeexdsp
 
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
 # The longest first, so that none is left running by itself at the end.
-LONG_FIRST := test_contract test_advise test_advise_voices test_measure test_resonances test_click_finder \
+LONG_FIRST := test_contract test_advise test_advise_voices test_view test_measure test_resonances test_click_finder \
   test_page_browser test_outside test_page test_singer test_breath_ducker
 BY_NAME := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
 BY_LENGTH := $(foreach s,$(LONG_FIRST),$(filter %/$(s),$(BY_NAME)))
@@ -348,6 +348,12 @@ valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \
 	  hosts-test/run_suites.sh $(patsubst %,$(BUILD)/tests/%,$(filter-out $(HEAVY),$(SUITES)))
+
+# Views opened and closed a thousand times: nothing may be read before it is written, or be left.
+.PHONY: view-opens
+view-opens: $(BUILD)/hosts-test/test_view $(BUNDLES)
+	@SISKIN_OPENS=$(or $(OPENS),1000) CK_FORK=no CK_DEFAULT_TIMEOUT=0 CK_RUN_CASE=opens valgrind -q --error-exitcode=9 \
+	  --leak-check=full --errors-for-leak-kinds=definite $(BUILD)/hosts-test/test_view
 
 # ---- lint ----
 

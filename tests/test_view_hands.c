@@ -85,7 +85,7 @@ static void focus(size_t port) {
 }
 
 START_TEST(tab_goes_through_all_in_their_order_and_back) {
-    size_t first = hands.focus, n = 0, last = first;
+    size_t first = hands.focus, n = 0, last;
     do {
         last = hands.focus;
         key(KEY_TAB);

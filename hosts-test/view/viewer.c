@@ -86,15 +86,16 @@ bool viewer_open(Viewer *viewer, xcb_window_t parent, float scale) {
     LV2_URID_Map urids = {NULL, map};
     viewer->touch = (LV2UI_Touch){viewer, touch};
     LV2UI_Resize sizes = {viewer, take_size};
-    const LV2_Options_Option options[] = {{LV2_OPTIONS_INSTANCE, 0, 3, sizeof scale, 1, &scale},
-                                          {LV2_OPTIONS_INSTANCE, 0, 7, sizeof scale, 1, &scale},
-                                          {LV2_OPTIONS_INSTANCE, 0, 0, 0, 0, NULL}};
-    const LV2_Feature all[] = {
-        {LV2_URID__map, &urids},
-        {LV2_UI__touch, &viewer->touch},
-        {LV2_UI__resize, &sizes},
-        {LV2_UI__parent, (void *)(uintptr_t)parent}, // NOLINT(performance-no-int-to-ptr)
-        {LV2_OPTIONS__options, (void *)(uintptr_t)options}};
+    LV2_Options_Option options[] = {{LV2_OPTIONS_INSTANCE, 0, 3, sizeof scale, 1, &scale},
+                                    {LV2_OPTIONS_INSTANCE, 0, 7, sizeof scale, 1, &scale},
+                                    {LV2_OPTIONS_INSTANCE, 0, 0, 0, 0, NULL}};
+    /* ui:parent has the number of a window in place of an address. */
+    void *within = (void *)(uintptr_t)parent; // NOLINT(performance-no-int-to-ptr)
+    const LV2_Feature all[] = {{LV2_URID__map, &urids},
+                               {LV2_UI__touch, &viewer->touch},
+                               {LV2_UI__resize, &sizes},
+                               {LV2_UI__parent, within},
+                               {LV2_OPTIONS__options, options}};
     const LV2_Feature *offered[6] = {&all[0], &all[1], &all[2]};
     size_t n = 3;
     if (parent)

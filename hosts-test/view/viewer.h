@@ -18,11 +18,11 @@ typedef struct {
     const LV2UI_Idle_Interface *idle;
     const LV2UI_Show_Interface *show;
     LV2UI_Handle view;
-    xcb_window_t window;
-    float value[VIEWER_PORTS]; /* as the view wrote it last */
-    size_t writes[VIEWER_PORTS], all_writes;
-    int held;          /* touches that have not ended */
     LV2UI_Touch touch; /* offered to the view, so kept as long as it is */
+    size_t writes[VIEWER_PORTS], all_writes;
+    float value[VIEWER_PORTS]; /* as the view wrote it last */
+    xcb_window_t window;
+    int held;          /* touches that have not ended */
     int width, height; /* as the view asked for */
 } Viewer;
 

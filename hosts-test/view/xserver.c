@@ -115,7 +115,7 @@ void hand_key(const Hand *hand, uint32_t symbol) {
     ck_assert_ptr_nonnull(map);
     const xcb_keysym_t *symbols = xcb_get_keyboard_mapping_keysyms(map);
     for (int i = 0; i < count && code == 0; i++)
-        if (symbols[i * map->keysyms_per_keycode] == symbol)
+        if (symbols[(size_t)i * map->keysyms_per_keycode] == symbol)
             code = (uint8_t)(first + i);
     free(map);
     ck_assert_msg(code != 0, "no key types 0x%x", symbol);

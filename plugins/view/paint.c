@@ -152,13 +152,13 @@ static size_t line_bytes(cairo_t *cr, const char *text, double width) {
 void paint_lines(cairo_t *cr, Box box, const char *text, LookColour colour) {
     font(cr, LOOK_TEXT_FONT, LOOK_SMALL, false);
     const double height = 1.4 * LOOK_SMALL;
-    for (double y = 0.0; *text && y + height <= box.h + 1.0; y += height) {
-        bool last = y + 2.0 * height > box.h + 1.0;
+    const int lines = (int)((box.h + 1.0) / height);
+    for (int i = 0; *text && i < lines; i++) {
         char line[LONGEST_LINE] = "";
         size_t n = line_bytes(cr, text, box.w);
         /* The last line takes what it can, and says that there is more. */
-        memcpy(line, text, last ? strnlen(text, LONGEST_LINE - 1) : n);
-        write_line(cr, (Box){box.x, box.y + y, box.w, height}, line, colour, PAINT_LEFT);
+        memcpy(line, text, i == lines - 1 ? strnlen(text, LONGEST_LINE - 1) : n);
+        write_line(cr, (Box){box.x, box.y + i * height, box.w, height}, line, colour, PAINT_LEFT);
         text += n + (text[n] == ' ' ? 1 : 0);
     }
 }

@@ -183,13 +183,17 @@ static void mark_before(View *view) {
 
 static void mark_after(View *view) {
     const Hands *hands = &view->hands;
-    bool value = memcmp(view->before.value, view->model.value, sizeof view->before.value) != 0;
+    bool moved[MODEL_PORTS] = {false}, any = false;
+    for (size_t i = 0; i < view->model.n_ports; i++) {
+        moved[i] = view->before.value[i] != view->model.value[i];
+        any |= moved[i];
+    }
     view->changed[view->before.focus] = true;
     view->changed[hands->focus] = true;
     for (size_t i = 0; i < view->sheet.n; i++) {
         size_t port = view->sheet.item[i].port;
-        bool own = port < MODEL_PORTS && view->before.value[port] != view->model.value[port];
-        bool follows = value && (is_kind(view, i, ITEM_PRESET) || is_kind(view, i, ITEM_GRAPH));
+        bool own = port < MODEL_PORTS && moved[port];
+        bool follows = any && (is_kind(view, i, ITEM_PRESET) || is_kind(view, i, ITEM_GRAPH));
         bool tells = is_kind(view, i, ITEM_HELP) && view->before.told != hands->told;
         view->changed[i] |= own || follows || tells;
     }
@@ -302,7 +306,8 @@ static LV2UI_Handle instantiate(const LV2UI_Descriptor *descriptor, const char *
     hands_start(&view->hands, &view->model, &view->sheet,
                 (HandsHost){.host = view, .write = write_port, .touch = touch_port});
     if (widget)
-        *widget = (LV2UI_Widget)(uintptr_t)view->window.id;
+        /* ui:X11UI wants the number of the window in place of an address. */
+        *widget = (LV2UI_Widget)(uintptr_t)view->window.id; // NOLINT(performance-no-int-to-ptr)
     return view;
 }
 

@@ -338,12 +338,16 @@ static Box clip(const Window *window, Box px) {
     return (Box){x, y, right - x, bottom - y};
 }
 
+static bool holds(Box a, Box b) {
+    return a.x <= b.x && a.y <= b.y && a.x + a.w >= b.x + b.w && a.y + a.h >= b.y + b.h;
+}
+
 void window_changed(Window *window, Box px) {
     px = clip(window, px);
     if (px.w <= 0.0 || px.h <= 0.0)
         return;
     for (size_t i = 1; i < window->queued; i++) /* not the one that is under way */
-        if (memcmp(&window->queue[i], &px, sizeof px) == 0)
+        if (holds(window->queue[i], px))
             return;
     if (window->queued == WINDOW_QUEUE) {
         window->queued = 1;

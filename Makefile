@@ -419,6 +419,7 @@ install: bundles $(BUILD)/siskin
 	  b='$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; install -d "$$b" && \
 	  install -m 644 $(BUILD)/lv2/siskin-$$p.lv2/*.ttl "$$b" && \
 	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/*.$(SHLIB) "$$b" || exit 1; done
+	$(if $(UNGROUPED),hosts-test/outside/ungroup.sh $(PLUGINS:%='$(DESTDIR)$(LV2DIR)'/siskin-%.lv2))
 
 uninstall:
 	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin' '$(DESTDIR)$(MANDIR)/siskin.1' '$(DESTDIR)$(COMPLETIONDIR)/siskin'

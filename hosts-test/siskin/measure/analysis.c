@@ -450,7 +450,7 @@ static void hear_clicks(Analysis *analysis, const float *const *in, size_t n) {
 static void make_mid(Analysis *analysis, const float *const *in, size_t n) {
     const float *left = in[0], *right = in[analysis->channels - 1];
     for (size_t i = 0; i < n; i++)
-        analysis->mid[i] = 0.5f * left[i] + 0.5f * right[i];
+        analysis->mid[i] = 0.5f * left[i] + 0.5f * right[i] - analysis->dc;
 }
 
 /* Those that find sounds, and so tell of the past. */

@@ -46,6 +46,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     unsigned channels;
     void *memory;    /* of the arena */
     uint64_t frames; /* heard */
+    float dc;        /* to be taken off the mean of the channels */
     float mid[ANALYSIS_BLOCK];
 
     Loudness loudness;

@@ -312,10 +312,12 @@ static bool measure_open(AudioReader *reader, Measures *m, MeasureProgress *prog
     bool fine = analysis_open(analysis, reader->rate_hz, reader->channels, m);
     if (!fine)
         host_fail(error, "%s: out of memory", reader->path);
-    SceneKnown known;
-    fine = fine && first_pass(reader->path, &analysis->scene_params, &known, error);
-    if (fine)
-        scene_begin_with(&analysis->scene, &known);
+    FirstPass first;
+    fine = fine && first_pass(reader->path, &analysis->scene_params, &first, error);
+    if (fine) {
+        scene_begin_with(&analysis->scene, &first.known);
+        analysis->dc = (float)first.dc;
+    }
     fine = fine && listen(reader, analysis, progress, user, error);
     m->rate_hz = reader->rate_hz;
     m->channels = reader->channels;

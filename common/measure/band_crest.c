@@ -75,8 +75,10 @@ static void take_in(BandCrest *profile, const Simd *x, size_t n) {
             peak = fabsf(x[i][band]) > peak ? fabsf(x[i][band]) : peak;
         profile->state.peak[band] = peak;
         profile->state.sum[band] += (double)sum[band];
+        profile->state.hop[band] += (double)sum[band];
     }
     profile->state.frames += n;
+    profile->state.hop_frames += n;
 }
 
 void band_crest_process(BandCrest *profile, const float *in, size_t n) {
@@ -96,8 +98,6 @@ void band_crest_window(BandCrest *profile, bool counts) {
     for (size_t band = 0; band < BAND_CREST_BANDS; band++) {
         double power = profile->state.sum[band] / (double)(profile->state.frames + !counts);
         double peak = (double)profile->state.peak[band];
-        if (counts)
-            profile->state.power[band] += power;
         if (counts && power > (double)LEAST_POWER) {
             profile->state.crest_db[band] += 10.0 * log10(peak * peak / power);
             profile->state.heard[band]++;
@@ -105,14 +105,71 @@ void band_crest_window(BandCrest *profile, bool counts) {
         profile->state.sum[band] = 0.0;
         profile->state.peak[band] = 0.0f;
     }
-    profile->state.windows += counts;
     profile->state.frames = 0;
 }
 
+/* Levels of blocks of hops in a row. */
+static void end_block(BandCrest *profile) {
+    for (size_t band = 0; band < BAND_CREST_BANDS; band++) {
+        double power = profile->state.block[band] / BAND_CREST_BLOCK;
+        if (power > (double)LEAST_POWER) {
+            double db = 10.0 * log10(power);
+            profile->state.block_db[band] += db;
+            profile->state.square[band] += db * db;
+            profile->state.blocks[band]++;
+        }
+        profile->state.block[band] = 0.0;
+    }
+    profile->state.in_block = 0;
+}
+
+static void count_hop(BandCrest *profile, const double power[BAND_CREST_BANDS]) {
+    for (size_t band = 0; band < BAND_CREST_BANDS; band++) {
+        profile->state.power[band] += power[band];
+        profile->state.block[band] += power[band];
+    }
+    profile->state.hops++;
+    if (++profile->state.in_block == BAND_CREST_BLOCK)
+        end_block(profile);
+}
+
+void band_crest_hop(BandCrest *profile, bool counts) {
+    if (counts) {
+        count_hop(profile, profile->state.late[0]);
+    } else {
+        memset(profile->state.block, 0, sizeof profile->state.block);
+        profile->state.in_block = 0;
+    }
+    memmove(profile->state.late, profile->state.late + 1,
+            sizeof profile->state.late - sizeof *profile->state.late);
+    double frames = (double)(profile->state.hop_frames ? profile->state.hop_frames : 1);
+    for (size_t band = 0; band < BAND_CREST_BANDS; band++) {
+        profile->state.late[BAND_CREST_LATE - 1][band] = profile->state.hop[band] / frames;
+        profile->state.hop[band] = 0.0;
+    }
+    profile->state.hop_frames = 0;
+}
+
 double band_crest_level_db(const BandCrest *profile, size_t band) {
-    return profile->state.heard[band]
-               ? 10.0 * log10(profile->state.power[band] / (double)profile->state.windows)
-               : (double)NAN;
+    double power =
+        profile->state.hops ? profile->state.power[band] / (double)profile->state.hops : 0.0;
+    return power > (double)LEAST_POWER ? 10.0 * log10(power) : (double)NAN;
+}
+
+double band_crest_spread_db(const BandCrest *profile, size_t band) {
+    double n = (double)profile->state.blocks[band], sum = profile->state.block_db[band];
+    return n >= 2.0 ? sqrt(fmax(0.0, (profile->state.square[band] - sum * sum / n) / (n - 1.0)))
+                    : (double)NAN;
+}
+
+double band_crest_level_error_db(const BandCrest *profile, size_t band) {
+    const double alike = 10.0; /* blocks in a row that tell the same */
+    double n = (double)profile->state.blocks[band] / alike;
+    return band_crest_spread_db(profile, band) / sqrt(fmax(1.0, n));
+}
+
+double band_crest_spread_error_db(const BandCrest *profile, size_t band) {
+    return 0.70710678 * band_crest_level_error_db(profile, band);
 }
 
 double band_crest_crest_db(const BandCrest *profile, size_t band) {

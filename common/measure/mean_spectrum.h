@@ -16,7 +16,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { MEAN_SPECTRUM_KINDS = 3 };
+enum { MEAN_SPECTRUM_KINDS = 4 };
 
 typedef struct {
     double rate_hz;

@@ -113,7 +113,10 @@ void settle_clicks(const Measures *m, double extra, AdviceSettings *s) {
 void settle_breaths(const Measures *m, double extra, AdviceSettings *s) {
     double under_db = figure_breath_under_db(m);
     double moved_db = figure_needs_riding(m) ? MARGIN_DB : 0.0; /* a spread more */
-    double depth_db = ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra);
+    const double most_db =
+        24.0; /* whatever a trial asks for: a consonant taken for one loses it too */
+    double depth_db =
+        fmin(most_db, ceil(lacking_db(under_db, ADVICE_BREATH_UNDER_DB) + moved_db + extra));
     if (isfinite(under_db))
         set(s, "depth", depth_db, "loud ones to %.0f dB under the voice", under_db + depth_db);
     else

@@ -56,6 +56,8 @@ static const float QUIET_OVER_FLOOR_DB = 4.0f;
 
 static const double STEADY = 1.12; /* the pitch within a window */
 
+_Static_assert((int)BAND_CREST_LATE == (int)VOICE_SENSE_DELAY, "a hop is told of so late");
+
 enum { GUARD_HOPS = 3, MEMORY_BYTES = 1 << 23 };
 
 static bool prepare(Analysis *analysis, Arena *arena) {
@@ -66,9 +68,10 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     double hops_per_second = rate_hz / (double)analysis->listener.sense.hop;
     phrase_level_prepare(&analysis->phrase, hops_per_second);
     phrase_level_set(&analysis->phrase, 1e9); /* the plain mean, however long the phrase */
-    for (unsigned c = 0; c < analysis->channels; c++)
+    for (unsigned c = 0; c < analysis->channels; c++) {
         k_weight_prepare(&analysis->k[c], rate_hz);
-    band_crest_prepare(&analysis->profile, rate_hz);
+        band_crest_prepare(&analysis->profile[c], rate_hz);
+    }
     analysis->window_hops = (size_t)lround(PROFILE_S * hops_per_second);
     const BreathFinderParams breaths = breath_params();
     scene_prepare(&analysis->scene, rate_hz, hops_per_second);
@@ -216,10 +219,14 @@ static void finish_hop(Analysis *analysis, const VoiceFrame *frame) {
     follow_phrases(analysis, hop);
     follow_breaths(analysis, &moment);
     analysis->window_sung += hop->sung;
-    if (analysis->n_hops % analysis->window_hops == 0) {
-        band_crest_window(&analysis->profile, 2 * analysis->window_sung >= analysis->window_hops);
-        analysis->window_sung = 0;
+    bool window = analysis->n_hops % analysis->window_hops == 0;
+    for (unsigned c = 0; c < analysis->channels; c++) {
+        band_crest_hop(&analysis->profile[c], hop->sung);
+        if (window)
+            band_crest_window(&analysis->profile[c],
+                              2 * analysis->window_sung >= analysis->window_hops);
     }
+    analysis->window_sung = window ? 0 : analysis->window_sung;
 }
 
 /* ---- spectra ---- */
@@ -272,7 +279,7 @@ static void feed_standing(Analysis *analysis, bool silent) {
 }
 
 /* The window is `size` frames up to window_end. It is sung when three quarters of its middle half,
- * which its weight is in, are; and quiet when all of it is, with a guard behind it, and has been
+ * which its weight is in, are, and of vowels alone when all is; and quiet when all of it is, with a guard behind it, and has been
  * for longer than any sibilant lasts or a room rings on: in a take without gaps, what is quiet
  * among the rest is no noise floor. */
 static void judge_window(Analysis *analysis) {
@@ -285,9 +292,11 @@ static void judge_window(Analysis *analysis) {
     mean_spectrum_count(&analysis->spectrum, SPECTRUM_ALL);
     if (quiet_run(analysis, last + GUARD_HOPS) >= quiet_hops)
         mean_spectrum_count(&analysis->spectrum, SPECTRUM_QUIET);
-    if (4 * count_sung(analysis, first + quarter, last - quarter) >=
-        3 * (last - first - 2 * quarter))
+    long sung = count_sung(analysis, first + quarter, last - quarter);
+    if (4 * sung >= 3 * (last - first - 2 * quarter))
         mean_spectrum_count(&analysis->spectrum, SPECTRUM_SUNG);
+    if (sung == last - first - 2 * quarter)
+        mean_spectrum_count(&analysis->spectrum, SPECTRUM_VOWEL);
     feed_standing(analysis, count_sung(analysis, first - GUARD_HOPS, last + GUARD_HOPS) == 0);
 }
 
@@ -322,7 +331,8 @@ static void hear_voice(Analysis *analysis, const float *const *in, size_t n) {
         size_t room = listener_room(&analysis->listener);
         size_t take = n - at < room ? n - at : room;
         add_k_power(analysis, in, at, take);
-        band_crest_process(&analysis->profile, analysis->mid + at, take);
+        for (unsigned c = 0; c < analysis->channels; c++)
+            band_crest_process(&analysis->profile[c], in[c] + at, take);
         if (listener_hear(&analysis->listener, in, analysis->channels, at, take, &frame))
             finish_hop(analysis, &frame);
         at += take;
@@ -440,7 +450,7 @@ static void hear_clicks(Analysis *analysis, const float *const *in, size_t n) {
 static void make_mid(Analysis *analysis, const float *const *in, size_t n) {
     const float *left = in[0], *right = in[analysis->channels - 1];
     for (size_t i = 0; i < n; i++)
-        analysis->mid[i] = 0.5f * left[i] + 0.5f * right[i];
+        analysis->mid[i] = 0.5f * left[i] + 0.5f * right[i] - analysis->dc;
 }
 
 /* Those that find sounds, and so tell of the past. */

@@ -26,7 +26,12 @@
 #include "voice/scene.h"
 
 enum { ANALYSIS_BLOCK = 4096, ANALYSIS_CENTRES = 256 };
-typedef enum { SPECTRUM_ALL, SPECTRUM_SUNG, SPECTRUM_QUIET } SpectrumKind; /* of mean spectra */
+typedef enum {
+    SPECTRUM_ALL,
+    SPECTRUM_SUNG,
+    SPECTRUM_QUIET,
+    SPECTRUM_VOWEL
+} SpectrumKind; /* of mean spectra */
 
 /* One hop of voice_sense. */
 typedef struct {
@@ -41,6 +46,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     unsigned channels;
     void *memory;    /* of the arena */
     uint64_t frames; /* heard */
+    float dc;        /* to be taken off the mean of the channels */
     float mid[ANALYSIS_BLOCK];
 
     Loudness loudness;
@@ -53,7 +59,7 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     KWeight k[2];
     double k_sum;
     float k_late[VOICE_SENSE_DELAY];
-    BandCrest profile;
+    BandCrest profile[2];
     size_t window_hops, window_sung;
     MeanSpectrum spectrum;
     Resonances standing;

@@ -36,6 +36,9 @@ static void print_help(const Option *options, size_t count) {
          "dBFS         mean square: a full-scale sine is -3.0\n"
          "LUFS, LU     ITU-R BS.1770-4, EBU Tech 3341 and 3342\n"
          "sounds       as the processors find them at their defaults\n"
+         "band         while sung, sibilants apart; spread is the deviation of the levels of 20 "
+         "ms:\n"
+         "             what is saturated or compressed has less\n"
          "T60          from the ends of phrases; a dry voice reads 0.2 s\n"
          "resonance    150 Hz to 1 kHz, stays while notes and vowels move\n"
          "off pitch    each note without its vibrato, to the nearest semitone of the take's own "
@@ -123,7 +126,7 @@ int command_measure(int argc, char **argv) {
          NULL, &words.events},
         {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},
         {"against", "REFERENCE",
-         "also how each band differs from REFERENCE in level and crest,\n"
+         "also how each band differs from REFERENCE in level and spread,\n"
          "at equal loudness",
          &words.against, NULL},
         {"all", NULL, "also list each phrase, breath, sibilant and click", NULL, &words.all},

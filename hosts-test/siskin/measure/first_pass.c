@@ -10,12 +10,16 @@ typedef struct {
     Listener listener;
     Scene scene;
     SceneMoment moment;
+    double sum; /* of all channels */
     float audio[AUDIO_CHANNELS][AUDIO_BLOCK];
 } Pass;
 
 static void hear(Pass *pass, unsigned channels, size_t n) {
     const float *const in[] = {pass->audio[0], pass->audio[1]};
     VoiceFrame frame;
+    for (unsigned c = 0; c < channels; c++)
+        for (size_t i = 0; i < n; i++)
+            pass->sum += (double)in[c][i];
     for (size_t at = 0; at < n;) {
         size_t room = listener_room(&pass->listener);
         size_t take = n - at < room ? n - at : room;
@@ -37,7 +41,7 @@ static bool listen(Pass *pass, AudioReader *reader, HostError *error) {
     return true;
 }
 
-bool first_pass(const char *path, const SceneParams *params, SceneKnown *known, HostError *error) {
+bool first_pass(const char *path, const SceneParams *params, FirstPass *first, HostError *error) {
     AudioReader reader;
     if (!audio_open(&reader, path, error))
         return false;
@@ -46,7 +50,8 @@ bool first_pass(const char *path, const SceneParams *params, SceneKnown *known, 
     scene_prepare(&pass->scene, reader.rate_hz, reader.rate_hz / (double)pass->listener.sense.hop);
     scene_set(&pass->scene, params);
     bool fine = listen(pass, &reader, error);
-    *known = pass->moment.known;
+    first->known = pass->moment.known;
+    first->dc = reader.frames ? pass->sum / ((double)reader.frames * reader.channels) : 0.0;
     audio_close(&reader);
     free(pass);
     return fine;

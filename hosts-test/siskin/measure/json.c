@@ -133,11 +133,19 @@ static void json_colour(Json *j, const Measures *m, const Measures *reference) {
         json_number(j, "from_hz", i ? band_crest_edge_hz[i - 1] : 0.0, 0);
         json_number(j, "to_hz", i + 1 < BAND_CREST_BANDS ? band_crest_edge_hz[i] : 0.5 * m->rate_hz,
                     0);
-        json_number(j, "level_dbfs", m->band_db[i], 2);
-        json_number(j, "crest_db", m->crest_db[i], 2);
+        const MeasureBand *band = &m->band[i];
+        json_number(j, "level_dbfs", band->level_db, 2);
+        json_number(j, "level_error_db", band->level_error_db, 2);
+        json_number(j, "spread_db", band->spread_db, 2);
+        json_number(j, "spread_error_db", band->spread_error_db, 2);
+        json_number(j, "crest_db", band->crest_db, 2);
         if (reference) {
-            json_number(j, "level_over_reference_db", print_more_level_db(m, reference, i), 2);
-            json_number(j, "crest_over_reference_db", print_more_crest_db(m, reference, i), 2);
+            PrintMore level = print_more_level_db(m, reference, i);
+            PrintMore spread = print_more_spread_db(m, reference, i);
+            json_number(j, "level_over_reference_db", level.value, 2);
+            json_number(j, "level_over_reference_error_db", level.error, 2);
+            json_number(j, "spread_over_reference_db", spread.value, 2);
+            json_number(j, "spread_over_reference_error_db", spread.error, 2);
         }
         json_close(j, '}');
     }

@@ -20,13 +20,15 @@ static double rounded(double value, int decimals) {
     return round(value * scale) / scale + 0.0;
 }
 
-double print_more_level_db(const Measures *take, const Measures *reference, size_t band) {
-    return (take->band_db[band] - take->integrated_lufs) -
-           (reference->band_db[band] - reference->integrated_lufs);
+PrintMore print_more_level_db(const Measures *take, const Measures *reference, size_t band) {
+    const MeasureBand *a = &take->band[band], *b = &reference->band[band];
+    return (PrintMore){(a->level_db - take->sung_lufs) - (b->level_db - reference->sung_lufs),
+                       hypot(a->level_error_db, b->level_error_db)};
 }
 
-double print_more_crest_db(const Measures *take, const Measures *reference, size_t band) {
-    return take->crest_db[band] - reference->crest_db[band];
+PrintMore print_more_spread_db(const Measures *take, const Measures *reference, size_t band) {
+    const MeasureBand *a = &take->band[band], *b = &reference->band[band];
+    return (PrintMore){a->spread_db - b->spread_db, hypot(a->spread_error_db, b->spread_error_db)};
 }
 
 /* ---- the table ---- */
@@ -193,19 +195,26 @@ static void table_sounds(const Measures *m) {
     table_clicks(m);
 }
 
+/* Each with how well it is known. */
+static void print_more(const Measures *m, const Measures *reference, size_t band) {
+    PrintMore level = print_more_level_db(m, reference, band);
+    PrintMore spread = print_more_spread_db(m, reference, band);
+    printf("%14s +-%s dB%9s +-%s dB", figure(level.value, 1).text, figure(level.error, 1).text,
+           figure(spread.value, 1).text, figure(spread.error, 1).text);
+}
+
 static void table_colour(const Measures *m, const Measures *reference) {
     heading("Colour");
     row("8..16 kHz over 0.2..2 kHz", m->air_db, 1, "dB", "%s", "");
-    printf("    %-28s%9s%15s", "band", "level", "crest");
-    puts(reference ? "     over the reference: level, crest" : "");
+    printf("    %-28s%9s%15s", "band", "level", "spread");
+    puts(reference ? "     over the reference: level, spread" : "");
     for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
         char what[40];
         snprintf(what, sizeof what, "%s, %s", print_band_name[i], band_range[i]);
-        printf("    %-28s%9s dBFS%7s dB", what, figure(m->band_db[i], 1).text,
-               figure(m->crest_db[i], 1).text);
+        printf("    %-28s%9s dBFS%7s dB", what, figure(m->band[i].level_db, 1).text,
+               figure(m->band[i].spread_db, 1).text);
         if (reference)
-            printf("%18s dB%9s dB", figure(print_more_level_db(m, reference, i), 1).text,
-                   figure(print_more_crest_db(m, reference, i), 1).text);
+            print_more(m, reference, i);
         putchar('\n');
     }
 }
@@ -360,19 +369,19 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"off_pitch_cents", m->off_cents};
     c[n++] = (Column){"drift_cents", m->intonation.known ? m->intonation.drift_cents : (double)NAN};
     static const char *const level[] = {"bottom_dbfs", "body_dbfs", "presence_dbfs", "air_dbfs"};
-    static const char *const crest[] = {"bottom_crest_db", "body_crest_db", "presence_crest_db",
-                                        "air_crest_db"};
+    static const char *const spread[] = {"bottom_spread_db", "body_spread_db", "presence_spread_db",
+                                         "air_spread_db"};
     static const char *const more[] = {"bottom_over_reference_db", "body_over_reference_db",
                                        "presence_over_reference_db", "air_over_reference_db"};
-    static const char *const more_crest[] = {
-        "bottom_crest_over_reference_db", "body_crest_over_reference_db",
-        "presence_crest_over_reference_db", "air_crest_over_reference_db"};
+    static const char *const more_spread[] = {
+        "bottom_spread_over_reference_db", "body_spread_over_reference_db",
+        "presence_spread_over_reference_db", "air_spread_over_reference_db"};
     for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
-        c[n++] = (Column){level[i], m->band_db[i]};
-        c[n++] = (Column){crest[i], m->crest_db[i]};
+        c[n++] = (Column){level[i], m->band[i].level_db};
+        c[n++] = (Column){spread[i], m->band[i].spread_db};
         if (reference) {
-            c[n++] = (Column){more[i], print_more_level_db(m, reference, i)};
-            c[n++] = (Column){more_crest[i], print_more_crest_db(m, reference, i)};
+            c[n++] = (Column){more[i], print_more_level_db(m, reference, i).value};
+            c[n++] = (Column){more_spread[i], print_more_spread_db(m, reference, i).value};
         }
     }
     return n;

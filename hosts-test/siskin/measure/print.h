@@ -6,10 +6,13 @@
 #include "siskin/json.h"
 #include "siskin/measure/take.h"
 
-/* Band `band` of a take beside a reference, both brought to the same integrated loudness: dB more,
- * and dB more crest (less dense). NAN where either is not known. */
-double print_more_level_db(const Measures *take, const Measures *reference, size_t band);
-double print_more_crest_db(const Measures *take, const Measures *reference, size_t band);
+/* Band `band` of a take beside a reference, both brought to the same loudness while sung: dB more,
+ * and dB more spread (less dense), each with its standard error. NAN where either is not known. */
+typedef struct {
+    double value, error;
+} PrintMore;
+PrintMore print_more_level_db(const Measures *take, const Measures *reference, size_t band);
+PrintMore print_more_spread_db(const Measures *take, const Measures *reference, size_t band);
 
 /* `reference` may be NULL. `all`: every event in a line of its own. */
 void print_table(const Measures *take, const Measures *reference, bool all);

@@ -66,14 +66,40 @@ static void measure_rumble(const Analysis *analysis, Measures *m) {
     m->rumble_db = power_db(fmax(power, 0.0) + (isnan(power) ? (double)NAN : 0.0));
 }
 
-static void measure_colour(const Analysis *analysis, Measures *m) {
-    double air = mean_spectrum_band(&analysis->spectrum, SPECTRUM_SUNG, 8000.0, 16000.0);
-    double body = mean_spectrum_band(&analysis->spectrum, SPECTRUM_SUNG, 200.0, 2000.0);
-    m->air_db = analysis->rate_hz >= 32000.0 && body > 0.0 ? power_db(air / body) : (double)NAN;
-    for (size_t i = 0; i < BAND_CREST_BANDS; i++) {
-        m->band_db[i] = band_crest_level_db(&analysis->profile, i);
-        m->crest_db[i] = band_crest_crest_db(&analysis->profile, i);
+/* Of the channels: powers are averaged, and so are what is in dB. */
+static MeasureBand band_of(const Analysis *analysis, size_t band) {
+    MeasureBand mean = {0.0, 0.0, 0.0, 0.0, 0.0};
+    double power = 0.0, share = 1.0 / analysis->channels;
+    for (unsigned c = 0; c < analysis->channels; c++) {
+        const BandCrest *profile = &analysis->profile[c];
+        power += share * pow(10.0, 0.1 * band_crest_level_db(profile, band));
+        mean.level_error_db += share * band_crest_level_error_db(profile, band);
+        mean.spread_db += share * band_crest_spread_db(profile, band);
+        mean.spread_error_db += share * band_crest_spread_error_db(profile, band);
+        mean.crest_db += share * band_crest_crest_db(profile, band);
     }
+    mean.level_db = power_db(power);
+    return mean;
+}
+
+/* A channel's share of the loudness while sung, wherever the gating blocks of the standard fall. */
+static double sung_lufs(const Analysis *analysis) {
+    double power = 0.0, n = 0.0;
+    for (size_t i = 0; i < analysis->n_hops; i++)
+        if (analysis->hops[i].sung) {
+            power += (double)analysis->hops[i].k_power;
+            n += 1.0;
+        }
+    return n > 0.0 ? loudness_from_power(power / n / analysis->channels) : (double)NAN;
+}
+
+static void measure_colour(const Analysis *analysis, Measures *m) {
+    double air = mean_spectrum_band(&analysis->spectrum, SPECTRUM_VOWEL, 8000.0, 16000.0);
+    double body = mean_spectrum_band(&analysis->spectrum, SPECTRUM_VOWEL, 200.0, 2000.0);
+    m->air_db = analysis->rate_hz >= 32000.0 && body > 0.0 ? power_db(air / body) : (double)NAN;
+    m->sung_lufs = sung_lufs(analysis);
+    for (size_t i = 0; i < BAND_CREST_BANDS; i++)
+        m->band[i] = band_of(analysis, i);
 }
 
 /* ---- what needs the hops ---- */
@@ -286,10 +312,12 @@ static bool measure_open(AudioReader *reader, Measures *m, MeasureProgress *prog
     bool fine = analysis_open(analysis, reader->rate_hz, reader->channels, m);
     if (!fine)
         host_fail(error, "%s: out of memory", reader->path);
-    SceneKnown known;
-    fine = fine && first_pass(reader->path, &analysis->scene_params, &known, error);
-    if (fine)
-        scene_begin_with(&analysis->scene, &known);
+    FirstPass first;
+    fine = fine && first_pass(reader->path, &analysis->scene_params, &first, error);
+    if (fine) {
+        scene_begin_with(&analysis->scene, &first.known);
+        analysis->dc = (float)first.dc;
+    }
     fine = fine && listen(reader, analysis, progress, user, error);
     m->rate_hz = reader->rate_hz;
     m->channels = reader->channels;

@@ -4,8 +4,8 @@
  * Sounds are found by the very units that the plugins use, at the plugins' defaults: what is
  * counted here is what they would act on. What cannot be told of a take is NAN, or its `known` or
  * count says so. Times are in seconds from the start of the file, levels in dB re full scale (mean
- * square: a full-scale sine is -3.0 dB) unless the name says otherwise. Spectra, pitch and levels
- * of bands are those of the mean of both channels. */
+ * square: a full-scale sine is -3.0 dB) unless the name says otherwise. Spectra and pitch
+ * are those of the mean of both channels. */
 #ifndef SISKIN_MEASURE_TAKE_H
 #define SISKIN_MEASURE_TAKE_H
 
@@ -42,6 +42,13 @@ typedef struct {
     double height_db;       /* over what surrounds it */
 } MeasureClick;
 
+/* As of band_crest.h. The levels are those of a channel: the mean over channels. */
+typedef struct {
+    double level_db, level_error_db;
+    double spread_db, spread_error_db; /* of the levels of 20 ms; less is denser */
+    double crest_db;
+} MeasureBand;
+
 #define MEASURE_PITCH_STEP_S 0.02
 
 typedef struct {
@@ -76,8 +83,9 @@ typedef struct {
     MeasureClick *clicks;
     size_t n_clicks;
 
-    double air_db; /* 8..16 kHz over 200 Hz..2 kHz while sung; NAN when the rate hides it */
-    double band_db[BAND_CREST_BANDS], crest_db[BAND_CREST_BANDS]; /* while sung */
+    double air_db;    /* 8..16 kHz over 200 Hz..2 kHz of vowels; NAN when the rate hides it */
+    double sung_lufs; /* loudness while sung, of a channel: the mean over channels, not their sum */
+    MeasureBand band[BAND_CREST_BANDS]; /* while sung, sibilants apart */
 
     float *pitch_hz; /* every MEASURE_PITCH_STEP_S, from 0; 0: not voiced */
     size_t n_pitch;

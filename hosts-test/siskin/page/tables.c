@@ -75,11 +75,12 @@ static double click_height(const Measures *m) {
 #define MEMBER(name) .member = offsetof(Measures, name)
 
 /* A figure is a member, or what `find` makes of the measures. A heading stands over those after it;
- * those of sounds are of the take as page_heard() has it. */
+ * those of sounds are of the take as page_heard() has it. What stays whatever a chain does is told
+ * of the take alone: tops that a filter has tilted are as clipped as before. */
 static const struct {
     const char *what, *unit;
     int decimals;
-    bool heading, sounds;
+    bool heading, sounds, stays;
     size_t member;
     double (*find)(const Measures *m);
 } rows[] = {
@@ -93,7 +94,7 @@ static const struct {
     {"noise floor", "dBFS", 1, MEMBER(noise_db)},
     {"hum", "dBFS", 1, .find = hum},
     {"rumble", "dBFS", 1, MEMBER(rumble_db)},
-    {"clipped tops", "", 0, .find = clipped},
+    {"clipped tops", "", 0, .find = clipped, .stays = true},
     {"reverberation, T60", "s", 2, MEMBER(t60_s)},
     {"room resonance", "Hz", 0, .find = peak_hz},
     {"its height", "dB", 0, .find = peak_db},
@@ -110,10 +111,10 @@ static const struct {
     {"clicks that stand out by 12 dB", "", 0, .find = clear_clicks, .sounds = true},
     {"Colour", .heading = true},
     {"8..16 kHz over 0.2..2 kHz", "dB", 1, MEMBER(air_db)},
-    {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band_db[0])},
-    {"body, 200 Hz..1 kHz", "dBFS", 1, MEMBER(band_db[1])},
-    {"presence, 1..5 kHz", "dBFS", 1, MEMBER(band_db[2])},
-    {"air, from 5 kHz", "dBFS", 1, MEMBER(band_db[3])},
+    {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band[0].level_db)},
+    {"body, 200 Hz..1 kHz", "dBFS", 1, MEMBER(band[1].level_db)},
+    {"presence, 1..5 kHz", "dBFS", 1, MEMBER(band[2].level_db)},
+    {"air, from 5 kHz", "dBFS", 1, MEMBER(band[3].level_db)},
     {"Pitch", .heading = true},
     {"lowest", "Hz", 1, MEMBER(low_hz)},
     {"middle", "Hz", 1, MEMBER(middle_hz)},
@@ -158,6 +159,8 @@ static void write_key(FILE *to, const Page *page) {
 static void write_row(FILE *to, const Page *page, size_t row) {
     const Measures *raw = rows[row].sounds ? page_heard(page) : &page->before;
     double before = figure_of(raw, row), after = figure_of(&page->after, row);
+    if (rows[row].stays && before > 0.0)
+        after = (double)NAN;
     fprintf(to, "<tr><th scope=\"row\">%s", rows[row].what);
     if (rows[row].unit[0])
         fprintf(to, " <span class=\"unit\">%s</span>", rows[row].unit);

@@ -543,6 +543,22 @@ START_TEST(like_is_held_against_like_or_nothing_is_said) {
 }
 END_TEST
 
+/* A filter tilts the tops that a converter has cut off: they are no fewer. */
+START_TEST(clipped_tops_do_not_go_away) {
+    char *text = NULL;
+    size_t size = 0;
+    Page *page = calloc(1, sizeof *page);
+    ck_assert_ptr_nonnull(page);
+    page->before.flat_tops = 9;
+    FILE *file = open_memstream(&text, &size);
+    page_write_figures(file, page);
+    ck_assert_int_eq(fclose(file), 0);
+    ck_assert_ptr_nonnull(strstr(text, "clipped tops</th><td>9</td><td>&ndash;</td><td></td>"));
+    free(text);
+    free(page);
+}
+END_TEST
+
 START_TEST(a_page_is_one_file_of_bounded_size_that_names_nothing_outside) {
     static const char *const outside[] = {
         "http:",   "https:",         " src=",      " href=", "url(",
@@ -678,6 +694,7 @@ int main(void) {
     tcase_add_test(tcase, figures_are_those_of_the_take_and_of_its_render);
     tcase_add_test(tcase, what_was_wrong_is_told_with_what_is_left_of_it);
     tcase_add_test(tcase, like_is_held_against_like_or_nothing_is_said);
+    tcase_add_test(tcase, clipped_tops_do_not_go_away);
     tcase_add_test(tcase, a_page_is_one_file_of_bounded_size_that_names_nothing_outside);
     tcase_add_test(tcase, names_and_chains_are_text_and_nothing_else);
     tcase_add_test(tcase, what_cannot_be_is_refused_and_leaves_nothing);

@@ -56,6 +56,20 @@ START_TEST(a_signal_ends_a_render_whose_plugin_hears_none) {
 }
 END_TEST
 
+START_TEST(the_folders_of_plugins_may_be_relative) {
+    char foreign[PATH_MAX + 16];
+    Sound take = noise_file("take.wav", 1, 5000, 508);
+    snprintf(foreign, sizeof foreign, "%s/foreign-lv2", build_folder);
+    ck_assert_int_eq(symlink(foreign, "plugins"), 0);
+    setenv("LV2_PATH", "nowhere:plugins::./plugins/", 1);
+    ck_assert_ran("render take.wav out.wav urn:foreign:late frames=0");
+    check_same_bits("out.wav", &take);
+    ck_assert_ran("list --others");
+    ck_assert_ptr_nonnull(strstr(ran.out, "urn:foreign:late"));
+    free(take.audio);
+}
+END_TEST
+
 START_TEST(a_list_of_a_plugin_that_hangs_comes_to_an_end) {
     ck_assert_ran("list urn:foreign:hangs-instantiate");
     ck_assert_ptr_nonnull(strstr(ran.out, "does not come back"));
@@ -223,6 +237,7 @@ int main(void) {
     tcase_add_loop_test(tcase, a_plugin_that_hangs_is_ended_and_named_whatever_it_was_doing, 0, 4);
     tcase_add_test(tcase, a_plugin_that_forks_holds_nobody);
     tcase_add_test(tcase, a_signal_ends_a_render_whose_plugin_hears_none);
+    tcase_add_test(tcase, the_folders_of_plugins_may_be_relative);
     tcase_add_test(tcase, a_list_of_a_plugin_that_hangs_comes_to_an_end);
     tcase_add_test(tcase, a_pipe_is_no_take_and_is_refused_at_once);
     tcase_add_test(tcase, a_chain_may_come_through_a_pipe_but_not_never);

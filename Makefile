@@ -340,7 +340,7 @@ check-sanitized:
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
 # they are left to `make valgrind HEAVY=`.
-HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_click_finder test_de_esser test_de_esser_words \
+HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_breath_ducker_hops test_click_finder test_de_esser test_de_esser_words \
   test_decimator test_drive test_edge_filter test_gap_gate test_gap_trimmer test_hum test_level_match test_loudness \
   test_mains test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
   test_resonances test_rumble_filter test_scene test_scene_sounds test_singer test_smooth_compressor test_soft_drive \

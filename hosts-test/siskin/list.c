@@ -19,6 +19,14 @@
 
 #define LIST_RATE_HZ 48000.0
 
+/* A text of a bundle or of a file's name, controls escaped; good for four more calls. */
+static const char *shown(const char *text) {
+    static char plain[4][8192];
+    static unsigned next;
+    next = (next + 1) % 4;
+    return text_plain(plain[next], sizeof plain[next], text);
+}
+
 /* The first sentence, or line, of a text. */
 static int first_sentence(const char *text) {
     int length = (int)strcspn(text, "\n");
@@ -70,20 +78,20 @@ static double latency_ms(Host *host, const HostPlugin *plugin) {
 static void print_value(const HostPort *port, float value) {
     for (size_t i = 0; i < port->n_points; i++)
         if (port->points[i].value == value) {
-            printf("%s", port->points[i].label);
+            printf("%s", shown(port->points[i].label));
             return;
         }
     if (port->toggled)
         printf("%s", value > 0.0f ? "on" : "off");
     else
-        printf("%g%s%s", (double)value, *port->unit ? " " : "", port->unit);
+        printf("%g%s%s", (double)value, *port->unit ? " " : "", shown(port->unit));
 }
 
 static void print_allowed(const HostPort *port) {
     HostRange range = host_range(port, LIST_RATE_HZ);
     if (port->enumeration && port->n_points) {
         for (size_t i = 0; i < port->n_points; i++)
-            printf("%s%s (%g)", i ? ", " : "", port->points[i].label,
+            printf("%s%s (%g)", i ? ", " : "", shown(port->points[i].label),
                    (double)port->points[i].value);
     } else if (port->toggled) {
         printf("on, off");
@@ -91,19 +99,19 @@ static void print_allowed(const HostPort *port) {
         printf("any number");
     } else {
         printf("%g to %g%s%s", (double)range.minimum, (double)range.maximum, *port->unit ? " " : "",
-               port->unit);
+               shown(port->unit));
     }
     printf("%s", port->integer && !port->enumeration ? ", whole numbers" : "");
 }
 
 static void print_control(const HostPort *port) {
-    printf("  %-16s ", port->symbol);
+    printf("  %-16s ", shown(port->symbol));
     print_allowed(port);
     printf("; default ");
     print_value(port, host_range(port, LIST_RATE_HZ).initial);
     putchar('\n');
     if (*port->doc)
-        printf("  %-16s %s\n", "", port->doc);
+        printf("  %-16s %s\n", "", shown(port->doc));
 }
 
 static void print_ports(const HostPlugin *plugin, HostRole role, const char *title) {
@@ -118,8 +126,9 @@ static void print_ports(const HostPlugin *plugin, HostRole role, const char *tit
         if (role == HOST_CONTROL)
             print_control(port);
         else
-            printf("  %-16s %s%s%s%s\n", port->symbol, port->name, *port->unit ? ", in " : "",
-                   port->unit, port == plugin->latency && !*port->unit ? ", in frames" : "");
+            printf("  %-16s %s%s%s%s\n", shown(port->symbol), shown(port->name),
+                   *port->unit ? ", in " : "", shown(port->unit),
+                   port == plugin->latency && !*port->unit ? ", in frames" : "");
     }
 }
 
@@ -148,11 +157,20 @@ static void print_plugin(Host *host, const HostPlugin *plugin) {
     if (plugin->n_presets)
         puts("\npresets");
     for (size_t i = 0; i < plugin->n_presets; i++)
-        printf("  preset=%-24s %s\n", host_preset_name(&plugin->presets[i]),
-               text_plain(plain, sizeof plain, plugin->presets[i].label));
+        printf("  preset=%-24s %s\n", shown(host_preset_name(&plugin->presets[i])),
+               shown(plugin->presets[i].label));
 }
 
 /* ---- ready chains ---- */
+
+/* Not blocking: a pipe that nobody writes to would be waited for without end; it is as if empty. */
+static FILE *open_chain(const char *path) {
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    FILE *file = fd < 0 ? NULL : fdopen(fd, "r");
+    if (fd >= 0 && !file)
+        close(fd);
+    return file;
+}
 
 /* Copies of their names, without .chain. */
 static char **chain_names(size_t *count) {
@@ -194,7 +212,7 @@ static void print_chain(const char *path, FILE *file) {
 
 static bool list_chain(const char *name) {
     char *path = place_chain(name);
-    FILE *file = strcmp(path, name) == 0 ? NULL : fopen(path, "r");
+    FILE *file = strcmp(path, name) == 0 ? NULL : open_chain(path);
     if (file) {
         print_chain(path, file);
         fclose(file);
@@ -249,12 +267,10 @@ static void list_chains(void) {
     for (size_t i = 0; i < count; i++) {
         char line[256] = "";
         char *path = place_chain(names[i]);
-        FILE *file = fopen(path, "r");
+        FILE *file = open_chain(path);
         if (file && fgets(line, sizeof line, file)) {
-            char plain[4 * sizeof line];
             line[strcspn(line, "\r\n")] = '\0';
-            printf("%-18s           %s\n", names[i],
-                   text_plain(plain, sizeof plain, line + strspn(line, "# ")));
+            printf("%-18s           %s\n", shown(names[i]), shown(line + strspn(line, "# ")));
         }
         if (file)
             fclose(file);
@@ -275,7 +291,7 @@ static int list_names(Host *host) {
     }
     char **names = chain_names(&count);
     for (size_t i = 0; i < count; i++)
-        printf("chain %s\n", names[i]);
+        printf("chain %s\n", shown(names[i]));
     free_names(names, count);
     return STATUS_OK;
 }

@@ -40,9 +40,29 @@ static char *find_place(const char *const *places, size_t count, const char *wha
     return NULL;
 }
 
+/* lilv crashes at a relative folder in LV2_PATH: each is written out from here. */
+static void write_out_lv2_path(void) {
+    char here[PATH_MAX];
+    const char *path = getenv("LV2_PATH");
+    if (!path || !getcwd(here, sizeof here))
+        return;
+    char *whole = text_copy("");
+    for (size_t length; *path; path += length + (path[length] == ':')) {
+        length = strcspn(path, ":");
+        bool relative = length && !strchr("/~$", *path);
+        char *longer = text_print("%s%s%s%s%.*s", whole, *whole && length ? ":" : "",
+                                  relative ? here : "", relative ? "/" : "", (int)length, path);
+        free(whole);
+        whole = longer;
+    }
+    setenv("LV2_PATH", whole, 1);
+    free(whole);
+}
+
 Host *place_open_host(const char *directory, HostError *error) {
     static const char *const places[] = {"lv2", "../lib/lv2"};
     const char *from_environment = getenv("SISKIN_LV2");
+    write_out_lv2_path();
     if (!directory && from_environment && *from_environment)
         directory = from_environment;
     if (directory)

@@ -267,9 +267,11 @@ static bool find_channels(Take *take) {
 
 /* ---- nodes ---- */
 
-/* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". */
-static void name_processor(const Take *take, size_t number, size_t index, char *label,
+/* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". Names of plugins and of
+ * busses may hold anything: controls are escaped. */
+static void name_processor(const Take *take, size_t number, size_t index, char *plain,
                            size_t size) {
+    char label[sizeof take->report->processor->label];
     size_t before = 0;
     const ChainBus *bus = &take->chain->busses[number];
     const HostPlugin *plugin = take->placed[number].plugins[index];
@@ -278,10 +280,11 @@ static void name_processor(const Take *take, size_t number, size_t index, char *
         before += take->placed[number].plugins[i] == plugin;
     label[0] = '\0';
     if (take->chain->path && take->chain->n_busses > 2)
-        text_add(label, size, "%s: ", bus->name);
-    text_add(label, size, "%s", name);
+        text_add(label, sizeof label, "%s: ", bus->name);
+    text_add(label, sizeof label, "%s", name);
     if (before)
-        text_add(label, size, " %zu", before + 1);
+        text_add(label, sizeof label, " %zu", before + 1);
+    text_plain(plain, size, label);
 }
 
 /* Which ours are made for: common/plugin.h. */

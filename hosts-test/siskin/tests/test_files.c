@@ -552,6 +552,20 @@ START_TEST(only_what_was_made_of_this_take_so_is_skipped) {
 }
 END_TEST
 
+START_TEST(a_key_that_changed_is_no_reason_to_skip) {
+    static const char *const told[] = {"1 rendered", "1 skipped", "1 rendered"};
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    ck_assert_int_eq(mkdir("keys", 0777), 0);
+    free(noise_file("takes/a.wav", 1, 5000, 435).audio);
+    for (uint64_t i = 0; i < 3; i++) {
+        if (i != 1)
+            free(noise_file("keys/a.wav", 1, 5000 + 100 * (sf_count_t)i, 436 + i).audio);
+        ck_assert_ran("render takes out keyed key=keys --skip-done");
+        ck_assert_msg(strstr(ran.out, told[i]) != NULL, "%d: %s", (int)i, ran.out);
+    }
+}
+END_TEST
+
 /* ---- files that meet ---- */
 
 START_TEST(takes_that_would_write_one_file_are_told_each_time) {
@@ -808,6 +822,7 @@ int main(void) {
     tcase_add_test(tcase, markers_keep_their_places_and_names);
     tcase_add_test(tcase, a_section_is_what_it_is_in_the_whole_render);
     tcase_add_loop_test(tcase, only_what_was_made_of_this_take_so_is_skipped, 0, 3);
+    tcase_add_test(tcase, a_key_that_changed_is_no_reason_to_skip);
     tcase_add_test(tcase, takes_that_would_write_one_file_are_told_each_time);
     tcase_add_test(tcase, a_stem_and_a_take_of_its_name_are_kept_apart);
     tcase_add_test(tcase, an_output_that_is_another_take_by_a_link_is_not_written);

@@ -56,6 +56,20 @@ START_TEST(a_signal_ends_a_render_whose_plugin_hears_none) {
 }
 END_TEST
 
+START_TEST(the_folders_of_plugins_may_be_relative) {
+    char foreign[PATH_MAX + 16];
+    Sound take = noise_file("take.wav", 1, 5000, 508);
+    snprintf(foreign, sizeof foreign, "%s/foreign-lv2", build_folder);
+    ck_assert_int_eq(symlink(foreign, "plugins"), 0);
+    setenv("LV2_PATH", "nowhere:plugins::./plugins/", 1);
+    ck_assert_ran("render take.wav out.wav urn:foreign:late frames=0");
+    check_same_bits("out.wav", &take);
+    ck_assert_ran("list --others");
+    ck_assert_ptr_nonnull(strstr(ran.out, "urn:foreign:late"));
+    free(take.audio);
+}
+END_TEST
+
 START_TEST(a_list_of_a_plugin_that_hangs_comes_to_an_end) {
     ck_assert_ran("list urn:foreign:hangs-instantiate");
     ck_assert_ptr_nonnull(strstr(ran.out, "does not come back"));
@@ -129,6 +143,78 @@ START_TEST(names_of_takes_reach_the_terminal_escaped) {
 }
 END_TEST
 
+/* A bundle of a stranger whose every text does more than tell. */
+START_TEST(names_of_plugins_reach_the_terminal_escaped) {
+    static const char turtle[] =
+        "@prefix lv2: <http://lv2plug.in/ns/lv2core#> .\n"
+        "@prefix doap: <http://usefulinc.com/ns/doap#> .\n"
+        "@prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .\n"
+        "@prefix pset: <http://lv2plug.in/ns/ext/presets#> .\n"
+        "@prefix units: <http://lv2plug.in/ns/extensions/units#> .\n"
+        "<urn:foreign:hangs-cleanup> a lv2:Plugin ; lv2:binary <foreign.so> ;\n"
+        "  doap:name \"=1\\u001B[2J\\nname\" ; rdfs:comment \"doc\\u001B[2J\" ;\n"
+        "  lv2:port [ a lv2:AudioPort, lv2:InputPort ; lv2:index 0 ; lv2:symbol \"in\" ; lv2:name "
+        "\"in\" ] ,\n"
+        "   [ a lv2:AudioPort, lv2:OutputPort ; lv2:index 1 ; lv2:symbol \"out\" ; lv2:name "
+        "\"out\" ] ,\n"
+        "   [ a lv2:ControlPort, lv2:InputPort ; lv2:index 2 ; lv2:symbol \"c\" ; lv2:name "
+        "\"c\\u001B[2J\" ;\n"
+        "     rdfs:comment \"about\\u001B[2J\" ; lv2:default 0.0 ; lv2:minimum 0.0 ; lv2:maximum "
+        "1.0 ;\n"
+        "     units:unit [ units:symbol \"u\\u001B[2J\" ] ; lv2:portProperty lv2:enumeration ;\n"
+        "     lv2:scalePoint [ rdfs:label \"low\\u001B[2J\" ; "
+        "<http://www.w3.org/1999/02/22-rdf-syntax-ns#value> 0.0 ] ] ,\n"
+        "   [ a lv2:ControlPort, lv2:OutputPort ; lv2:index 3 ; lv2:symbol \"m\" ; lv2:name "
+        "\"m\\u001B[2J\\n\" ] .\n"
+        "<urn:x:preset> a pset:Preset ; lv2:appliesTo <urn:foreign:hangs-cleanup> ; rdfs:label "
+        "\"pre\\u001B[2J\" .\n";
+    char bundle[PATH_MAX + 64];
+    free(noise_file("take.wav", 1, 5000, 506).audio);
+    ck_assert_int_eq(mkdir("lv2", 0777), 0);
+    ck_assert_int_eq(mkdir("lv2/f.lv2", 0777), 0);
+    snprintf(bundle, sizeof bundle, "%s/foreign-lv2/foreign.lv2/foreign.so", build_folder);
+    ck_assert_int_eq(symlink(bundle, "lv2/f.lv2/foreign.so"), 0);
+    write_text("lv2/f.lv2/f.ttl", turtle);
+    write_text("lv2/f.lv2/manifest.ttl", "@prefix lv2: <http://lv2plug.in/ns/lv2core#> .\n"
+                                         "@prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .\n"
+                                         "@prefix pset: <http://lv2plug.in/ns/ext/presets#> .\n"
+                                         "<urn:foreign:hangs-cleanup> a lv2:Plugin ; lv2:binary "
+                                         "<foreign.so> ; rdfs:seeAlso <f.ttl> .\n"
+                                         "<urn:x:preset> a pset:Preset ; lv2:appliesTo "
+                                         "<urn:foreign:hangs-cleanup> ; rdfs:seeAlso <f.ttl> .\n");
+    snprintf(bundle, sizeof bundle, "%s/lv2", work_folder);
+    setenv("LV2_PATH", bundle, 1);
+    ck_assert_ran("list urn:foreign:hangs-cleanup");
+    ck_assert(!has_controls(ran.out));
+    ck_assert_ptr_nonnull(strstr(ran.out, "=1\\x1b[2J\\nname"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "m\\x1b[2J\\n"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "low\\x1b[2J"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "about\\x1b[2J"));
+    ck_assert_ptr_nonnull(strstr(ran.out, "pre\\x1b[2J"));
+    ck_assert_ran("list --others");
+    ck_assert(!has_controls(ran.out));
+    ck_assert_ran("render take.wav out.wav urn:foreign:hangs-cleanup --patience 0.2 --trace t.csv");
+    ck_assert(!has_controls(ran.out) && !has_controls(ran.err));
+    ck_assert_ptr_nonnull(strstr(ran.out, "=1\\x1b[2J\\nname  "));
+    ck_assert_int_eq(mkdir("takes", 0777), 0);
+    free(noise_file("takes/a.wav", 1, 5000, 507).audio);
+    ck_assert_ran("render takes outs urn:foreign:hangs-cleanup --patience 0.2");
+    ck_assert(!has_controls(ran.out) && !has_controls(ran.err));
+}
+END_TEST
+
+START_TEST(a_chain_that_is_a_pipe_holds_no_list) {
+    ck_assert_int_eq(mkdir("siskin", 0777), 0);
+    ck_assert_int_eq(mkdir("siskin/chains", 0777), 0);
+    ck_assert_int_eq(mkfifo("siskin/chains/pipe.chain", 0666), 0);
+    ck_assert_int_eq(setenv("XDG_DATA_HOME", work_folder, 1), 0);
+    bundles = "lv2";
+    ck_assert_ran("list");
+    ck_assert_ran("list pipe");
+    ck_assert_int_eq(unsetenv("XDG_DATA_HOME"), 0);
+}
+END_TEST
+
 START_TEST(a_cell_of_a_table_is_never_a_formula) {
     static const char *const texts[][2] = {{"plain", "\"plain\""}, {"a\"b", "\"a\"\"b\""},
                                            {"=1+1", "\"'=1+1\""},  {"+1", "\"'+1\""},
@@ -151,11 +237,14 @@ int main(void) {
     tcase_add_loop_test(tcase, a_plugin_that_hangs_is_ended_and_named_whatever_it_was_doing, 0, 4);
     tcase_add_test(tcase, a_plugin_that_forks_holds_nobody);
     tcase_add_test(tcase, a_signal_ends_a_render_whose_plugin_hears_none);
+    tcase_add_test(tcase, the_folders_of_plugins_may_be_relative);
     tcase_add_test(tcase, a_list_of_a_plugin_that_hangs_comes_to_an_end);
     tcase_add_test(tcase, a_pipe_is_no_take_and_is_refused_at_once);
     tcase_add_test(tcase, a_chain_may_come_through_a_pipe_but_not_never);
     tcase_add_test(tcase, a_page_may_have_its_chain_from_a_pipe);
     tcase_add_test(tcase, names_of_takes_reach_the_terminal_escaped);
+    tcase_add_test(tcase, names_of_plugins_reach_the_terminal_escaped);
+    tcase_add_test(tcase, a_chain_that_is_a_pipe_holds_no_list);
     tcase_add_test(tcase, a_cell_of_a_table_is_never_a_formula);
     return run_suite(tcase, "strangers");
 }

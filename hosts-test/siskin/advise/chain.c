@@ -92,7 +92,7 @@ static char *remedy(const AdvicePlan *plan, size_t i) {
 static char *outcome(const AdvicePlan *plan, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
     bool was = plan->advice.verdict[i] == ADVICE_NEEDED, stays = plan_stays(plan, i);
-    if (!rule->processor || (!was && !stays))
+    if (!advice_is_tried(i) || (!was && !stays))
         return text_copy("");
     double figure = plan->after.figure[i];
     char *value = advice_value_after(i, plan->advice.verdict[i], figure);
@@ -183,8 +183,8 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
         comment_settings(file, &settings);
         advice_write_step(file, "  ", rule, &settings, "\n");
         rides = rides || advice_is_ride(rule);
-        if (plan->clean.path && i == advice_rows(0).last)
-            comment(file, "From here on the take is judged with this cut made.");
+        if (plan->clean.path && i + 1 == advice_front())
+            comment(file, "From here on the take is judged with this done.");
     }
     comment_harm(file, plan);
     write_trim(file, plan->advice.trim_db, rides);

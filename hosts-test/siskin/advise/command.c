@@ -193,7 +193,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", needed(plan, i));
-        if (advice_rules[i].processor)
+        if (advice_is_tried(i))
             csv_figure(plan->after.figure[i]);
         else
             putchar(',');
@@ -230,7 +230,7 @@ static void json_take(Job *job, const AdvicePlan *plan, const char *chain) {
         json_text(json, "name", rule->name);
         json_text(json, "needed", needed(plan, i));
         json_figure(json, "figure", plan->advice.figure[i], rule->decimals + 1);
-        json_figure(json, "after", rule->processor ? plan->after.figure[i] : (double)NAN,
+        json_figure(json, "after", advice_is_tried(i) ? plan->after.figure[i] : (double)NAN,
                     rule->decimals + 1);
         json_number(json, "limit", rule->limit, rule->decimals);
         json_text(json, "unit", rule->unit);

@@ -14,6 +14,7 @@ enum {
 
 int command_advise(int argc, char **argv);
 int command_list(int argc, char **argv);
+int command_match(int argc, char **argv);
 int command_measure(int argc, char **argv);
 int command_render(int argc, char **argv);
 int command_report(int argc, char **argv);

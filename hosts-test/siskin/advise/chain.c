@@ -164,7 +164,19 @@ static void write_lane(FILE *file, const Ride *ride, double trim_db) {
     ride_print_lane(file, ride, trim_db);
 }
 
-bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
+/* As lead-gently ends. On a bus of its own, since a fader acts after the processors of its bus, and the
+ * compressor should hear what was ridden. */
+static void write_finish(FILE *file) {
+    fputs("\n# ---- Done: compressed, coloured, true peaks at -1 dBTP\n"
+          "bus finish\n"
+          "  smooth-compressor ratio=2.5 makeup=5\n"
+          "  soft-drive drive=4\n"
+          "  peak-ceiling\n",
+          file);
+}
+
+bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, bool finish,
+                        HostError *error) {
     const char *step = "";
     bool rides = false;
     comment_head(file, plan);
@@ -188,7 +200,11 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
     }
     comment_harm(file, plan);
     write_trim(file, plan->advice.trim_db, rides);
+    if (finish)
+        fputs("\n  to finish\n", file);
     if (rides)
         write_lane(file, plan->advice.ride, plan->advice.trim_db);
+    if (finish)
+        write_finish(file);
     return true;
 }

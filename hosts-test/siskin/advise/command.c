@@ -21,7 +21,7 @@
 
 typedef struct {
     const char *into, *bundles;
-    bool csv, json, overwrite, deep, quiet, help;
+    bool csv, json, overwrite, deep, finish, quiet, help;
 } Words;
 
 typedef struct {
@@ -107,7 +107,7 @@ static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) 
     char *text = NULL;
     size_t size = 0;
     FILE *file = open_memstream(&text, &size);
-    bool fine = file && advice_write_chain(file, job->host, plan, error);
+    bool fine = file && advice_write_chain(file, job->host, plan, job->words->finish, error);
     if (file && fflush(file) == 0) {
         char *whole = text_copy(text);
         write_mark(file, whole);
@@ -372,6 +372,10 @@ int command_advise(int argc, char **argv) {
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"json", NULL, "the same as JSON; null is unknown, \"none\" is nothing at all", NULL,
          &words.json},
+        {"finish", NULL,
+         "let the chain file go on to a lead that is compressed, coloured and\n"
+         "peak-safe, as lead-gently ends",
+         NULL, &words.finish},
         {"overwrite", NULL, "with --into: also chains that were edited since they were advised",
          NULL, &words.overwrite},
         {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},

@@ -240,6 +240,26 @@ static bool plan_ride(AdvicePlan *plan, HostError *error) {
     return ride_take(&plan->ride, &heard, &params, error);
 }
 
+/* What harm is measured from. A cut that stands still takes more off one vowel than off the next, and
+ * is no gain that moves: so it is from the take with that cut made. */
+static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    Measures cut;
+    Advice only = plan->advice;
+    bool any = false;
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        bool stands = advice_rules[i].alone;
+        any = any || (stands && advice_wants_processor(&plan->advice, i));
+        only.in_vain[i] = !stands;
+    }
+    if (!any)
+        return envelope_read(&plan->envelope, plan->taken.path, error);
+    if (!advice_try(trials->host, &only, advice_n_rules - 1, trials->progress, &cut,
+                    &plan->envelope, error))
+        return false;
+    measures_free(&cut);
+    return true;
+}
+
 bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *plan,
                HostError *error) {
     const Trials trials = {host, progress};
@@ -248,7 +268,7 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
         return false;
     plan->advice = advice_of(&plan->taken);
     if (do_the_front(&trials, plan, error) && plan_ride(plan, error) &&
-        envelope_read(&plan->envelope, path, error) && try_first(&trials, plan, error) &&
+        hear_the_take(&trials, plan, error) && try_first(&trials, plan, error) &&
         try_more(&trials, plan, error) && try_less(&trials, plan, error) &&
         try_without_harm(&trials, plan, error) && take_back_the_peak(&trials, plan, error))
         return true;

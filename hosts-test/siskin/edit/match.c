@@ -125,15 +125,19 @@ static bool find_drives(Search *search) {
     return true;
 }
 
-/* A drive that leaves a band no nearer than it was is of no use. */
-static void take_back_what_did_not_help(Match *match, const MatchProfile *undriven) {
+/* A drive that leaves a band no nearer than it was is of no use. Whether there was one. */
+static bool take_back_what_did_not_help(Match *match, const MatchProfile *undriven) {
     const double hardly_db = 0.2;
+    bool any = false;
     for (unsigned b = 0; b < MATCH_BANDS; b++) {
         double before = fabs(crest_over(undriven, &match->reference, b));
         double after = fabs(crest_over(&match->after, &match->reference, b));
-        if (!(after < before - hardly_db))
-            match->setting.drive_db[b] = 0.0;
+        if (after < before - hardly_db || match->setting.drive_db[b] == 0.0)
+            continue;
+        match->setting.drive_db[b] = 0.0;
+        any = true;
     }
+    return any;
 }
 
 /* Halves the drives, and at last lets go of them, until the levels are as near as without. */
@@ -165,7 +169,10 @@ static bool match_both(Search *search) {
     if (!find_drives(search))
         return false;
     take_back_what_did_not_help(match, &undriven);
-    return try(search) && level_off(search) && ease_drives(search, &undriven);
+    if (!try(search) || !level_off(search) || !ease_drives(search, &undriven))
+        return false;
+    /* Levels and other drives moved since: once more, as it will be. */
+    return !take_back_what_did_not_help(match, &undriven) || (try(search) && level_off(search));
 }
 
 /* ---- the whole ---- */

@@ -39,7 +39,7 @@ static double top_of(const Curve *curves, size_t count) {
     for (size_t i = 0; i < count; i++)
         for (size_t k = 0; k < MATCH_THIRDS; k++)
             top = fmax(top, over_db(curves[i].profile, k));
-    return GRID_DB * ceil(top / GRID_DB);
+    return GRID_DB * ceil(top / GRID_DB) + 0.0; /* no -0 */
 }
 
 static void write_grid(FILE *to, double top_db) {

@@ -6,7 +6,7 @@
 #include <check.h>
 #include <math.h>
 
-enum { LENGTH = 96000, HOP = 960 };
+enum { LENGTH = 57600, HOP = 960 };
 static float audio[LENGTH];
 static const CrossoverParams SPLITS = {{180.0f, 1100.0f, 5500.0f}};
 

@@ -50,7 +50,7 @@ static void close_voice(Heard *heard) {
 static void judge(Quality *quality, const Voice *take, const Heard *a, const Heard *b,
                   Samples *after_db) {
     HostError error = {""};
-    Match match;
+    Match match = {.any = false};
     if (!match_find(&match, quality->host, &a->measures, &b->measures, NULL, NULL, &error)) {
         quality_note(quality, 1, "  %-22s match   %s", take->name, error.text);
         return;

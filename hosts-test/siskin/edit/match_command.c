@@ -129,7 +129,7 @@ static void show(void *user, double done) {
 static bool match_takes(const char *path, const Words *words, Host *host, HostError *error) {
     Progress progress = progress_begin(words->quiet);
     Measures take, reference;
-    Match match;
+    Match match = {.any = false};
     if (!takes_measure(path, &take, &progress, error))
         return false;
     if (!takes_measure(words->to, &reference, &progress, error)) {

@@ -27,18 +27,18 @@ sing --labels "$out/labels.txt" "$out/raw.wav"
 sing --no-clicks "$out/truth.wav" # what her take would be, had her mouth not clicked
 
 # What the program does with it, told nothing but the take: the lead, and a page of the same chain.
-"$siskin" advise --quiet "$out/raw.wav" >"$out/advised.chain"
+"$siskin" advise --quiet --finish "$out/raw.wav" >"$out/advised.chain"
 "$siskin" render --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/lead.wav"
 "$siskin" report --quiet --chain "$out/advised.chain" "$out/raw.wav" "$out/page.html"
 
 # The advised chain once more, a processor at a time, so that each line of the table compares what
-# went in with what came out. After the last step it is the lead.
+# went in with what came out.
 advised() { # processor: what its lines of the chain say, on one line
     sed -n "s/^  \($1\)/\1/p" "$out/advised.chain" | xargs
 }
-clear_clicks() { # take: how many clicks the program finds that stand out by 12 dB
-    "$siskin" measure --quiet --csv "$1" | tr -d '"' | awk -F, 'NR == 1 { for (i = 1; i <= NF; i++) if ($i == "clear_clicks") at = i }
-        NR == 2 { print $at }'
+figure() { # take, column: what the program measures of it
+    "$siskin" measure --quiet --csv "$1" | tr -d '"' | awk -F, -v name="$2" \
+        'NR == 1 { for (i = 1; i <= NF; i++) if ($i == name) at = i } NR == 2 { print $at }'
 }
 number=0
 before=$out/raw.wav
@@ -53,15 +53,24 @@ step() { # processor, line of the table, the truth
     before=$after
 }
 step rumble-filter rumble
-# shellcheck disable=SC2046 # words of a chain line
-"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" $(advised rumble-filter)
-printf 'clicks      %s -> %s stand out by 12 dB, as the page counts them; ' "$(clear_clicks "$before")" \
-    "$(clear_clicks "$out/lead.wav")"
+hum=$(advised hum-notch)
+if [ -n "$hum" ]; then # the table has no line for it
+    # shellcheck disable=SC2086 # words of a chain line
+    "$siskin" render --quiet "$before" "$out/steps/hum-notch.wav" $hum
+    before=$out/steps/hum-notch.wav
+fi
+# shellcheck disable=SC2046,SC2086 # words of a chain line
+"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" $(advised rumble-filter) $hum
+printf 'clicks      %s -> %s stand out by 12 dB, as the page counts them; ' "$(figure "$before" clear_clicks)" \
+    "$(figure "$out/lead.wav" clear_clicks)"
 step transient-tamer clicks "$out/steps/truth.wav"
 step gap-trimmer gaps
 step breath-ducker breaths
 step de-esser sibilants
 say phrases "$before" "$out/lead.wav"
+for what in integrated_lufs:LUFS range_lu:LU true_peak_dbtp:dBTP; do
+    printf 'lead        %.1f -> %.1f %s\n' "$(figure "$out/raw.wav" "${what%:*}")" "$(figure "$out/lead.wav" "${what%:*}")" "${what#*:}"
+done
 echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | uniq | xargs | sed 's/ /, /g')"
 
 # The mix from one chain file: that lead, and two returns keyed from it; once with the duckers off.
@@ -72,7 +81,7 @@ mix() { # output, chain file
     "$siskin" render --quiet --stems --chain "$2" "$out/raw.wav" "$1" \
         hall="$out/hall.wav" echo="$out/echo.wav"
 }
-sed 's/return-ducker  key=lead/& enabled=0/' "$out/mix.chain" >"$out/unducked.chain"
+sed 's/return-ducker  key=finish/& enabled=0/' "$out/mix.chain" >"$out/unducked.chain"
 mix "$out/mix.wav" "$out/mix.chain"
 mix "$out/unducked.wav" "$out/unducked.chain"
 echo 'Returns, ducked against not ducked'

@@ -296,7 +296,7 @@ static const Outside JALV = {"jalv", "jalv jackd", PERIODS, jalv, "", -30.0};
 
 static void render_reference(const Case *c) {
     char line[4096] = "";
-    say(line, sizeof line, "render %s reference.wav %s", c->take, c->plugin->id);
+    say(line, sizeof line, "render --live %s reference.wav %s", c->take, c->plugin->id);
     SAY_CONTROLS(c, line, sizeof line, false, " %s=%.9g")
     if (c->plugin->n_key && c->key == KEY_NONE)
         say(line, sizeof line, " key=none");

@@ -16,6 +16,7 @@ int command_advise(int argc, char **argv);
 int command_align(int argc, char **argv);
 int command_comp(int argc, char **argv);
 int command_list(int argc, char **argv);
+int command_match(int argc, char **argv);
 int command_measure(int argc, char **argv);
 int command_nudge(int argc, char **argv);
 int command_render(int argc, char **argv);

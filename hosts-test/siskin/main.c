@@ -18,6 +18,7 @@ static const struct {
     {"render", command_render, "takes through processors: one, a mix, or a folder"},
     {"measure", command_measure, "levels, faults, sounds, colour and pitch of a take"},
     {"advise", command_advise, "what a take needs, as a chain that does it"},
+    {"match", command_match, "the colour of a reference, as a chain"},
     {"ride", command_ride, "one gain a phrase, as a chain"},
     {"notes", command_notes, "the notes of a take, to be edited and corrected"},
     {"comp", command_comp, "the best of several takes, phrase by phrase"},

@@ -92,7 +92,7 @@ static char *remedy(const AdvicePlan *plan, size_t i) {
 static char *outcome(const AdvicePlan *plan, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
     bool was = plan->advice.verdict[i] == ADVICE_NEEDED, stays = plan_stays(plan, i);
-    if (!rule->processor || (!was && !stays))
+    if (!advice_is_tried(i) || (!was && !stays))
         return text_copy("");
     double figure = plan->after.figure[i];
     char *value = advice_value_after(i, plan->advice.verdict[i], figure);
@@ -164,7 +164,19 @@ static void write_lane(FILE *file, const Ride *ride, double trim_db) {
     ride_print_lane(file, ride, trim_db);
 }
 
-bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error) {
+/* As lead-gently ends. On a bus of its own, since a fader acts after the processors of its bus, and the
+ * compressor should hear what was ridden. */
+static void write_finish(FILE *file) {
+    fputs("\n# ---- Done: compressed, coloured, true peaks at -1 dBTP\n"
+          "bus finish\n"
+          "  smooth-compressor ratio=2.5 makeup=5\n"
+          "  soft-drive drive=4\n"
+          "  peak-ceiling\n",
+          file);
+}
+
+bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, bool finish,
+                        HostError *error) {
     const char *step = "";
     bool rides = false;
     comment_head(file, plan);
@@ -183,12 +195,16 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostErro
         comment_settings(file, &settings);
         advice_write_step(file, "  ", rule, &settings, "\n");
         rides = rides || advice_is_ride(rule);
-        if (plan->clean.path && i == advice_rows(0).last)
-            comment(file, "From here on the take is judged with this cut made.");
+        if (plan->clean.path && i + 1 == advice_front())
+            comment(file, "From here on the take is judged with this done.");
     }
     comment_harm(file, plan);
     write_trim(file, plan->advice.trim_db, rides);
+    if (finish)
+        fputs("\n  to finish\n", file);
     if (rides)
         write_lane(file, plan->advice.ride, plan->advice.trim_db);
+    if (finish)
+        write_finish(file);
     return true;
 }

@@ -7,10 +7,12 @@
 
 #include <stdio.h>
 
-/* The chain of the processors that are needed, on a bus `lead`. Every rule is told of in comments:
+/* The chain of the processors that are needed, on a bus `lead`; with `finish` it goes on to a lead that
+ * is compressed, coloured and peak-safe. Every rule is told of in comments:
  * whether it is needed, by what measure, and how a render measures. Fails as advice_settings;
  * `file` may then hold a part.
  */
-bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, HostError *error);
+bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, bool finish,
+                        HostError *error);
 
 #endif

@@ -21,7 +21,7 @@
 
 typedef struct {
     const char *into, *bundles;
-    bool csv, json, overwrite, deep, quiet, help;
+    bool csv, json, overwrite, deep, finish, quiet, help;
 } Words;
 
 typedef struct {
@@ -107,7 +107,7 @@ static char *chain_of(const Job *job, const AdvicePlan *plan, HostError *error) 
     char *text = NULL;
     size_t size = 0;
     FILE *file = open_memstream(&text, &size);
-    bool fine = file && advice_write_chain(file, job->host, plan, error);
+    bool fine = file && advice_write_chain(file, job->host, plan, job->words->finish, error);
     if (file && fflush(file) == 0) {
         char *whole = text_copy(text);
         write_mark(file, whole);
@@ -193,7 +193,7 @@ static void csv_row(const AdvicePlan *plan, const char *chain) {
     for (size_t i = 0; i < advice_n_rules; i++) {
         csv_figure(plan->advice.figure[i]);
         printf(",%s", needed(plan, i));
-        if (advice_rules[i].processor)
+        if (advice_is_tried(i))
             csv_figure(plan->after.figure[i]);
         else
             putchar(',');
@@ -230,7 +230,7 @@ static void json_take(Job *job, const AdvicePlan *plan, const char *chain) {
         json_text(json, "name", rule->name);
         json_text(json, "needed", needed(plan, i));
         json_figure(json, "figure", plan->advice.figure[i], rule->decimals + 1);
-        json_figure(json, "after", rule->processor ? plan->after.figure[i] : (double)NAN,
+        json_figure(json, "after", advice_is_tried(i) ? plan->after.figure[i] : (double)NAN,
                     rule->decimals + 1);
         json_number(json, "limit", rule->limit, rule->decimals);
         json_text(json, "unit", rule->unit);
@@ -372,6 +372,10 @@ int command_advise(int argc, char **argv) {
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"json", NULL, "the same as JSON; null is unknown, \"none\" is nothing at all", NULL,
          &words.json},
+        {"finish", NULL,
+         "let the chain file go on to a lead that is compressed, coloured and\n"
+         "peak-safe, as lead-gently ends",
+         NULL, &words.finish},
         {"overwrite", NULL, "with --into: also chains that were edited since they were advised",
          NULL, &words.overwrite},
         {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},

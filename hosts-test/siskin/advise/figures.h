@@ -15,8 +15,11 @@
 /* The same voice, and the 23..26 dB SPL of a quiet living room at night (common practice); 26.5 dB
  * SPL is also the threshold of hearing at 100 Hz (ISO 226:2003, from memory). */
 #define ADVICE_NOISE_UNDER_DB 55.0
+/* Under a lead that is compressed by 6 to 10 dB it is then 30 to 35 dB under the voice, where it
+ * shows between words and in their upper octaves (common practice). */
+#define ADVICE_HISS_UNDER_DB 40.0
 /* No figure is published for sung breaths; as the ready chain lead-gently leaves them: common
- * breaths lie 20 dB and more under the voice, and it takes 8 dB off. */
+ * breaths lie 20 dB and more under the voice, and it takes 8 dB off, net of what it compresses. */
 #define ADVICE_BREATH_UNDER_DB 30.0
 /* The share of the breaths that is let be, since one in ten may be no breath. */
 #define ADVICE_BREATH_SHARE 0.1

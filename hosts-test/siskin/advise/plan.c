@@ -56,7 +56,7 @@ static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial
 
 static bool stays(const Advice *advice, const Advice *after, size_t i) {
     bool was = advice->verdict[i] == ADVICE_NEEDED;
-    if (!advice_rules[i].processor)
+    if (!advice_is_tried(i))
         return false;
     return was ? !advice_is_mended(i, after->figure[i]) : after->verdict[i] == ADVICE_NEEDED;
 }
@@ -95,7 +95,7 @@ static bool is_better(Score a, Score b) {
 static void ask_for_more(Advice *advice, const Advice *after) {
     for (size_t i = 0; i < advice_n_rules; i++) {
         double lacking = advice_shortfall(i, after->figure[i]);
-        if (!advice_rules[i].processor || !(lacking > 0.0) || !isfinite(lacking))
+        if (!advice_is_tried(i) || !(lacking > 0.0) || !isfinite(lacking))
             continue;
         advice->extra[i] += lacking + BEYOND;
         if (advice->verdict[i] == ADVICE_NEEDED)
@@ -219,17 +219,17 @@ static bool take_back_the_peak(const Trials *trials, AdvicePlan *plan, HostError
     return fine;
 }
 
-static bool clean_ends(const Trials *trials, AdvicePlan *plan, HostError *error) {
-    size_t last = advice_rows(0).last;
-    if (!advice_wants_processor(&plan->advice, last))
+static bool do_the_front(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    if (!advice_wants_front(&plan->advice))
         return true;
-    if (!advice_try(trials->host, &plan->advice, last, trials->progress, &plan->clean, NULL, error))
+    if (!advice_try(trials->host, &plan->advice, advice_front() - 1, trials->progress, &plan->clean,
+                    NULL, error))
         return false;
     advice_go_on(&plan->advice, &plan->clean);
     return true;
 }
 
-/* By the phrases as they are heard with clean ends. The gains act on the take as it is, so that is
+/* By the phrases as they are heard with the front done. The gains act on the take as it is, so that is
  * where peaks and soft places are looked for. */
 static bool plan_ride(AdvicePlan *plan, HostError *error) {
     const RideParams params = {
@@ -240,6 +240,26 @@ static bool plan_ride(AdvicePlan *plan, HostError *error) {
     return ride_take(&plan->ride, &heard, &params, error);
 }
 
+/* What harm is measured from. A cut that stands still takes more off one vowel than off the next, and
+ * is no gain that moves: so it is from the take with that cut made. */
+static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    Measures cut;
+    Advice only = plan->advice;
+    bool any = false;
+    for (size_t i = 0; i < advice_n_rules; i++) {
+        bool stands = advice_rules[i].alone;
+        any = any || (stands && advice_wants_processor(&plan->advice, i));
+        only.in_vain[i] = !stands;
+    }
+    if (!any)
+        return envelope_read(&plan->envelope, plan->taken.path, error);
+    if (!advice_try(trials->host, &only, advice_n_rules - 1, trials->progress, &cut,
+                    &plan->envelope, error))
+        return false;
+    measures_free(&cut);
+    return true;
+}
+
 bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *plan,
                HostError *error) {
     const Trials trials = {host, progress};
@@ -247,8 +267,8 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
     if (!takes_measure(path, &plan->taken, progress, error))
         return false;
     plan->advice = advice_of(&plan->taken);
-    if (clean_ends(&trials, plan, error) && plan_ride(plan, error) &&
-        envelope_read(&plan->envelope, path, error) && try_first(&trials, plan, error) &&
+    if (do_the_front(&trials, plan, error) && plan_ride(plan, error) &&
+        hear_the_take(&trials, plan, error) && try_first(&trials, plan, error) &&
         try_more(&trials, plan, error) && try_less(&trials, plan, error) &&
         try_without_harm(&trials, plan, error) && take_back_the_peak(&trials, plan, error))
         return true;

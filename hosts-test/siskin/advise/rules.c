@@ -11,6 +11,7 @@
 
 /* ---- the table ---- */
 
+#define NOISE "Hum and noise"
 #define ENDS "Ends of the spectrum"
 #define HAND "By hand: what no processor here mends"
 
@@ -63,6 +64,39 @@ const AdviceRule advice_rules[] = {
      .todo = "Cut. The converter may have a fault.",
      .stays = "The converter may have a fault.",
      .settle = settle_low_end},
+    /* Behind the ends: rumble is no steady room, and in it no gap is learned from. */
+    {.id = "hum",
+     .step = NOISE,
+     .as_recorded = true,
+     .name = "Hum within the voice",
+     .processor = "hum-notch",
+     .figure = figure_high_hum_under_db,
+     .limit = ADVICE_NOISE_UNDER_DB,
+     .unit = "dB",
+     .source = "threshold of hearing at 100 Hz, ISO 226, voice at 80 dB SPL",
+     .says = "%s under the voice",
+     .none = "none",
+     .unknown = "under 3 s, or too little singing, to tell",
+     .todo = "Its harmonics are taken out. Find the cable or the lamp before you sing again.",
+     .stays = "The rest comes before the first gap, or is not steady: find the cable or the lamp.",
+     .settle = settle_hum},
+    {.id = "hiss",
+     .step = NOISE,
+     .as_recorded = true,
+     .name = "Noise under the words",
+     .processor = "noise-reducer",
+     .figure = figure_noise_under_db,
+     .gone = "no gap left that is long enough to tell",
+     .limit = ADVICE_HISS_UNDER_DB,
+     .unit = "dB",
+     .source =
+         "common practice: compression brings it up by 6 to 10 dB, and 30 dB is plainly heard",
+     .says = "%s under the softest phrase",
+     .none = "none",
+     .unknown = "too little singing, or no gap of 0.25 s, to tell",
+     .todo = "Taken down, under the words too.",
+     .stays = "More would take the voice with it: sing again where it is quieter.",
+     .settle = settle_hiss},
     {.id = "clicks",
      .step = "Mouth noises",
      .name = "Clicks",
@@ -126,6 +160,23 @@ const AdviceRule advice_rules[] = {
      .todo = "The loud ones taken down.",
      .stays = "Turn the rest down by hand: siskin measure --all tells where.",
      .settle = settle_sibilants},
+    {.id = "standing_peak",
+     .step = "Room resonance",
+     .as_recorded = true,
+     .alone = true,
+     .name = "Room resonance",
+     .processor = "room-cut",
+     .figure = figure_standing_peak_db,
+     .at_most = true,
+     .limit = 6.0,
+     .unit = "dB",
+     .source = "common practice: what is plainly heard as boxy, 150 Hz to 1 kHz",
+     .says = "one stands out by %s",
+     .none = "none",
+     .unknown = "too little singing to tell",
+     .todo = "Taken down. Next time, move away from the wall or the desk.",
+     .stays = "siskin measure tells where it lies.",
+     .settle = settle_resonance},
     {.id = "riding",
      .step = "Riding",
      .name = "Phrases",
@@ -154,18 +205,6 @@ const AdviceRule advice_rules[] = {
      .none = "none",
      .unknown = "",
      .todo = "Sing those words again, 6 dB lower; or redraw the tops before anything else."},
-    {.id = "hum",
-     .step = HAND,
-     .as_recorded = true,
-     .name = "Hum within the voice",
-     .figure = figure_high_hum_under_db,
-     .limit = ADVICE_NOISE_UNDER_DB,
-     .unit = "dB",
-     .source = "threshold of hearing at 100 Hz, ISO 226, voice at 80 dB SPL",
-     .says = "%s under the voice",
-     .none = "none",
-     .unknown = "under 3 s, or too little singing, to tell",
-     .todo = "Find the cable or the lamp and sing again; or set a narrow dip on each harmonic."},
     {.id = "room",
      .step = HAND,
      .as_recorded = true,
@@ -181,20 +220,6 @@ const AdviceRule advice_rules[] = {
      .unknown = "too few phrases end freely to tell",
      .todo = "Sing closer to the microphone, with blankets behind you and it. A reverb longer than "
              "this covers it."},
-    {.id = "standing_peak",
-     .step = HAND,
-     .as_recorded = true,
-     .name = "Room resonance",
-     .figure = figure_standing_peak_db,
-     .at_most = true,
-     .limit = 6.0,
-     .unit = "dB",
-     .source = "common practice: what is plainly heard as boxy, 150 Hz to 1 kHz",
-     .says = "one stands out by %s",
-     .none = "none",
-     .unknown = "too little singing to tell",
-     .todo = "Take it down with one band of an equaliser: siskin measure tells where and how wide. "
-             "Next time, move away from the wall or the desk."},
     {.id = "pitch",
      .step = HAND,
      .as_recorded = true,
@@ -235,6 +260,24 @@ Advice advice_of(const Measures *measures) {
     for (size_t i = 0; i < advice_n_rules; i++)
         judge_rule(&advice, i, measures);
     return advice;
+}
+
+size_t advice_front(void) {
+    size_t n = 0;
+    while (n < advice_n_rules && advice_rules[n].as_recorded)
+        n++;
+    return n;
+}
+
+bool advice_wants_front(const Advice *advice) {
+    bool wants = false;
+    for (size_t i = 0; i < advice_front(); i++)
+        wants = wants || advice_wants_processor(advice, i);
+    return wants;
+}
+
+bool advice_is_tried(size_t i) {
+    return advice_rules[i].processor && !advice_rules[i].alone;
 }
 
 void advice_go_on(Advice *advice, const Measures *measures) {

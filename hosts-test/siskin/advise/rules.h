@@ -3,8 +3,8 @@
  *
  * A rule is a row of one table: a figure made of the take's measures, a limit, where the limit
  * comes from, and what to do when the figure is on its wrong side. Rules stand in working order
- * (clean the ends of the spectrum, mouth noises, breaths, sibilants, gaps, riding; then what none
- * of our processors mends). Rows next to each other may name one processor: it is advised once. To
+ * (the ends of the spectrum, hum and noise, mouth noises, gaps, breaths, sibilants, the room's
+ * resonance, riding; then what none of our processors mends). Rows next to each other may name one processor: it is advised once. To
  * add a rule, add a row. */
 #ifndef SISKIN_ADVISE_RULES_H
 #define SISKIN_ADVISE_RULES_H
@@ -47,7 +47,8 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *step;      /* of the work; a heading where it changes */
     const char *name;      /* of what is judged */
     const char *processor; /* NULL: none of ours mends it; ADVICE_RIDE: a lane of the fader */
-    bool as_recorded;      /* judged on the take itself, else with the ends of its spectrum clean */
+    bool as_recorded;      /* judged on the take itself, else with its front done: advice_front() */
+    bool alone; /* of a take as recorded alone: in a render the figure is also the processors' */
     AdviceFigure *figure;
     bool at_most; /* fine up to the limit; else fine from it on */
     double limit;
@@ -81,7 +82,7 @@ typedef struct {
 } Advice;
 
 Advice advice_of(const Measures *measures);
-/* Judges again, by the take with the ends of its spectrum clean, what is not judged as recorded. */
+/* Judges again, by the take with its front done, what is not judged as recorded. */
 void advice_go_on(Advice *advice, const Measures *measures);
 
 /* Whether it is mended by a ride instead of a plugin. */
@@ -93,6 +94,14 @@ typedef struct {
     size_t first, last;
 } AdviceRows;
 AdviceRows advice_rows(size_t i);
+
+/* The front: rules 0..advice_front() - 1, the ends of the spectrum, hum and noise. Every detector
+ * behind them hears these, too. Whether any of them needs a processor. */
+size_t advice_front(void);
+bool advice_wants_front(const Advice *advice);
+
+/* Whether rule `i` is judged again after a trial. */
+bool advice_is_tried(size_t i);
 
 /* Whether rule `i` ends the rows of a processor, and one of them needs it. */
 bool advice_wants_processor(const Advice *advice, size_t i);

@@ -53,6 +53,49 @@ static double lacking_db(double under_db, double limit_db) {
     return under_db < limit_db ? limit_db - under_db + MARGIN_DB : 0.0;
 }
 
+/* All harmonics that hum was found on, with the mains given, so that it acts from the first. */
+void settle_hum(const Measures *m, double extra, AdviceSettings *s) {
+    size_t highest = 0;
+    for (size_t k = 0; m->hum_known && m->hum.found && k < HUM_HARMONICS; k++)
+        highest = m->hum.power[k] > 0.0 ? k + 1 : highest;
+    if (highest == 0)
+        return;
+    set(s, "mains", m->hum.mains_hz, "as found");
+    set(s, "harmonics", fmax((double)highest, initial("hum-notch", "harmonics")),
+        "hum was found up to %.0f Hz", m->hum.mains_hz * (double)highest);
+    if (extra > 0.0)
+        pass(s, 2, "one left too much");
+}
+
+/* As little as does it, and no more than leaves a voice whole. */
+void settle_hiss(const Measures *m, double extra, AdviceSettings *s) {
+    const double least_db = 6.0, most_db = 20.0;
+    double under_db = figure_noise_under_db(m);
+    double depth_db = ceil(lacking_db(under_db, ADVICE_HISS_UNDER_DB) + extra);
+    depth_db = fmin(most_db, fmax(least_db, depth_db));
+    if (isfinite(under_db))
+        set(s, "depth", depth_db, "to %.0f dB under the softest phrase", under_db + depth_db);
+    else
+        set(s, "depth", depth_db, "%s", BY_TRIAL);
+}
+
+/* One bell on it, as wide at half its dB; broad and shallow, since a narrow or deep one is heard
+ * itself. */
+void settle_resonance(const Measures *m, double extra, AdviceSettings *s) {
+    const double most_db = 6.0;
+    const double narrow_q = 4.0, broad_q = 1.0;
+    const StandingPeak *peak = &m->peak;
+    (void)extra; /* no render is judged by it */
+    if (!peak->known || !peak->found)
+        return;
+    double q = fmin(narrow_q, fmax(broad_q, peak->hz / (peak->high_hz - peak->low_hz)));
+    double octaves = 2.0 / M_LN2 * asinh(0.5 / q);
+    double cut_db = fmin(most_db, round(peak->height_db));
+    set(s, "freq_1", round(peak->hz), "where it stands out by %.0f dB", peak->height_db);
+    set(s, "gain_1", -cut_db, "a cut of more than %.0f dB is heard itself", most_db);
+    set(s, "width_1", 0.01 * round(100.0 * octaves), "octaves, q %.1f", q);
+}
+
 /* So many dB an octave take enough off rumble that lies half an octave under the corner: its
  * spectrum is not known, but it falls. Hum may lie closer. */
 static double steepness(const Measures *m, double extra_db) {

@@ -5,6 +5,7 @@
 
 #include "siskin/advise/rules.h"
 
-AdviceSettle settle_low_end, settle_clicks, settle_breaths, settle_sibilants, settle_gaps;
+AdviceSettle settle_hum, settle_hiss, settle_resonance, settle_low_end, settle_clicks,
+    settle_breaths, settle_sibilants, settle_gaps;
 
 #endif

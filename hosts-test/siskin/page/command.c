@@ -209,16 +209,16 @@ static void add_faders(Job *job) {
     }
 }
 
-/* As siskin advise does, so that both judge alike: the rest is judged with rumble, low hum and DC
- * cut, where they need it and the chain does it. */
-static bool clean_ends(Job *job, Host *host, HostError *error) {
+/* As siskin advise does, so that both judge alike: the rest is judged with hum, noise, rumble and
+ * DC taken out, where they need it and the chain does it. */
+static bool do_the_front(Job *job, Host *host, HostError *error) {
     Page *page = &job->page;
-    size_t last = advice_rows(0).last;
-    const Advice advice = advice_of(&page->before);
-    if (!advice_wants_processor(&advice, last) ||
-        !page_chain_has(job->chain, advice_rules[last].processor))
+    Advice advice = advice_of(&page->before);
+    for (size_t i = 0; i < advice_front(); i++)
+        advice.in_vain[i] = !page_chain_has(job->chain, advice_rules[i].processor);
+    if (!advice_wants_front(&advice))
         return true;
-    return advice_try(host, &advice, last, &job->progress, &page->clean, NULL, error);
+    return advice_try(host, &advice, advice_front() - 1, &job->progress, &page->clean, NULL, error);
 }
 
 static bool gather(Job *job, Host *host, HostError *error) {
@@ -227,7 +227,7 @@ static bool gather(Job *job, Host *host, HostError *error) {
     job->now = "measuring the take";
     if (!measure_take(job->take, &page->before, show, job, error))
         return false;
-    if (!clean_ends(job, host, error))
+    if (!do_the_front(job, host, error))
         return false;
     job->now = "measuring the result";
     if (!measure_take(result, &page->after, show, job, error))

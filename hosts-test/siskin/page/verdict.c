@@ -57,8 +57,10 @@ static const char *outcome(const Verdicts *v, size_t i) {
     if (before == ADVICE_UNKNOWN)
         return NULL;
     if (before == ADVICE_FINE)
-        return after == ADVICE_NEEDED && v->alike && advice_rules[i].processor ? "new" : NULL;
-    if (!advice_rules[i].processor)
+        return after == ADVICE_NEEDED && v->alike && advice_is_tried(i) ? "new" : NULL;
+    if (advice_rules[i].alone && page_chain_has(v->page->chain, advice_rules[i].processor))
+        return "cut";
+    if (!advice_is_tried(i))
         return "by hand";
     if (advice_is_mended(i, v->after.figure[i]))
         return "mended";
@@ -68,7 +70,7 @@ static const char *outcome(const Verdicts *v, size_t i) {
 }
 
 static bool is_mended(const Verdicts *v, size_t i) {
-    return advice_rules[i].processor && advice_is_mended(i, v->after.figure[i]);
+    return advice_is_tried(i) && advice_is_mended(i, v->after.figure[i]);
 }
 
 static void write_sentence(FILE *to, const char *of, char *text) {
@@ -99,7 +101,7 @@ static void write_verdict(FILE *to, const Verdicts *v, size_t i) {
     page_escape(to, rule->name);
     fprintf(to, ": <em>%s</em></h3>", outcome(v, i));
     write_sentence(to, "raw", advice_sentence(i, v->before.figure[i]));
-    if (rule->processor && (v->alike || is_mended(v, i)))
+    if (advice_is_tried(i) && (v->alike || is_mended(v, i)))
         write_sentence(to, "result", advice_sentence_after(i, before, v->after.figure[i]));
     write_advice(to, v, i);
     fprintf(to, "<p class=\"small\">%s</p></li>\n", limit);

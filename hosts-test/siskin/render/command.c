@@ -21,7 +21,7 @@
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
     const char *full_scale, *from, *to, *summary, *page, *loudness, *peak;
-    bool salvage, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
+    bool salvage, live, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
 /* Options as meant. */
@@ -146,6 +146,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                          words->from ? words->from : "0");
     request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
     request->job.how.salvage = words->salvage;
+    request->job.live = words->live;
     request->job.stems = words->stems;
     request->job.stereo = words->stereo;
     request->trace = words->trace;
@@ -314,6 +315,10 @@ int command_render(int argc, char **argv) {
          "folder with a NAME.chain for each take (advise --into)",
          &words.chain, NULL},
         {"stems", NULL, "also write each bus beside OUT, as OUT.BUS", NULL, &words.stems},
+        {"live", NULL,
+         "as a host plays it: noise-reducer is not played the take's room\n"
+         "ahead of the first frame",
+         NULL, &words.live},
         {"salvage", NULL, "render what is there of a damaged file; tell the holes", NULL,
          &words.salvage},
         {"full-scale", "NUMBER",

@@ -54,6 +54,8 @@ struct Graph {
     size_t n_edges;
     int *order;
     size_t n_order;
+    GraphBegin *begin; /* or NULL */
+    void *begin_user;
     float delayed[BLOCK];
 };
 
@@ -399,6 +401,11 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
     return true;
 }
 
+void graph_begin(Graph *graph, GraphBegin *begin, void *user) {
+    graph->begin = begin;
+    graph->begin_user = user;
+}
+
 double graph_done(GraphStatus *status) {
     uint64_t total = atomic_load(&status->total);
     double share = total ? (double)atomic_load(&status->done) / (double)total : 0.0;
@@ -430,6 +437,8 @@ bool graph_run(Graph *graph, uint64_t first, uint64_t frames, GraphStatus *statu
     /* Plugins of others may be slow on the denormal numbers of a dying echo. */
     uint64_t before = flush_zero_begin();
     activate_all(graph, true, status);
+    if (graph->begin)
+        graph->begin(graph->begin_user);
     bool fine = true;
     for (uint64_t at = 0; at < total && fine;) {
         size_t n = total - at < BLOCK ? (size_t)(total - at) : BLOCK;

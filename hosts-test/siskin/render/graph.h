@@ -73,6 +73,10 @@ unsigned graph_channels(const Graph *graph, int node);
 
 void graph_connect(Graph *graph, int from, int to, GraphInput input, const GraphMatrix *matrix);
 
+/* Called once everything is activated, before the first block. */
+typedef void GraphBegin(void *user);
+void graph_begin(Graph *graph, GraphBegin *begin, void *user);
+
 /* Finds the order and the delays. Fails on a loop, which it names by a label in it. */
 bool graph_prepare(Graph *graph, HostError *error);
 /* Frames by which a node's output is late; after graph_prepare. */

@@ -6,6 +6,7 @@
 #include "siskin/render/matrix.h"
 #include "siskin/render/meter.h"
 #include "siskin/render/motion.h"
+#include "siskin/render/room.h"
 #include "siskin/render/stamp.h"
 #include "siskin/text.h"
 
@@ -27,6 +28,7 @@ typedef struct {
     const HostPlugin **plugins; /* [n_processors] */
     int *nodes;                 /* [n_processors] */
     int in_node, out_node;
+    Room room;     /* of its file, for a processor that learns it */
     int post_node; /* behind a fader that moves; else out_node, and the fader is still to come */
 } Placed;
 
@@ -473,6 +475,65 @@ static bool connect_sinks(Take *take) {
     return true;
 }
 
+/* ---- the room, played ahead ---- */
+
+/* What learns the noise of the room in gaps, and nothing else of the voice. hum-notch is none: a hum
+ * that is repeated loses its phase at each joint. */
+static const char LEARNER[] = "noise-reducer";
+
+/* The number of the learner on a bus; -1: there is none, or its file is not what it hears. */
+static int learner_on(const ChainBus *bus) {
+    for (size_t i = 0; i < bus->n_processors && bus->wants_file; i++)
+        if (strcmp(bus->processors[i].name, LEARNER) == 0)
+            return (int)i;
+    return -1;
+}
+
+static bool find_rooms(Take *take) {
+    for (size_t b = 0; b < take->chain->n_busses && !take->job->live; b++) {
+        Placed *placed = &take->placed[b];
+        bool alike = placed->reader.path && placed->reader.channels == placed->in_channels &&
+                     placed->reader.file_rate_hz == take->rate_hz;
+        if (learner_on(&take->chain->busses[b]) >= 0 && alike &&
+            !room_read(&placed->room, placed->reader.path, &take->job->how, take->error))
+            return false;
+    }
+    return true;
+}
+
+/* In place, in blocks. */
+static void play_room(HostInstance *instance, const Room *room) {
+    for (size_t at = 0; at < room->frames; at += AUDIO_BLOCK) {
+        size_t n = room->frames - at < AUDIO_BLOCK ? room->frames - at : AUDIO_BLOCK;
+        float *audio[AUDIO_CHANNELS] = {NULL};
+        for (unsigned c = 0; c < room->channels; c++)
+            audio[c] = room->audio[c] + at;
+        host_run(instance, n, (const float *const *)audio, NULL, audio);
+    }
+}
+
+/* What stands before the learner hears the room too, so that it gets what it will get, and then
+ * begins anew. Latencies leave a little silence at its start. */
+static void play_rooms(void *user) {
+    Take *take = user;
+    size_t index = 0;
+    for (size_t b = 0; b < take->chain->n_busses; b++) {
+        const Room *room = &take->placed[b].room;
+        int learner = room->frames > 0 ? learner_on(&take->chain->busses[b]) : -1;
+        for (int i = 0; i <= learner; i++) {
+            HostInstance *instance = take->instances[index + (size_t)i];
+            atomic_store(&take->report->status.running, (int)index + i + 1);
+            play_room(instance, room);
+            if (i < learner) {
+                host_deactivate(instance);
+                host_activate(instance);
+            }
+        }
+        atomic_store(&take->report->status.running, 0);
+        index += take->chain->busses[b].n_processors;
+    }
+}
+
 /* ---- the whole ---- */
 
 /* Of the files as they were opened: who replaces one meanwhile has made a newer take. */
@@ -501,6 +562,9 @@ static bool build(Take *take) {
         connect_bus(take, i);
     if (!connect_sinks(take))
         return false;
+    if (!find_rooms(take))
+        return false;
+    graph_begin(take->graph, play_rooms, take);
     HostError why;
     take->report->usage = !graph_prepare(take->graph, &why);
     return !take->report->usage || chain_fail(take->chain, 0, take->error, "%s", why.text);
@@ -594,6 +658,7 @@ static void clean_up(Take *take) {
     atomic_store(&take->report->status.running, 0);
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         audio_close(&take->placed[i].reader);
+        room_free(&take->placed[i].room);
         free(take->placed[i].plugins);
         free(take->placed[i].nodes);
     }

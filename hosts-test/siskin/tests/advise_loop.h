@@ -113,8 +113,10 @@ static inline void check_told(const char *what, const Row *before, const Row *af
     const AdviceRule *rule = &advice_rules[i];
     bool is = after->verdict[i] == ADVICE_NEEDED;
     bool told = has_word(before->stays, rule->id);
-    bool same = rule->as_recorded || after->verdict[0] != ADVICE_NEEDED; /* else by clean ends */
-    if (!rule->processor) { /* a render is not judged by it */
+    bool same = true; /* else judged with the front done */
+    for (size_t k = 0; !rule->as_recorded && k < advice_front(); k++)
+        same = same && after->verdict[k] != ADVICE_NEEDED;
+    if (!advice_is_tried(i)) { /* a render is not judged by it */
         ck_assert_msg(!told && isnan(before->after[i]), "%s: %s is told of", what, rule->id);
         return;
     }
@@ -134,10 +136,10 @@ static inline void close_loop(const char *what, Tally *tally, Row *before, Row *
         bool was = before->verdict[i] == ADVICE_NEEDED, is = after->verdict[i] == ADVICE_NEEDED;
         bool mended = after->verdict[i] == ADVICE_FINE ||
                       (after->verdict[i] == ADVICE_UNKNOWN && advice_rules[i].gone);
-        bool open = was && advice_rules[i].processor && !mended;
-        tally->found += was && advice_rules[i].processor;
+        bool open = was && advice_is_tried(i) && !mended;
+        tally->found += was && advice_is_tried(i);
         tally->open += open;
-        tally->new += is && !was;
+        tally->new += is && !was && !advice_rules[i].alone;
         if (open || (is && !was))
             printf("%s: %s: %s, %g, then %g; %s\n", what, open ? "still" : "new",
                    advice_rules[i].id, before->figure[i], after->figure[i], before->chain);

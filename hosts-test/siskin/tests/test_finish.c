@@ -36,7 +36,7 @@ static double loudest_db(const char *path, double from_s, double to_s) {
     for (size_t i = (size_t)(from_s * RATE) * channels; i < (size_t)(to_s * RATE) * channels; i++)
         most = fmax(most, fabs((double)sound.audio[i]));
     free(sound.audio);
-    return 20.0 * log10(most);
+    return 20.0 * log10(most + 1e-12);
 }
 
 static void check_level(const char *path, double from_s, double to_s, double db) {

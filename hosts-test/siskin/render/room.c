@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: ISC */
+#include "siskin/render/room.h"
+
+#include "siskin/text.h"
+#include "voice/room_watch.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+static const double AFTER_SOUND_S = 0.1, BEFORE_SOUND_S = 0.02;
+
+typedef struct {
+    uint64_t from, frames;
+} Stretch;
+
+/* ---- finding it ---- */
+
+/* The stretch of room that ends now, as far as it is decided. */
+static Stretch quiet_now(const RoomWatch *watch, uint64_t frame, double rate_hz) {
+    uint64_t late = room_watch_late(watch), quiet = room_watch_quiet(watch);
+    uint64_t after = (uint64_t)(AFTER_SOUND_S * rate_hz);
+    uint64_t before = (uint64_t)(BEFORE_SOUND_S * rate_hz);
+    if (quiet <= after + before || frame < late + quiet)
+        return (Stretch){0, 0};
+    return (Stretch){frame - late - quiet + after, quiet - after - before};
+}
+
+static void watch_block(RoomWatch *watch, const AudioReader *reader, const float *const *in,
+                        size_t n, uint64_t *frame, Stretch *longest) {
+    uint64_t most = (uint64_t)(ROOM_MOST_S * reader->rate_hz);
+    for (size_t at = 0; at < n;) {
+        size_t room = room_watch_room(watch), take = n - at < room ? n - at : room;
+        bool hop = room_watch_hear(watch, in, reader->channels, at, take);
+        at += take;
+        *frame += take;
+        Stretch now = hop ? quiet_now(watch, *frame, reader->rate_hz) : (Stretch){0, 0};
+        if (now.frames > longest->frames && longest->frames < most)
+            *longest = now;
+    }
+}
+
+static bool find(AudioReader *reader, Stretch *longest, HostError *error) {
+    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
+    float *const out[] = {audio, audio + AUDIO_BLOCK};
+    const float *const in[] = {out[0], out[1]};
+    RoomWatch *watch = text_take(1, sizeof *watch);
+    uint64_t frame = 0;
+    bool fine = true;
+    room_watch_prepare(watch, reader->rate_hz);
+    while (fine && frame < reader->frames) {
+        uint64_t left = reader->frames - frame;
+        size_t n = left < AUDIO_BLOCK ? (size_t)left : AUDIO_BLOCK;
+        fine = audio_read(reader, out, n, error);
+        if (fine)
+            watch_block(watch, reader, in, n, &frame, longest);
+    }
+    free(watch);
+    free(audio);
+    return fine;
+}
+
+/* ---- taking it ---- */
+
+/* The stretch itself into `to`, of a file read anew. */
+static bool take_stretch(AudioReader *reader, const Stretch *stretch, float *const *to,
+                         HostError *error) {
+    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
+    float *const out[] = {audio, audio + AUDIO_BLOCK};
+    uint64_t end = stretch->from + stretch->frames;
+    bool fine = true;
+    for (uint64_t frame = 0; fine && frame < end;) {
+        size_t n = end - frame < AUDIO_BLOCK ? (size_t)(end - frame) : AUDIO_BLOCK;
+        fine = audio_read(reader, out, n, error);
+        for (unsigned c = 0; fine && c < reader->channels; c++)
+            for (size_t i = 0; i < n; i++)
+                if (frame + i >= stretch->from)
+                    to[c][frame + i - stretch->from] = out[c][i];
+        frame += n;
+    }
+    free(audio);
+    return fine;
+}
+
+/* One channel, repeated: each time it begins while the time before still ends. */
+static void repeat(const float *once, size_t n, float *out, size_t frames, size_t joint) {
+    for (size_t from = 0; from < frames; from += n - joint)
+        for (size_t i = 0; i < n && from + i < frames; i++) {
+            bool fades_in = from > 0 && i < joint, fades_out = i >= n - joint;
+            double share = fades_in    ? ((double)i + 0.5) / (double)joint
+                           : fades_out ? ((double)(n - i) - 0.5) / (double)joint
+                                       : 1.0;
+            out[from + i] += (float)sqrt(share) * once[i];
+        }
+}
+
+static void play(Room *room, double rate_hz, float *const *once, size_t n) {
+    size_t joint = (size_t)(ROOM_JOINT_S * rate_hz);
+    room->frames = (size_t)(ROOM_PLAYED_S * rate_hz);
+    for (unsigned c = 0; c < room->channels; c++) {
+        room->audio[c] = text_take(room->frames, sizeof *room->audio[c]);
+        repeat(once[c], n, room->audio[c], room->frames, joint);
+    }
+}
+
+static bool take_room(Room *room, const char *path, const AudioHow *how, const Stretch *stretch,
+                      HostError *error) {
+    AudioReader reader;
+    float *once[AUDIO_CHANNELS] = {NULL};
+    if (!audio_open_how(&reader, path, how, error))
+        return false;
+    for (unsigned c = 0; c < room->channels; c++)
+        once[c] = text_take(stretch->frames, sizeof *once[c]);
+    bool fine = take_stretch(&reader, stretch, once, error);
+    if (fine)
+        play(room, reader.rate_hz, once, stretch->frames);
+    for (unsigned c = 0; c < room->channels; c++)
+        free(once[c]);
+    audio_close(&reader);
+    return fine;
+}
+
+bool room_read(Room *room, const char *path, const AudioHow *how, HostError *error) {
+    AudioReader reader;
+    Stretch longest = {0, 0};
+    *room = (Room){0};
+    bool fine = audio_open_how(&reader, path, how, error);
+    if (fine) {
+        room->channels = reader.channels;
+        fine = find(&reader, &longest, error);
+    }
+    bool enough = (double)longest.frames >= ROOM_LEAST_S * reader.rate_hz;
+    audio_close(&reader);
+    return fine && (!enough || take_room(room, path, how, &longest, error));
+}
+
+void room_free(Room *room) {
+    for (unsigned c = 0; c < AUDIO_CHANNELS; c++)
+        free(room->audio[c]);
+    *room = (Room){0};
+}

@@ -13,7 +13,8 @@ static const float NOTHING_DB = -150.0f;
 static const float PLAIN_BREATH =
     2.718f; /* times as probable as anything else: see scene_class.h */
 static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath is as plain */
-static const double WAIT_S = 0.25, TAIL_S = 0.016;
+static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
+static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
  * `keep` that are a pause; left for the fade-in at least. */
 enum { BEGIN = 8, BEGIN_SUNG = 3, GO_ON = 4, GO_ON_SUNG = 2, PAUSE = 3, FADE_ROOM = 2 };
@@ -37,6 +38,7 @@ typedef struct {
 void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind) {
     gate->hops_per_second = hops_per_second;
     gate->wait = (size_t)lround(WAIT_S * hops_per_second);
+    gate->entry = (size_t)lround(ENTRY_S * hops_per_second);
     phrase_marks_prepare(&gate->marks, behind, (size_t)lround(TAIL_S * hops_per_second));
     gap_gate_set(gate, &(GapGateParams){-45.0f, false, true, 250.0f});
     gap_gate_reset(gate);
@@ -44,7 +46,10 @@ void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind) {
 
 void gap_gate_reset(GapGate *gate) {
     phrase_marks_reset(&gate->marks);
+    phrase_marks_add(&gate->marks, phrase_marks_oldest(&gate->marks),
+                     phrase_marks_now(&gate->marks) - 1, PHRASE_MARK_SOUND);
     memset(&gate->state, 0, sizeof gate->state);
+    gate->state.entering = true;
     sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
 }
 
@@ -58,6 +63,10 @@ void gap_gate_set(GapGate *gate, const GapGateParams *params) {
 
 static float larger(float a, float b) {
     return a > b ? a : b;
+}
+
+static float smaller(float a, float b) {
+    return a < b ? a : b;
 }
 
 /* ---- what is heard ---- */
@@ -208,6 +217,35 @@ static void inside(GapGate *gate, const View *view, bool speaking) {
     }
 }
 
+/* Hops at one level so far; what is louder for a few is a click. */
+static size_t steady(GapGate *gate, float level_db) {
+    float least_db = smaller(gate->state.least_db, level_db);
+    float most_db = larger(gate->state.most_db, level_db);
+    bool louder = level_db > gate->state.least_db + STEADY_DB;
+    gate->state.louder = count(gate->state.louder, louder);
+    if (louder && gate->state.louder < BEGIN && gate->state.steady > BEGIN)
+        return gate->state.steady;
+    if (louder || gate->state.steady == 0 || most_db - level_db > STEADY_DB) {
+        gate->state.least_db = gate->state.most_db = level_db;
+        return 1;
+    }
+    gate->state.least_db = least_db;
+    gate->state.most_db = most_db;
+    return gate->state.steady + 1;
+}
+
+/* Until a phrase was heard, or the level stayed where it is for long enough to be the room's, what is
+ * heard may be the middle of a word. Then what was not let out yet is a gap. */
+static void enter(GapGate *gate, const View *view) {
+    gate->state.steady = steady(gate, view->level_db);
+    gate->state.entering = !gate->state.inside && gate->state.steady < gate->entry;
+    if (gate->state.entering)
+        phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_SOUND);
+    else if (!gate->state.inside)
+        phrase_marks_add(&gate->marks, phrase_marks_oldest(&gate->marks), view->hop,
+                         PHRASE_MARK_BREAK);
+}
+
 PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
     View view = look(gate, moment);
     bool speaking = speaks(gate, &view);
@@ -220,5 +258,7 @@ PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
         inside(gate, &view, speaking);
     else
         outside(gate, &view);
+    if (gate->state.entering)
+        enter(gate, &view);
     return phrase_marks_step(&gate->marks);
 }

@@ -15,6 +15,11 @@
  * long as sound over `keep` comes, until there was none for 250 ms. Gaps shorter than
  * `shortest` are joined (phrase_marks.h).
  *
+ * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes
+ * before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms, short
+ * clicks apart, as hardly a sound of a word does (fricatives last up to some 250 ms; from memory).
+ * With what is seen ahead, a take that begins with its room is open for about 0.15 s.
+ *
  * Breath is what the scene takes for it. When breaths are kept, breath over `open` opens as any sound
  * does, and plain breath does down to open - 12 dB. When they are trimmed, what is over `open`
  * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
@@ -43,12 +48,16 @@ typedef struct {
 
 typedef struct {
     double hops_per_second;
-    size_t wait; /* hops without sound that end a phrase */
+    size_t wait;  /* hops without sound that end a phrase */
+    size_t entry; /* hops at one level that end the entry */
     float threshold_db;
     bool absolute, keep_breaths;
     PhraseMarks marks;
     SoundStart start;
     struct {
+        bool entering;                  /* nothing is known yet */
+        size_t steady, louder;          /* hops at one level, so far; in a row that are louder */
+        float least_db, most_db;        /* of these */
         bool inside;                    /* of a phrase */
         bool sounding;                  /* in it: without a pause so far */
         size_t pause;                   /* hops below `keep` */

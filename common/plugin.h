@@ -62,7 +62,10 @@ typedef struct {
     float minimum, initial, maximum;
     PortUnit unit;
     PortKind kind;
-    MeterKind meter;          /* meters only */
+    bool advanced;   /* controls: seldom touched, so that views show it last */
+    MeterKind meter; /* meters only */
+    const char *
+        against; /* meters: symbol of the control whose value it must pass, drawn as a line; NULL: none */
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
     const char *designation; /* URI of what a host may set it to by itself; NULL: nothing */

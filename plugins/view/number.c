@@ -47,8 +47,11 @@ static int places_of(const PortSpec *port, double value) {
         return 1;
     case UNIT_PERCENT:
         return 0;
+    case UNIT_BPM:
+        return 1;
     case UNIT_HZ:
     case UNIT_MS:
+    case UNIT_S:
     case UNIT_NONE:
         break;
     }
@@ -67,11 +70,9 @@ void number_format(const PortSpec *port, float value, char text[NUMBER_LENGTH]) 
     else if (port->unit == UNIT_MS && v >= 999.5)
         decimal(v * 1e-3, three_figures(v * 1e-3), MINUS, "s", text);
     else {
-        static const char *const UNITS[] = {[UNIT_NONE] = "",
-                                            [UNIT_DB] = "dB",
-                                            [UNIT_MS] = "ms",
-                                            [UNIT_HZ] = "Hz",
-                                            [UNIT_PERCENT] = "%"};
+        static const char *const UNITS[] = {
+            [UNIT_NONE] = "",     [UNIT_DB] = "dB", [UNIT_MS] = "ms",  [UNIT_HZ] = "Hz",
+            [UNIT_PERCENT] = "%", [UNIT_S] = "s",   [UNIT_BPM] = "BPM"};
         decimal(v, places_of(port, v), MINUS, UNITS[port->unit], text);
     }
 }
@@ -114,9 +115,11 @@ static double unit_factor(PortUnit unit, const char *name) {
         const char *name;
         double factor;
     } KNOWN[] = {
-        {UNIT_HZ, "k", 1e3},  {UNIT_HZ, "kHz", 1e3},    {UNIT_HZ, "khz", 1e3}, {UNIT_HZ, "Hz", 1.0},
-        {UNIT_HZ, "hz", 1.0}, {UNIT_MS, "ms", 1.0},     {UNIT_MS, "s", 1e3},   {UNIT_DB, "dB", 1.0},
-        {UNIT_DB, "db", 1.0}, {UNIT_PERCENT, "%", 1.0},
+        {UNIT_HZ, "k", 1e3},      {UNIT_HZ, "kHz", 1e3},  {UNIT_HZ, "khz", 1e3},
+        {UNIT_HZ, "Hz", 1.0},     {UNIT_HZ, "hz", 1.0},   {UNIT_MS, "ms", 1.0},
+        {UNIT_MS, "s", 1e3},      {UNIT_DB, "dB", 1.0},   {UNIT_DB, "db", 1.0},
+        {UNIT_PERCENT, "%", 1.0}, {UNIT_S, "s", 1.0},     {UNIT_S, "ms", 1e-3},
+        {UNIT_BPM, "BPM", 1.0},   {UNIT_BPM, "bpm", 1.0},
     };
     if (name[0] == '\0')
         return 1.0;

@@ -12,8 +12,8 @@
  * the part exp(-13.8 t / T) of it comes after t.
  *
  * White noise comes out of each side PLATE_LEVEL_DB under what went in, at any decay: where the
- * tail rings longer it is quieter at its start. Since it is a sum of thousands of echoes, a steady
- * tone may come out up to some 12 dB over that.
+ * tail rings longer it is quieter at its start. A tone that is held on one of its resonances, without
+ * motion, comes out up to 3.4 dB louder than it went in at 0.9 s, 11.3 dB at 6 s, 14.7 dB at 10 s.
  *
  * Valid for 8..192 kHz. Latency 0. Cost about 200 operations a frame by four at a time. */
 #ifndef SISKIN_SOUND_PLATE_H

@@ -29,7 +29,7 @@ static inline double reverb_t30(const float *h, size_t n, double rate_hz) {
 
 /* The octave around `hz`. h begins with silence enough for the filter to start in: it is causal. */
 static inline double reverb_t30_octave(const float *h, size_t n, double rate_hz, double hz) {
-    float *band = calloc(n, sizeof *band);
+    float *band = calloc(n + 1, sizeof *band);
     if (!band)
         return (double)NAN;
     signals_band_filter(h, band, n, rate_hz, hz / sqrt(2.0), hz * sqrt(2.0));
@@ -58,16 +58,17 @@ static inline double reverb_density(const float *h, size_t at, double rate_hz) {
 
 /* The time after frame `start` from which the density has reached 0.9 once, by steps of 5 ms; ms. */
 static inline double reverb_dense_ms(const float *h, size_t start, double rate_hz) {
-    for (double ms = 0.0; ms < 500.0; ms += 5.0)
-        if (reverb_density(h, start + (size_t)(1e-3 * ms * rate_hz), rate_hz) >= 0.9)
-            return ms;
-    return 500.0;
+    enum { STEP_MS = 5, LAST_MS = 500 };
+    int ms = 0;
+    while (ms < LAST_MS && reverb_density(h, start + (size_t)(1e-3 * ms * rate_hz), rate_hz) < 0.9)
+        ms += STEP_MS;
+    return ms;
 }
 
 /* Correlation of two sides in the octave around `hz`. */
 static inline double reverb_correlation(const float *a, const float *b, size_t n, double rate_hz,
                                         double hz) {
-    float *x = calloc(2 * n, sizeof *x), *y = x ? x + n : NULL;
+    float *x = calloc(2 * n + 1, sizeof *x), *y = x ? x + n : NULL;
     double xy = 0.0, xx = 0.0, yy = 0.0;
     if (!x)
         return (double)NAN;
@@ -90,7 +91,7 @@ static inline double reverb_tallest_db(const float *h, size_t n, double rate_hz,
                                        double high_hz, double *at_hz) {
     const double step = 0.5 * rate_hz / (double)n, pi = 3.14159265358979323846;
     size_t bins = (size_t)((high_hz - low_hz) / step), wide = (size_t)(50.0 / step);
-    double *power = calloc(bins + 1, sizeof *power), *x = calloc(n, sizeof *x), tallest = 0.0;
+    double *power = calloc(bins + 1, sizeof *power), *x = calloc(n + 1, sizeof *x), tallest = 0.0;
     for (size_t t = 0; x && t < n; t++)
         x[t] = (double)h[t] * (0.5 - 0.5 * cos(2.0 * pi * ((double)t + 0.5) / (double)n));
     for (size_t k = 0; power && x && k < bins; k++) {

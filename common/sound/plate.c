@@ -6,10 +6,10 @@
 #include <math.h>
 #include <string.h>
 
-enum { STAGES = 4 };
+enum { STAGES = 5 };
 static const DiffuserStage DIFFUSER[TAIL_CHANNELS][STAGES] = {
-    {{4.77, 0.75f}, {3.60, 0.75f}, {8.19, 0.625f}, {6.13, 0.625f}},
-    {{4.23, 0.75f}, {3.11, 0.75f}, {9.07, 0.625f}, {5.59, 0.625f}},
+    {{4.77, 0.75f}, {3.60, 0.75f}, {8.19, 0.625f}, {6.13, 0.625f}, {2.11, 0.6f}},
+    {{4.23, 0.75f}, {3.11, 0.75f}, {9.07, 0.625f}, {5.59, 0.625f}, {1.79, 0.6f}},
 };
 
 /* Eight a side, one in each eighth of the early time, so that no two are in step: a sum of two sides

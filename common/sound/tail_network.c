@@ -80,6 +80,7 @@ bool tail_network_prepare(TailNetwork *tail, double rate_hz, unsigned channels, 
         tail->line[i].turn = (Turned){cos(turn), sin(turn)};
         tail->line[i].begin = turned_by(2.0 * part - floor(2.0 * part));
     }
+    tail->params = (TailParams){.decay_s = 0.0}; /* of an earlier life */
     tail_network_set(tail, &(TailParams){.decay_s = 1.0, .damping_hz = 6000.0});
     tail_network_reset(tail);
     return fits;

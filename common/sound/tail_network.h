@@ -20,12 +20,13 @@
  * as a population does that is born in equal parts and lives for d_i (Lotka's equation). Where T(f)
  * is under 0.2 s, three passes of the longest line, the lines themselves are heard.
  *
- * Delays are 14 to 66 ms, in equal ratio, odd and without a common divisor of any two. Their sum, 0.54
- * s, is the number of modes a hertz; a tail of over 0.4 s would need more not to ring (three within a
- * mode's width of 2.2/T: Schroeder, JAES 10(3), 1962). So every line is made longer and shorter by up
- * to `motion` times TAIL_MOTION_MS, as sines of 0.2 to 1.3 Hz, and read by four-point Lagrange
- * interpolation, which has no memory to ring with. Within a step of TAIL_STEP frames the four points
- * stay and the place between them runs straight.
+ * Delays are 14 to 66 ms, in equal ratio, odd and without a common divisor of any two. Their sum,
+ * 0.54 s, is the number of modes a hertz; a tail of over 0.4 s would need more not to ring (three
+ * within a mode's width of 2.2/T: Schroeder, JAES 10(3), 1962). So every line is made longer and
+ * shorter by up to `motion` times TAIL_MOTION_MS, as sines of 0.2 to 1.3 Hz, and read by four-point
+ * Lagrange interpolation. Within a step of TAIL_STEP frames the four points stay and the place between
+ * them runs straight. Interpolation has no memory to ring with, but takes some of the top: at 48 kHz
+ * the octave at 8 kHz dies 7 % sooner at 4 s, at 22.05 kHz that at 4 kHz 11 % sooner at 0.9 s.
  *
  * B and C have entries of +-1/4 in the signs of four bent functions (Rothaus, J. Comb. Theory A 20,
  * 1976): as unlike as can be to all rows of A, so that no line is heard more than another, and the
@@ -36,8 +37,8 @@
  * by one-poles of TAIL_SMOOTH_MS, in straight pieces of TAIL_STEP frames on its own count.
  * What is under -240 dBFS in a line is written as 0, so that silence ends exactly.
  *
- * Valid for 8..192 kHz, decay 0.05..30 s, damping over 20 Hz. Latency: the shortest line, 14 ms; what is
- * earlier belongs to the caller. Cost about 130 operations a frame by four at a time. */
+ * Valid for 8..192 kHz, decay 0.05..30 s, damping over 20 Hz. Latency: the shortest line, 14 ms;
+ * what is earlier belongs to the caller. Cost about 130 operations a frame by four at a time. */
 #ifndef SISKIN_SOUND_TAIL_NETWORK_H
 #define SISKIN_SOUND_TAIL_NETWORK_H
 

@@ -28,9 +28,13 @@
 #define NOTE_AIM_WINDOW_MS 333.0f
 #define NOTE_AIM_LEFT 0.7f
 #define NOTE_AIM_LEFT_MS 70.0f
-#define NOTE_AIM_DECIDE_MS 30.0f
+#define NOTE_AIM_LEFT_YOUNG 0.35f
+#define NOTE_AIM_LEFT_YOUNG_MS 30.0f
+#define NOTE_AIM_YOUNG_MS 120.0f
+#define NOTE_AIM_DECIDE_MS 35.0f
 #define NOTE_AIM_NEARER 0.2f
 #define NOTE_AIM_DWELL_MS 60.0f
+#define NOTE_AIM_DWELL_YOUNG_MS 20.0f
 
 enum { NOTE_AIM_KEPT = 512 };
 
@@ -58,7 +62,7 @@ typedef struct {
     struct {
         float last[2];       /* notes before the median */
         size_t in_run;       /* periods so far, at most 3 */
-        float slow;          /* p, smoothed, to read its slope from */
+        float run_ms;        /* likewise */
         size_t newest;       /* in `kept` */
         size_t count;        /* periods in the window */
         size_t left;         /* of these, since p left c */
@@ -75,8 +79,8 @@ typedef struct {
 void note_aim_prepare(NoteAim *aim, double rate_hz);
 void note_aim_reset(NoteAim *aim);
 void note_aim_set(NoteAim *aim, const NoteAimParams *params);
-/* The next period, in frames; `first` of a run of marks. */
-NoteAimed note_aim_step(NoteAim *aim, double period, bool first);
+/* The next period, in frames, how like it is to its neighbour (PeriodMark), and whether it is the first of a run. */
+NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first);
 /* Semitones to move a period by, with e as of a later one. */
 float note_aim_correction(const NoteAim *aim, const NoteAimed *here, float drawn);
 

@@ -7,9 +7,12 @@
 #include <math.h>
 #include <string.h>
 
-/* Slopes are read over this; those of 8 semitones a second count half. */
-static const float SLOPE_MS = 12.0f, HALF_SLOPE = 0.008f;
+/* Slopes are read over this; those of 32 semitones a second count half. */
+static const float SLOPE_MS = 12.0f, HALF_SLOPE = 0.032f;
 static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
+/* A window that was begun on the way to a note is soon begun again; not for ever, or it would follow a vibrato. */
+static const float GROWN_MS = 200.0f;
+enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
@@ -98,7 +101,9 @@ static float centre(const NoteAim *aim) {
 /* Counts for how long p has been away from c, on one side; true: for long enough, a new note. */
 static bool has_left(NoteAim *aim, float note, float ms) {
     float away = note - aim->state.now.centre;
-    bool young = aim->state.age_ms < NOTE_AIM_YOUNG_MS;
+    bool young = aim->state.age_ms < NOTE_AIM_YOUNG_MS && aim->state.restarts < MOST_RESTARTS;
+    if (aim->state.age_ms >= GROWN_MS)
+        aim->state.restarts = 0;
     float most = young ? NOTE_AIM_LEFT_YOUNG : NOTE_AIM_LEFT;
     float side = away > most ? 1.0f : away < -most ? -1.0f : 0.0f;
     bool on = side != 0.0f && side == aim->state.side;
@@ -147,6 +152,7 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     if (first) {
         aim->state.in_run = 0;
         aim->state.run_ms = 0.0f;
+        aim->state.restarts = 0;
         aim->state.last[0] = aim->state.last[1] = raw;
         aim->state.now = (NoteAimed){.note = raw, .centre = raw};
         begin_window(aim, 0);
@@ -158,8 +164,10 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     aim->state.run_ms += ms;
     aim->state.now.note = note;
     bool anew = has_left(aim, note, ms);
-    if (anew)
+    if (anew) {
         begin_window(aim, aim->state.left);
+        aim->state.restarts++;
+    }
     aim->state.now.centre = centre(aim);
     choose(aim, ms, anew);
     float pole = kept_of(ms, aim->params.glide_ms);

@@ -3,13 +3,14 @@
  *
  * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c is taken:
  *     c = mean of p over the note so far, at most NOTE_AIM_WINDOW_MS, under the window (1 - x^2)^2
- * weighed down where p moves fast, 1 / (1 + (slope / 8 semitones a second)^2). The window's first zero is at 1.83 / 333 ms =
+ * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The window's first zero is at 1.83 / 333 ms =
  * 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7 Hz) is not in c; the weight takes out what lies between
  * two notes, and little of a vibrato's own swing, since that is even about its centre.
  * A note is over when p has left c by NOTE_AIM_LEFT semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the
- * window then begins where p left. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one
- * must be nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS. (Both after the practice of real-time correction by
- * a condition on pitch and time: "Dynamic Pitch Warping", DAFx 2023, abstract.)
+ * window then begins where p left. While it is younger than NOTE_AIM_YOUNG_MS it may hold the way to the note, and gives up
+ * sooner and nearer, twice. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
+ * nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS, for NOTE_AIM_DWELL_YOUNG_MS in a young window. (A condition on
+ * pitch and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
  *     e = strength (aim - c) S((|aim - c| - leave) / leave),  drawn in with the time constant `glide`
  *     correction = e + (vibrato - 1) (p - c)
  * S is the cubic step: nothing is done within `leave`, all from twice that on. e begins at 0 with each run of marks.
@@ -67,6 +68,7 @@ typedef struct {
         size_t count;        /* periods in the window */
         size_t left;         /* of these, since p left c */
         float left_ms, side; /* for how long; above or below */
+        unsigned restarts;   /* of the window, since it was last full grown */
         float age_ms;        /* of the window */
         float dwell_ms;      /* for how long another note has been nearer */
         NoteAimed now;

@@ -139,7 +139,7 @@ static float wanted(const NoteAim *aim) {
     if (aim->state.now.aim == 0.0f)
         return 0.0f;
     float off = aim->state.now.aim - aim->state.now.centre, leave = aim->params.leave;
-    float p = leave > 1e-3f ? (fabsf(off) - leave) / leave : 1.0f;
+    float p = leave > 1e-3f ? 2.0f * (fabsf(off) - leave) / leave : 1.0f;
     p = p < 0.0f ? 0.0f : p > 1.0f ? 1.0f : p;
     off = off > MOST ? MOST : off < -MOST ? -MOST : off;
     return aim->params.strength * off * p * p * (3.0f - 2.0f * p);

@@ -11,9 +11,9 @@
  * sooner and nearer, twice. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
  * nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS, for NOTE_AIM_DWELL_YOUNG_MS in a young window. (A condition on
  * pitch and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
- *     e = strength (aim - c) S((|aim - c| - leave) / leave),  drawn in with the time constant `glide`
+ *     e = strength (aim - c) S(2 (|aim - c| - leave) / leave),  drawn in with the time constant `glide`
  *     correction = e + (vibrato - 1) (p - c)
- * S is the cubic step: nothing is done within `leave`, all from twice that on. e begins at 0 with each run of marks.
+ * S is the cubic step: nothing is done within `leave`, all from half as much again on. e begins at 0 with each run of marks.
  *
  * All of the pitch is moved by e: scoops, drift and vibrato ride along. Times of change are from a tracker's past: the caller
  * reads e as much later as its latency allows. Cost a mark: 8 operations for each within the window, at most

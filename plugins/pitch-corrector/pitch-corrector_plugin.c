@@ -112,7 +112,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .name = "Leave alone",
                .group = "Correction",
                .doc = "Notes nearer to the scale than so many cents are not corrected; from "
-                      "twice as many on they are in full. Listeners hear about 25.",
+                      "half as many again on they are in full. Listeners hear about 25.",
                .initial = 10.0f,
                .maximum = 50.0f},
     [FORMANT] = {.symbol = "formant",

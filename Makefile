@@ -282,6 +282,9 @@ $(BUILD)/hosts-test/test_view: SUITE_LIBS = $(shell $(PKG_CONFIG) --libs xcb xcb
 # Another noise reducer, for comparing with, in the same way.
 $(BUILD)/hosts-test/test_noise_outside: SUITE_LIBS = -lspeexdsp
 
+# Another pitch shifter, likewise.
+$(BUILD)/hosts-test/test_pitch_outside: SUITE_LIBS = -lrubberband
+
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
 # The longest first, so that none is left running by itself at the end.
 LONG_FIRST := test_contract test_advise test_advise_voices test_view test_measure test_resonances test_click_finder \

@@ -8,9 +8,11 @@ set -eu
 build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev libsamplerate0-dev zlib1g-dev
 libcairo2-dev libxcb1-dev libxkbcommon-x11-dev'
 demo='alsa-utils'
-# sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts. Windows are tried under an X server
-# without a screen (xvfb), by a hand that its test extension moves (xtest), and with a font.
-check='check libebur128-dev libspeexdsp-dev sordi lilv-utils lv2file aubio-tools xvfb libxcb-xtest0-dev fonts-dejavu-core'
+# sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts. libebur128, libspeexdsp and
+# librubberband do by other means what is compared with: a loudness meter, a noise remover, a pitch shifter. Windows are
+# tried under an X server without a screen (xvfb), by a hand that its test extension moves (xtest), and with a font.
+check='check libebur128-dev libspeexdsp-dev librubberband-dev sordi lilv-utils lv2file aubio-tools xvfb libxcb-xtest0-dev
+fonts-dejavu-core'
 ci='clang clang-format clang-tidy cppcheck valgrind libclang-rt-14-dev
 lv2proc ffmpeg gstreamer1.0-plugins-bad gstreamer1.0-plugins-good gstreamer1.0-plugins-base gstreamer1.0-tools
 ecasound jalv jackd2 xdotool alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples

@@ -12,7 +12,7 @@ static const double KAISER_BETA = 4.0;
 /* Modified Bessel function of order 0, by its series (Abramowitz and Stegun 1964, 9.6.12). */
 static double bessel(double x) {
     double term = 1.0, sum = 1.0;
-    for (int k = 1; k < 40; k++) {
+    for (int k = 1; k < 20; k++) {
         term *= 0.25 * x * x / ((double)k * (double)k);
         sum += term;
     }

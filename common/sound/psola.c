@@ -136,6 +136,11 @@ void psola_voice_align(PsolaVoice *voice, const PsolaSource *source) {
         voice->state.next = mark_at(voice, source)->at;
 }
 
+double psola_voice_behind(const PsolaVoice *voice, const PsolaSource *source) {
+    const PeriodMark *mark = mark_at(voice, source);
+    return (voice->state.next - mark->at) / mark->period;
+}
+
 /* The edge whose time has come, and what has passed of it. */
 static double take_edge(PsolaVoice *voice, double now) {
     const PsolaEdge edge = voice->state.edge[0];

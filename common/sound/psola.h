@@ -92,6 +92,8 @@ void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later,
                      double formant);
 /* As long as nothing of it is heard: the next grain goes where its mark is. */
 void psola_voice_align(PsolaVoice *voice, const PsolaSource *source);
+/* By how much of a period the grain that psola_voice_wants() has named comes after its mark; < 0: before it. */
+double psola_voice_behind(const PsolaVoice *voice, const PsolaSource *source);
 /* n frames: grains into out[channel] + at, and what they cover. Call before psola_source_hear() of the same n frames.
  * out NULL: unheard. */
 void psola_voice_process(PsolaVoice *voice, const PsolaSource *source, int64_t later,

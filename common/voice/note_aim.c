@@ -7,8 +7,12 @@
 #include <math.h>
 #include <string.h>
 
-/* Slopes are read over this; those of 8 semitones a second count half. */
-static const float SLOPE_MS = 15.0f, HALF_SLOPE = 0.008f;
+/* Slopes are read over this; those of 32 semitones a second count half. */
+static const float SLOPE_MS = 12.0f, HALF_SLOPE = 0.032f;
+static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
+/* A window that was begun on the way to a note is soon begun again; not for ever, or it would follow a vibrato. */
+static const float GROWN_MS = 200.0f;
+enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
@@ -43,14 +47,38 @@ static void begin_window(NoteAim *aim, size_t count) {
         aim->state.age_ms += aim->state.kept[(aim->state.newest - k) % NOTE_AIM_KEPT].ms;
 }
 
-static void keep(NoteAim *aim, float note, float ms) {
-    float slope = (note - aim->state.slow) / SLOPE_MS / HALF_SLOPE;
-    aim->state.slow += (1.0f - kept_of(ms, SLOPE_MS)) * (note - aim->state.slow);
-    size_t to = ++aim->state.newest % NOTE_AIM_KEPT;
+/* 1 for a period like its neighbour, next to nothing where a voice sets in or breaks. */
+static float clarity(float likeness, float run_ms) {
+    float clear = (likeness - UNCLEAR) / (CLEAR - UNCLEAR);
+    clear = clear < 0.05f ? 0.05f : clear > 1.0f ? 1.0f : clear;
+    return run_ms < ONSET_MS ? 0.1f * clear : clear;
+}
+
+/* 1 where p rests, a half where it moves by HALF_SLOPE. */
+static float steadiness(float moved, float ms) {
+    float slope = moved / ms / HALF_SLOPE;
+    return 1.0f / (1.0f + slope * slope);
+}
+
+/* A period counts as steady as p is on the less steady side of it; the newest have only one side yet. */
+static void keep(NoteAim *aim, float note, float ms, float clear) {
+    size_t to = ++aim->state.newest % NOTE_AIM_KEPT, back = 0;
+    float past_ms = 0.5f * ms, weight = clear;
+    while (back < aim->state.in_run && past_ms < SLOPE_MS) {
+        back++;
+        past_ms += aim->state.kept[(aim->state.newest - back) % NOTE_AIM_KEPT].ms;
+    }
+    if (back > 0) {
+        size_t from = (aim->state.newest - back) % NOTE_AIM_KEPT;
+        float steady = steadiness(note - aim->state.kept[from].note, past_ms);
+        aim->state.kept[from].weight = maths_smaller(aim->state.kept[from].weight, steady);
+        weight *= steady;
+    }
     aim->state.kept[to].note = note;
     aim->state.kept[to].ms = ms;
-    aim->state.kept[to].weight = 1.0f / (1.0f + slope * slope);
+    aim->state.kept[to].weight = weight;
     aim->state.age_ms += ms;
+    aim->state.in_run++;
     aim->state.count += aim->state.count < NOTE_AIM_KEPT;
 }
 
@@ -73,12 +101,16 @@ static float centre(const NoteAim *aim) {
 /* Counts for how long p has been away from c, on one side; true: for long enough, a new note. */
 static bool has_left(NoteAim *aim, float note, float ms) {
     float away = note - aim->state.now.centre;
-    float side = away > NOTE_AIM_LEFT ? 1.0f : away < -NOTE_AIM_LEFT ? -1.0f : 0.0f;
+    bool young = aim->state.age_ms < NOTE_AIM_YOUNG_MS && aim->state.restarts < MOST_RESTARTS;
+    if (aim->state.age_ms >= GROWN_MS)
+        aim->state.restarts = 0;
+    float most = young ? NOTE_AIM_LEFT_YOUNG : NOTE_AIM_LEFT;
+    float side = away > most ? 1.0f : away < -most ? -1.0f : 0.0f;
     bool on = side != 0.0f && side == aim->state.side;
     aim->state.side = side;
     aim->state.left_ms = on ? aim->state.left_ms + ms : 0.0f;
     aim->state.left = on ? aim->state.left + 1 : 1;
-    return on && aim->state.left_ms >= NOTE_AIM_LEFT_MS;
+    return on && aim->state.left_ms >= (young ? NOTE_AIM_LEFT_YOUNG_MS : NOTE_AIM_LEFT_MS);
 }
 
 /* Whether `other` is nearer to the centre than what is aimed at, by as much as it must be. */
@@ -94,9 +126,11 @@ static void choose(NoteAim *aim, float ms, bool anew) {
     }
     float nearest = (float)scale_nearest(&aim->params.scale, aim->state.now.centre);
     bool decided = aim->state.now.aim != 0.0f;
+    float dwell =
+        aim->state.age_ms < NOTE_AIM_YOUNG_MS ? NOTE_AIM_DWELL_YOUNG_MS : NOTE_AIM_DWELL_MS;
     aim->state.dwell_ms = decided && nearer(aim, nearest) ? aim->state.dwell_ms + ms : 0.0f;
     if ((!decided && aim->state.age_ms >= NOTE_AIM_DECIDE_MS) ||
-        (decided && (aim->state.dwell_ms >= NOTE_AIM_DWELL_MS || (anew && nearer(aim, nearest)))))
+        (decided && (aim->state.dwell_ms >= dwell || (anew && nearer(aim, nearest)))))
         aim->state.now.aim = nearest;
 }
 
@@ -105,31 +139,35 @@ static float wanted(const NoteAim *aim) {
     if (aim->state.now.aim == 0.0f)
         return 0.0f;
     float off = aim->state.now.aim - aim->state.now.centre, leave = aim->params.leave;
-    float p = leave > 1e-3f ? (fabsf(off) - leave) / leave : 1.0f;
+    float p = leave > 1e-3f ? 2.0f * (fabsf(off) - leave) / leave : 1.0f;
     p = p < 0.0f ? 0.0f : p > 1.0f ? 1.0f : p;
     off = off > MOST ? MOST : off < -MOST ? -MOST : off;
     return aim->params.strength * off * p * p * (3.0f - 2.0f * p);
 }
 
-NoteAimed note_aim_step(NoteAim *aim, double period, bool first) {
+NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first) {
     float ms = (float)period * aim->ms_per_frame;
     float raw =
         69.0f + 12.0f * decibel_fast_log2(aim->rate_hz / (float)period / aim->params.tuning_hz);
     if (first) {
         aim->state.in_run = 0;
+        aim->state.run_ms = 0.0f;
+        aim->state.restarts = 0;
         aim->state.last[0] = aim->state.last[1] = raw;
-        aim->state.slow = raw;
         aim->state.now = (NoteAimed){.note = raw, .centre = raw};
         begin_window(aim, 0);
     }
     float note = median(raw, aim->state.last[0], aim->state.last[1]);
     aim->state.last[1] = aim->state.last[0];
     aim->state.last[0] = raw;
-    keep(aim, note, ms);
+    keep(aim, note, ms, clarity(likeness, aim->state.run_ms));
+    aim->state.run_ms += ms;
     aim->state.now.note = note;
     bool anew = has_left(aim, note, ms);
-    if (anew)
+    if (anew) {
         begin_window(aim, aim->state.left);
+        aim->state.restarts++;
+    }
     aim->state.now.centre = centre(aim);
     choose(aim, ms, anew);
     float pole = kept_of(ms, aim->params.glide_ms);

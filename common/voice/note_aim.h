@@ -3,16 +3,17 @@
  *
  * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c is taken:
  *     c = mean of p over the note so far, at most NOTE_AIM_WINDOW_MS, under the window (1 - x^2)^2
- * weighed down where p moves fast, 1 / (1 + (slope / 8 semitones a second)^2). The window's first zero is at 1.83 / 333 ms =
+ * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The window's first zero is at 1.83 / 333 ms =
  * 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7 Hz) is not in c; the weight takes out what lies between
  * two notes, and little of a vibrato's own swing, since that is even about its centre.
  * A note is over when p has left c by NOTE_AIM_LEFT semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the
- * window then begins where p left. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one
- * must be nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS. (Both after the practice of real-time correction by
- * a condition on pitch and time: "Dynamic Pitch Warping", DAFx 2023, abstract.)
- *     e = strength (aim - c) S((|aim - c| - leave) / leave),  drawn in with the time constant `glide`
+ * window then begins where p left. While it is younger than NOTE_AIM_YOUNG_MS it may hold the way to the note, and gives up
+ * sooner and nearer, twice. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
+ * nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS, for NOTE_AIM_DWELL_YOUNG_MS in a young window. (A condition on
+ * pitch and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
+ *     e = strength (aim - c) S(2 (|aim - c| - leave) / leave),  drawn in with the time constant `glide`
  *     correction = e + (vibrato - 1) (p - c)
- * S is the cubic step: nothing is done within `leave`, all from twice that on. e begins at 0 with each run of marks.
+ * S is the cubic step: nothing is done within `leave`, all from half as much again on. e begins at 0 with each run of marks.
  *
  * All of the pitch is moved by e: scoops, drift and vibrato ride along. Times of change are from a tracker's past: the caller
  * reads e as much later as its latency allows. Cost a mark: 8 operations for each within the window, at most
@@ -28,9 +29,13 @@
 #define NOTE_AIM_WINDOW_MS 333.0f
 #define NOTE_AIM_LEFT 0.7f
 #define NOTE_AIM_LEFT_MS 70.0f
-#define NOTE_AIM_DECIDE_MS 30.0f
+#define NOTE_AIM_LEFT_YOUNG 0.35f
+#define NOTE_AIM_LEFT_YOUNG_MS 30.0f
+#define NOTE_AIM_YOUNG_MS 120.0f
+#define NOTE_AIM_DECIDE_MS 35.0f
 #define NOTE_AIM_NEARER 0.2f
 #define NOTE_AIM_DWELL_MS 60.0f
+#define NOTE_AIM_DWELL_YOUNG_MS 20.0f
 
 enum { NOTE_AIM_KEPT = 512 };
 
@@ -58,11 +63,12 @@ typedef struct {
     struct {
         float last[2];       /* notes before the median */
         size_t in_run;       /* periods so far, at most 3 */
-        float slow;          /* p, smoothed, to read its slope from */
+        float run_ms;        /* likewise */
         size_t newest;       /* in `kept` */
         size_t count;        /* periods in the window */
         size_t left;         /* of these, since p left c */
         float left_ms, side; /* for how long; above or below */
+        unsigned restarts;   /* of the window, since it was last full grown */
         float age_ms;        /* of the window */
         float dwell_ms;      /* for how long another note has been nearer */
         NoteAimed now;
@@ -75,8 +81,8 @@ typedef struct {
 void note_aim_prepare(NoteAim *aim, double rate_hz);
 void note_aim_reset(NoteAim *aim);
 void note_aim_set(NoteAim *aim, const NoteAimParams *params);
-/* The next period, in frames; `first` of a run of marks. */
-NoteAimed note_aim_step(NoteAim *aim, double period, bool first);
+/* The next period, in frames, how like it is to its neighbour (PeriodMark), and whether it is the first of a run. */
+NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first);
 /* Semitones to move a period by, with e as of a later one. */
 float note_aim_correction(const NoteAim *aim, const NoteAimed *here, float drawn);
 

@@ -2,6 +2,7 @@
 #include "voice/period_marks.h"
 
 #include "basic/maths.h"
+#include "basic/one_pole.h"
 
 #include <math.h>
 #include <string.h>
@@ -13,6 +14,7 @@ static const float LEAST_POWER = 3e-8f, LEAST_OF_LOUDEST = 1e-4f;
 /* Readings that differ by less are of one note; by more than the second, of another. */
 static const float ALIKE = 0.06f, OTHER = 0.2f;
 static const double SHORTEST_WINDOW_S = 3e-3;
+static const double HIGH_HZ = 2500.0;
 
 enum { MOST_AT_A_TICK = 2, MOST_AT_ONCE = 64, MOST_LAGS = 112, BESIDE = 3 };
 
@@ -23,6 +25,7 @@ bool period_marks_prepare(PeriodMarks *marks, double rate_hz, double reach_ms, A
         return false;
     size_t ticks = (size_t)fmax(1.0, rint(1e-3 * marks->pitch.low_rate_hz));
     marks->tick = ticks * marks->pitch.decimation;
+    marks->smooth = (float)one_pole_coefficient(1000.0 / (2.0 * PI * HIGH_HZ), rate_hz);
     marks->reach = (size_t)(reach_ms * 1e-3 * rate_hz);
     marks->low = arena_take(arena, (size_t)2 * PERIOD_MARKS_LOW, sizeof(float));
     return marks->low != NULL;
@@ -62,6 +65,32 @@ static double frame_of(const PeriodMarks *marks, double place) {
 
 static double frames_in(const PeriodMarks *marks, double values) {
     return values * (double)marks->pitch.decimation;
+}
+
+static void follow_high(PeriodMarks *marks, const float *in, size_t n) {
+    float lowered = marks->state.lowered, sum = marks->state.high_now;
+    for (size_t i = 0; i < n; i++) {
+        lowered = one_pole_step(lowered, in[i], marks->smooth);
+        float high = in[i] - lowered;
+        sum += high * high;
+    }
+    marks->state.lowered = lowered;
+    marks->state.high_now = sum;
+}
+
+static void keep_high(PeriodMarks *marks) {
+    size_t tick = (size_t)(marks->state.frames / (int64_t)marks->tick) % PERIOD_MARKS_TICKS;
+    marks->state.high[tick] = marks->state.high_now / (float)marks->tick;
+    marks->state.high_now = 0.0f;
+}
+
+/* Whether there is a sibilant at this place, over a low band of that power. */
+static bool hisses(const PeriodMarks *marks, double place, float power) {
+    int64_t tick = (int64_t)fmax(0.0, frame_of(marks, place)) / (int64_t)marks->tick;
+    float high = 0.0f;
+    for (int64_t k = tick > 0 ? tick - 1 : 0; k <= tick + 1; k++)
+        high += marks->state.high[k % PERIOD_MARKS_TICKS] / 3.0f;
+    return high > PERIOD_MARKS_HISS * power;
 }
 
 /* ---- from one mark to the next ---- */
@@ -150,7 +179,8 @@ static bool go_on(PeriodMarks *marks, int most) {
         Step step = look(marks, marks->state.mark, marks->state.period, 1);
         marks->state.loudest = maths_larger(marks->state.loudest, step.power);
         if (!(step.r >= PERIOD_MARKS_LEAST) || step.power < LEAST_POWER ||
-            step.power < LEAST_OF_LOUDEST * marks->state.loudest)
+            step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
+            hisses(marks, marks->state.mark + step.lag, step.power))
             return false;
         push(marks, marks->state.mark + step.lag, step.lag, step.r, false);
     }
@@ -193,7 +223,7 @@ static void begin(PeriodMarks *marks) {
     place[0] = highest(marks, period, usable);
     Step step = look(marks, place[0], period, 1);
     if (!(step.r >= PERIOD_MARKS_BEGIN) || step.power < LEAST_POWER ||
-        frame_of(marks, place[0] - 0.5 * period) < usable)
+        hisses(marks, place[0], step.power) || frame_of(marks, place[0] - 0.5 * period) < usable)
         return;
     likeness[0] = step.r;
     marks->state.loudest = step.power;
@@ -203,6 +233,7 @@ static void begin(PeriodMarks *marks) {
         double before = place[n] - step.lag;
         if (!(step.r >= PERIOD_MARKS_LEAST) ||
             step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
+            hisses(marks, before, step.power) ||
             frame_of(marks, before - 0.5 * step.lag) < usable || before - 2.0 * step.lag < oldest)
             break;
         place[n + 1] = before;
@@ -250,6 +281,7 @@ static void step_tick(PeriodMarks *marks) {
 bool period_marks_process(PeriodMarks *marks, const float *in, size_t n) {
     const size_t decimation = marks->pitch.decimation;
     size_t before = marks->state.filled, after = before + n;
+    follow_high(marks, in, n);
     for (size_t at = 0; at < n;) {
         size_t now = pitch_until(&marks->pitch);
         now = now < n - at ? now : n - at;
@@ -262,6 +294,7 @@ bool period_marks_process(PeriodMarks *marks, const float *in, size_t n) {
     if (after < marks->tick)
         return false;
     marks->state.filled = 0;
+    keep_high(marks);
     marks->state.frames += (int64_t)marks->tick;
     step_tick(marks);
     return true;

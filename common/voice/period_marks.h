@@ -8,8 +8,10 @@
  * Coding and Synthesis, 1995, for r; refined by a parabola between lags). A run of marks begins when pitch.h has read a
  * periodic sound twice alike: its first mark is the highest point of the last periods, where a period's energy is, and from
  * there marks are chained backwards as far as the sound is the same and the caller can still use it, and then forwards as
- * it comes. It ends where r falls below PERIOD_MARKS_LEAST, where the sound falls by 40 dB, or where pitch.h has read
- * something else three times: an octave taken for another does not last.
+ * it comes. It ends where r falls below PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where what is above
+ * 2.5 kHz (first order) has PERIOD_MARKS_HISS times the power of the low band, since a voice that dies away under a
+ * sibilant is not to carry it along, or where pitch.h has read something else three times: an octave taken for another
+ * does not last.
  *
  * x is the low band of pitch.h, under 2.4 kHz at some 9.6 kHz. All is decided at ticks of about a millisecond, counted from
  * the reset. A mark is known 0.7 periods and two ticks after it was sung; the first ones 12 ms and the tracker's hop later.
@@ -28,8 +30,9 @@
 #define PERIOD_MARKS_SEARCH 0.12
 #define PERIOD_MARKS_LEAST 0.6f
 #define PERIOD_MARKS_BEGIN 0.8f
+#define PERIOD_MARKS_HISS 10.0f
 
-enum { PERIOD_MARKS_KEPT = 256, PERIOD_MARKS_LOW = 2048 };
+enum { PERIOD_MARKS_KEPT = 256, PERIOD_MARKS_LOW = 2048, PERIOD_MARKS_TICKS = 64 };
 
 typedef struct {
     double at;        /* frames since the reset, between them too */
@@ -43,12 +46,15 @@ typedef struct {
     double lowest_hz, highest_hz;
     size_t tick;  /* frames */
     size_t reach; /* frames: marks older than this are of no use to the caller when a run begins */
+    float smooth; /* pole of what is not high */
     float *low;   /* [2 * PERIOD_MARKS_LOW] the low band, every value twice */
     struct {
-        size_t filled;  /* frames of this tick */
-        int64_t frames; /* taken, at the end of the last tick */
-        int64_t newest; /* values of the low band so far */
-        bool read;      /* there is a new reading */
+        size_t filled;                  /* frames of this tick */
+        int64_t frames;                 /* taken, at the end of the last tick */
+        int64_t newest;                 /* values of the low band so far */
+        float lowered, high_now;        /* the smoothed input; power of the rest in this tick */
+        float high[PERIOD_MARKS_TICKS]; /* that power, by tick, a mean square */
+        bool read;                      /* there is a new reading */
         bool in_run;
         unsigned alike;  /* readings in a row that were periodic and close to the one before */
         unsigned unlike; /* readings in a row that say another period than the run has */

@@ -34,7 +34,8 @@ enum { PITCH, ERROR, N_METERS };
 /* How much later than its period a correction is read: what the latency leaves. */
 static const double AHEAD_MS = 25.0;
 static const double FADE_MS = 10.0, REST_MS = 20.0;
-static const float LEAST = 0.01f; /* semitones: a cent */
+static const float LEAST = 0.01f;                 /* semitones: a cent */
+static const double CREEP = 0.0015, APART = 0.01; /* of a period */
 
 static const ScalePoint KEYS[] = {
     {0.0f, "C"},      {1.0f, "C sharp"}, {2.0f, "D"},       {3.0f, "E flat"},
@@ -79,7 +80,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .minimum = 415.0f,
                 .initial = 440.0f,
                 .maximum = 466.0f,
-                .unit = UNIT_HZ},
+                .unit = UNIT_HZ,
+                .kind = PORT_LOGARITHMIC},
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
                   .group = "Correction",
@@ -110,7 +112,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .name = "Leave alone",
                .group = "Correction",
                .doc = "Notes nearer to the scale than so many cents are not corrected; from "
-                      "twice as many on they are in full. Listeners hear about 25.",
+                      "half as many again on they are in full. Listeners hear about 25.",
                .initial = 10.0f,
                .maximum = 50.0f},
     [FORMANT] = {.symbol = "formant",
@@ -220,7 +222,7 @@ static void aim_new_marks(PitchCorrector *p) {
     for (; p->state.marks < period_marks_count(&p->source.marks); p->state.marks++) {
         const PeriodMark *mark = period_mark(&p->source.marks, p->state.marks);
         p->state.aimed[p->state.marks % PERIOD_MARKS_KEPT] =
-            note_aim_step(&p->aim, mark->period, mark->first);
+            note_aim_step(&p->aim, mark->period, mark->likeness, mark->first);
     }
 }
 
@@ -234,6 +236,17 @@ static float drawn_ahead(const PitchCorrector *p, uint64_t mark) {
     return p->state.aimed[mark % PERIOD_MARKS_KEPT].drawn;
 }
 
+/* The ratio of the grain that is due, and whether dry would do as well. Where nothing is left to correct the periods are
+ * the take's own, but set down some part of a period beside where they were: they are led back by CREEP of a period each,
+ * 2.6 cents, since a crossfade with dry would be heard as long as they do not agree. */
+static double ratio_of(const PitchCorrector *p, float semitones, bool *moved) {
+    double behind = psola_voice_behind(&p->voice, &p->source);
+    *moved = fabsf(semitones) >= LEAST || fabs(behind) > APART;
+    if (fabsf(semitones) >= LEAST || fabs(behind) <= APART)
+        return (double)decibel_fast_exp2(semitones * (1.0f / 12.0f));
+    return 1.0 + fmax(-CREEP, fmin(CREEP, behind));
+}
+
 /* At the end of a tick: the grains of the next. */
 static void plan(PitchCorrector *p) {
     const double now = (double)psola_source_now(&p->source);
@@ -244,10 +257,11 @@ static void plan(PitchCorrector *p) {
         float semitones = note_aim_correction(&p->aim, &p->state.now, drawn_ahead(p, mark));
         if (!warm_fade_runs(&p->fade, p->state.wanted))
             psola_voice_align(&p->voice, &p->source);
-        if (fabsf(semitones) >= LEAST)
+        bool moved;
+        double ratio = ratio_of(p, semitones, &moved);
+        if (moved)
             p->state.busy_until = period_mark(&p->source.marks, mark)->at + p->rest;
-        psola_voice_add(&p->voice, &p->source, 0.0,
-                        (double)decibel_fast_exp2(semitones * (1.0f / 12.0f)), p->formant);
+        psola_voice_add(&p->voice, &p->source, 0.0, ratio, p->formant);
     }
     p->state.wanted = p->formant != 1.0 || now < p->state.busy_until;
     if (!p->voice.state.in_run)

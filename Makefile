@@ -83,7 +83,7 @@ MATERIAL_OBJ := $(call objects,$(wildcard hosts-test/quality/material*.c))
 # A part of the quality table is a file with one function of its name.
 QUALITY_PARTS := $(patsubst hosts-test/quality/%_part.c,%,$(sort $(wildcard hosts-test/quality/*_part.c)))
 QUALITY_OBJ := $(MATERIAL_OBJ) $(patsubst %,$(BUILD)/obj/hosts-test/quality/%.o,quality phrases parts $(QUALITY_PARTS:%=%_part))
-VIEW_TEST_OBJ := $(call objects,$(filter-out %/test_view.c,$(wildcard hosts-test/view/*.c)))
+VIEW_TEST_OBJ := $(call objects,$(filter-out hosts-test/view/test_%,$(wildcard hosts-test/view/*.c)))
 CONTRACT_OBJ := $(call objects,$(filter-out %/test_contract.c,$(wildcard hosts-test/contract/*.c)))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
 HOST_HELP_OBJ := $(SISKIN_OBJ) $(HOST_OBJ)
@@ -276,8 +276,8 @@ $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/t
 # Views: their units, and all of them under an X server of the suite's own.
 $(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): $(VIEW_PURE_OBJ)
 $(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): SUITE_LIBS = $(LIBCOMMON)
-$(BUILD)/hosts-test/test_view: $(VIEW_TEST_OBJ)
-$(BUILD)/hosts-test/test_view: SUITE_LIBS = $(shell $(PKG_CONFIG) --libs xcb xcb-xtest 2>/dev/null)
+$(BUILD)/hosts-test/test_view $(BUILD)/hosts-test/test_view_hosts: $(VIEW_TEST_OBJ)
+$(BUILD)/hosts-test/test_view $(BUILD)/hosts-test/test_view_hosts: SUITE_LIBS = $(shell $(PKG_CONFIG) --libs xcb xcb-xtest 2>/dev/null)
 
 # Another noise reducer, for comparing with, in the same way.
 $(BUILD)/hosts-test/test_noise_outside: SUITE_LIBS = -lspeexdsp

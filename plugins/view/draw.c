@@ -308,15 +308,25 @@ static void scale_end(const Draw *d, Box box, double top) {
         return;
     char text[NUMBER_LENGTH];
     snprintf(text, sizeof text, "%.0f dB", top);
-    paint_small(d->cr, (Box){box.x + 6.0, box.y + box.h - 16.0, 80.0, 14.0}, text, LOOK_SOFT,
-                PAINT_LEFT);
+    const Box foot = {box.x + 6.0, box.y + box.h - 16.0, box.w - 12.0, 14.0};
+    paint_small(d->cr, foot, text, LOOK_SOFT, PAINT_LEFT);
+    paint_small(d->cr, foot, "last 10 s", LOOK_SOFT, PAINT_RIGHT);
     paint_box(d->cr, (Box){box.x, floor(box.y + 0.5 * box.h), box.w, 1.0}, LOOK_GRID);
+}
+
+/* At its lowest a level or a frequency says that there is none. A reduction of 0 dB is a figure. */
+static void figure_text(const Draw *d, char text[NUMBER_LENGTH]) {
+    bool level = d->spec->unit != UNIT_NONE && d->model->port[d->item->port].role != ROLE_REDUCTION;
+    if (level && d->value <= d->spec->minimum)
+        snprintf(text, NUMBER_LENGTH, "\xe2\x80\x93");
+    else
+        number_format(d->spec, d->value, text);
 }
 
 static void figure(const Draw *d) {
     Box box = d->item->part[1];
     char text[NUMBER_LENGTH];
-    number_format(d->spec, d->value, text);
+    figure_text(d, text);
     const char *name = d->spec->short_name ? d->spec->short_name : d->spec->name;
     bool low = box.h < 40.0;
     Box first = {box.x + 10.0, box.y + (low ? 0.0 : 4.0), box.w - 10.0, low ? box.h : 17.0};

@@ -97,11 +97,6 @@ static xcb_window_t find_window(const Hand *hand, xcb_window_t at, int width, in
     return found ? found : fits ? at : 0;
 }
 
-static bool differs(const Picture *a, const Picture *b) {
-    return a->width != b->width || a->height != b->height ||
-           memcmp(a->rgb, b->rgb, sizeof *a->rgb * (size_t)a->width * (size_t)a->height) != 0;
-}
-
 static bool is_drawn(const Hand *hand, xcb_window_t window) {
     enum { INK = 0x23241d };
     Picture picture = hand_picture(hand, window, NULL);
@@ -211,7 +206,7 @@ static void use_in(const char *name, const char *option, const HostPlugin *plugi
     for (int waited = 0; waited < PATIENCE_MS && !changed; waited += 100) {
         usleep(100000);
         Picture after = hand_picture(&hand, window, NULL);
-        changed = differs(&before, &after);
+        changed = !picture_same(&before, &after);
         free(after.rgb);
     }
     ck_assert_msg(changed, "nothing is seen of the keys: %s", hear(&jalv));

@@ -348,8 +348,9 @@ check-sanitized:
 # they are left to `make valgrind HEAVY=`.
 HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_click_finder test_de_esser test_de_esser_words \
   test_decimator test_drive test_edge_filter test_gap_gate test_gap_trimmer test_hum test_level_match test_loudness \
-  test_mains test_oversample test_peak_ceiling test_pitch test_resonances test_rumble_filter test_scene \
-  test_scene_sounds test_singer test_smooth_compressor test_soft_drive test_transient_tamer
+  test_mains test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
+  test_resonances test_rumble_filter test_scene test_scene_sounds test_singer test_smooth_compressor test_soft_drive \
+  test_transient_tamer
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \

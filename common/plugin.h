@@ -26,7 +26,7 @@ enum {
     PLUGIN_CHUNK = 256, /* most frames in one process() call: scratch arrays may be this long */
 };
 
-typedef enum { UNIT_NONE, UNIT_DB, UNIT_MS, UNIT_HZ, UNIT_PERCENT } PortUnit;
+typedef enum { UNIT_NONE, UNIT_DB, UNIT_MS, UNIT_HZ, UNIT_PERCENT, UNIT_S, UNIT_BPM } PortUnit;
 
 typedef enum {
     PORT_LINEAR,      /* any value between minimum and maximum */
@@ -68,6 +68,7 @@ typedef struct {
         against; /* meters: symbol of the control whose value it must pass, drawn as a line; NULL: none */
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
+    const char *designation; /* URI of what a host may set it to by itself; NULL: nothing */
 } PortSpec;
 
 /* What a plugin sees of one stretch of audio. Every array holds n frames a channel.

@@ -363,6 +363,91 @@ static bool make_plan(Plan *plan, const SingerParams *params) {
     return true;
 }
 
+/* ---- The same plan, sung again ---- */
+
+typedef struct {
+    double at_s, shift_s;
+} Shift;
+
+/* Straight between shifts, which stand in the order of their times. */
+static double shifted(const Shift *shift, size_t n, double s) {
+    size_t next = 0;
+    while (next < n && shift[next].at_s <= s)
+        next++;
+    if (next == 0 || next == n)
+        return s + shift[next ? n - 1 : 0].shift_s;
+    const Shift *a = &shift[next - 1], *b = &shift[next];
+    return s + a->shift_s + (s - a->at_s) / (b->at_s - a->at_s) * (b->shift_s - a->shift_s);
+}
+
+/* Where each word begins, and where each phrase ends. A stretch becomes at most 0.35 longer or
+ * shorter than it was. */
+static size_t draw_shifts(const Plan *plan, Random *random, Shift *shift) {
+    const double most = 0.35, loose_s = plan->params->loose_s;
+    size_t n = 0, phrase = 0;
+    for (size_t i = 0; i <= plan->words; i++) {
+        double start_s = i < plan->words ? plan->word[i].start_s : plan->end_s;
+        for (int end = 1; end >= 0; end--) {
+            double at_s = end ? plan->phrase[phrase].end_s : start_s;
+            if (end && (phrase == plan->phrases || at_s > start_s))
+                continue;
+            phrase += end != 0;
+            double last_s = n ? shift[n - 1].shift_s : 0.0;
+            double room_s = most * (at_s - (n ? shift[n - 1].at_s : 0.0));
+            double wish_s = random_range(random, -loose_s, loose_s);
+            shift[n++] = (Shift){at_s, fmin(fmax(wish_s, last_s - room_s), last_s + room_s)};
+        }
+    }
+    return n;
+}
+
+static void shift_all(Plan *plan, const Shift *shift, size_t n) {
+    for (size_t i = 0; i < plan->segments; i++) {
+        plan->segment[i].start_s = shifted(shift, n, plan->segment[i].start_s);
+        plan->segment[i].end_s = shifted(shift, n, plan->segment[i].end_s);
+    }
+    for (size_t i = 0; i < plan->words; i++) {
+        plan->word[i].start_s = shifted(shift, n, plan->word[i].start_s);
+        plan->word[i].end_s = shifted(shift, n, plan->word[i].end_s);
+    }
+    for (size_t p = 0; p < plan->phrases; p++) {
+        Phrase *phrase = &plan->phrase[p];
+        phrase->start_s = shifted(shift, n, phrase->start_s);
+        phrase->end_s = shifted(shift, n, phrase->end_s);
+        phrase->breath_start_s = shifted(shift, n, phrase->breath_start_s);
+        phrase->breath_end_s = shifted(shift, n, phrase->breath_end_s);
+    }
+    plan->end_s = shifted(shift, n, plan->end_s);
+}
+
+/* Sounds within a word: the border of two moves by up to a tenth of the shorter one. */
+static void move_borders(Plan *plan, Random *random) {
+    for (size_t i = 0, word = 0; i + 1 < plan->segments; i++) {
+        Segment *a = &plan->segment[i], *b = &plan->segment[i + 1];
+        double border_s = a->end_s;
+        while (word + 1 < plan->words && plan->word[word + 1].start_s < border_s + 1e-6)
+            word++;
+        if (b->start_s > border_s + 1e-6 || border_s > plan->word[word].end_s - 1e-6 ||
+            border_s < plan->word[word].start_s + 1e-6)
+            continue;
+        double shorter_s = fmin(border_s - a->start_s, b->end_s - border_s);
+        a->end_s = b->start_s = border_s + random_range(random, -0.1, 0.1) * shorter_s;
+    }
+}
+
+static bool sing_again(Plan *plan) {
+    Random random = random_seeded(plan->params->again);
+    Shift *shift = calloc(plan->words + plan->phrases + 2, sizeof *shift);
+    if (!shift)
+        return false;
+    shift_all(plan, shift, draw_shifts(plan, &random, shift));
+    move_borders(plan, &random);
+    for (size_t p = 0; p < plan->phrases; p++)
+        plan->phrase[p].level_db += random_range(&random, -1.0, 1.0);
+    free(shift);
+    return true;
+}
+
 /* ---- The plan drawn as curves on a 1 ms grid ---- */
 
 typedef struct {
@@ -1305,7 +1390,13 @@ static bool render(const Plan *plan, SingerTake *take) {
 bool singer_take(const SingerParams *params, SingerTake *take) {
     *take = (SingerTake){.n = 0};
     Plan *plan = calloc(1, sizeof *plan);
-    bool ok = plan && make_plan(plan, params) && render(plan, take);
+    SingerParams drawn = *params;
+    bool ok = plan && make_plan(plan, params) && (!params->again || sing_again(plan));
+    if (ok && params->again) {
+        drawn.seed = params->again;
+        plan->params = &drawn;
+    }
+    ok = ok && render(plan, take);
     free(plan);
     if (!ok)
         singer_free(take);

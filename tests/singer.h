@@ -97,6 +97,11 @@ typedef struct {
     /* Part of the room's stem too: rumble below some 40 Hz as of traffic and handling, and hum of
      * 50 Hz with harmonics as of a mains transformer. RMS, dBFS; -200: none, and so by default. */
     double rumble_db, hum_db;
+    /* Another take of the same song by the same singer: with `again` not 0, words begin up to
+     * loose_s early or late, sounds within a word last up to a tenth more or less, levels differ by
+     * 1 dB, and whatever else chance decides (vibrato, unrest, noises) is drawn from `again`. */
+    uint64_t again;
+    double loose_s;
 } SingerParams;
 
 typedef struct {

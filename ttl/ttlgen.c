@@ -20,8 +20,9 @@ static const char MARKER[] =
     "# ---- ports: written by `make ttl` from the tables in C; do not edit below";
 
 static const char *const UNITS[] = {
-    [UNIT_NONE] = NULL,     [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
-    [UNIT_HZ] = "units:hz", [UNIT_PERCENT] = "units:pc",
+    [UNIT_NONE] = NULL,       [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
+    [UNIT_HZ] = "units:hz",   [UNIT_PERCENT] = "units:pc", [UNIT_S] = "units:s",
+    [UNIT_BPM] = "units:bpm",
 };
 
 static void uri(FILE *f, const PluginSpec *spec, unsigned channels) {
@@ -268,6 +269,8 @@ static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t inde
     case ROLE_CONTROL:
         range(f, &p.spec, true);
         kind(f, &p.spec);
+        if (p.spec.designation)
+            fprintf(f, " ;\n        lv2:designation <%s>", p.spec.designation);
         break;
     case ROLE_LATENCY:
         range(f, &p.spec, false);

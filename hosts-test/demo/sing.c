@@ -17,6 +17,8 @@ static const char usage[] =
     "  --phrases N          1..100 phrases (6)\n"
     "  --score TEXT         sing this: words apart by ' ', syllables '-', phrases '/';\n"
     "                       vowels i y e q a o w u v r, consonants s c z f h t k p m n l\n"
+    "  --again N            the same song once more by the same singer, another take for each N\n"
+    "  --loose MS           how far words of that take are early or late (30)\n"
     "  --hot DB             add this to the sibilants (0)\n"
     "  --rumble DB --hum DB add these to the room, dBFS (none)\n"
     "  --no-breaths --no-clicks --no-room\n"
@@ -25,7 +27,8 @@ static const char usage[] =
     "-room\n";
 
 typedef struct {
-    const char *voice, *seed, *rate, *phrases, *score, *hot, *rumble, *hum, *labels, *stems, *path;
+    const char *voice, *seed, *rate, *phrases, *score, *again, *loose, *hot, *rumble, *hum, *labels,
+        *stems, *path;
     bool no_breaths, no_clicks, no_room;
 } Options;
 
@@ -40,6 +43,8 @@ static bool read_options(int argc, char **argv, Options *o) {
         {"--rate", &o->rate, NULL},
         {"--phrases", &o->phrases, NULL},
         {"--score", &o->score, NULL},
+        {"--again", &o->again, NULL},
+        {"--loose", &o->loose, NULL},
         {"--hot", &o->hot, NULL},
         {"--rumble", &o->rumble, NULL},
         {"--hum", &o->hum, NULL},
@@ -83,10 +88,12 @@ static bool choose_singer(const Options *o, SingerParams *params) {
         fprintf(stderr, "siskin-sing: --voice %s: give man or woman\n", o->voice);
         return false;
     }
-    double rate_hz, seed, phrases, hot_db, rumble_db, hum_db;
+    double rate_hz, seed, phrases, again, loose_ms, hot_db, rumble_db, hum_db;
     if (!number("--rate", o->rate, 8000, 192000, 48000, &rate_hz) ||
         !number("--seed", o->seed, 0, 1e15, 1, &seed) ||
         !number("--phrases", o->phrases, 1, 100, 6, &phrases) ||
+        !number("--again", o->again, 0, 1e15, 0, &again) ||
+        !number("--loose", o->loose, 0, 1000, 30, &loose_ms) ||
         !number("--hot", o->hot, -24, 24, 0, &hot_db) ||
         !number("--rumble", o->rumble, -200, -12, -200, &rumble_db) ||
         !number("--hum", o->hum, -200, -12, -200, &hum_db))
@@ -94,6 +101,8 @@ static bool choose_singer(const Options *o, SingerParams *params) {
     *params = singer_params(man ? SINGER_MAN : SINGER_WOMAN, rate_hz, (uint64_t)seed);
     params->phrases = (size_t)phrases;
     params->score = o->score;
+    params->again = (uint64_t)again;
+    params->loose_s = 1e-3 * loose_ms;
     params->sibilants_db = hot_db;
     params->rumble_db = rumble_db;
     params->hum_db = hum_db;

@@ -13,8 +13,11 @@ enum {
 };
 
 int command_advise(int argc, char **argv);
+int command_align(int argc, char **argv);
+int command_comp(int argc, char **argv);
 int command_list(int argc, char **argv);
 int command_measure(int argc, char **argv);
+int command_nudge(int argc, char **argv);
 int command_render(int argc, char **argv);
 int command_report(int argc, char **argv);
 int command_ride(int argc, char **argv);

@@ -19,6 +19,9 @@ static const struct {
     {"measure", command_measure, "levels, faults, sounds, colour and pitch of a take"},
     {"advise", command_advise, "what a take needs, as a chain that does it"},
     {"ride", command_ride, "one gain a phrase, as a chain"},
+    {"comp", command_comp, "the best of several takes, phrase by phrase"},
+    {"align", command_align, "a double brought into time with its lead"},
+    {"nudge", command_nudge, "words moved by milliseconds"},
     {"report", command_report, "a page of before and after: graphs, figures, players"},
     {"list", command_list, "the processors: controls, meters, presets"},
 };

@@ -7,8 +7,10 @@
 static const char *const notes[12] = {"C",  "C#", "D",  "Eb", "E",  "F",
                                       "F#", "G",  "Ab", "A",  "Bb", "B"};
 
-const char *pitch_name_key(char buffer[24], unsigned tonic, bool minor) {
-    snprintf(buffer, 24, "%s %s", notes[tonic % 12], minor ? "minor" : "major");
+static const char *const modes[TONALITY_MODES] = {"major", "minor", "dorian"};
+
+const char *pitch_name_key(char buffer[24], const TonalityKey *key) {
+    snprintf(buffer, 24, "%s %s", notes[key->tonic % 12], modes[key->mode % TONALITY_MODES]);
     return buffer;
 }
 

@@ -42,7 +42,7 @@ static const char *point_label(const PortSpec *port, float value) {
 static int places_of(const PortSpec *port, double value) {
     if (port->kind == PORT_INTEGER)
         return 0;
-    if (port->unit == UNIT_DB)
+    if (port->unit == UNIT_DB || port->unit == UNIT_BPM)
         return 1;
     if (port->unit == UNIT_PERCENT)
         return 0;

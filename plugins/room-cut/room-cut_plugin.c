@@ -36,7 +36,8 @@ static const double METER_MS = 100.0;
         .symbol = "width_" number, .name = "Width " number,                                        \
         .doc = "Octaves over which bell " number " does at least half of its gain. 0.7 is a Q "    \
                "of 2, 0.35 one of 4.",                                                             \
-        .minimum = 0.1f, .initial = 0.7f, .maximum = 3.0f, .kind = PORT_LOGARITHMIC                \
+        .minimum = 0.1f, .initial = 0.7f, .maximum = 3.0f, .unit = UNIT_OCTAVES,                   \
+        .kind = PORT_LOGARITHMIC                                                                   \
     }
 
 static const PortSpec CONTROLS[N_CONTROLS] = {

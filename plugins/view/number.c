@@ -42,9 +42,9 @@ static const char *point_label(const PortSpec *port, float value) {
 static int places_of(const PortSpec *port, double value) {
     if (port->kind == PORT_INTEGER)
         return 0;
-    if (port->unit == UNIT_DB || port->unit == UNIT_BPM)
+    if (port->unit == UNIT_DB || port->unit == UNIT_BPM || port->unit == UNIT_SEMITONES)
         return 1;
-    if (port->unit == UNIT_PERCENT)
+    if (port->unit == UNIT_PERCENT || port->unit == UNIT_CENTS)
         return 0;
     return three_figures(value);
 }
@@ -65,6 +65,12 @@ static const char *unit_name(PortUnit unit) {
         return "s";
     case UNIT_BPM:
         return "BPM";
+    case UNIT_OCTAVES:
+        return "oct";
+    case UNIT_SEMITONES:
+        return "st";
+    case UNIT_CENTS:
+        return "ct";
     }
     return "";
 }
@@ -123,11 +129,12 @@ static double unit_factor(PortUnit unit, const char *name) {
         const char *name;
         double factor;
     } KNOWN[] = {
-        {UNIT_HZ, "k", 1e3},      {UNIT_HZ, "kHz", 1e3},  {UNIT_HZ, "khz", 1e3},
-        {UNIT_HZ, "Hz", 1.0},     {UNIT_HZ, "hz", 1.0},   {UNIT_MS, "ms", 1.0},
-        {UNIT_MS, "s", 1e3},      {UNIT_DB, "dB", 1.0},   {UNIT_DB, "db", 1.0},
-        {UNIT_PERCENT, "%", 1.0}, {UNIT_S, "s", 1.0},     {UNIT_S, "ms", 1e-3},
-        {UNIT_BPM, "BPM", 1.0},   {UNIT_BPM, "bpm", 1.0},
+        {UNIT_HZ, "k", 1e3},         {UNIT_HZ, "kHz", 1e3},   {UNIT_HZ, "khz", 1e3},
+        {UNIT_HZ, "Hz", 1.0},        {UNIT_HZ, "hz", 1.0},    {UNIT_MS, "ms", 1.0},
+        {UNIT_MS, "s", 1e3},         {UNIT_DB, "dB", 1.0},    {UNIT_DB, "db", 1.0},
+        {UNIT_PERCENT, "%", 1.0},    {UNIT_S, "s", 1.0},      {UNIT_S, "ms", 1e-3},
+        {UNIT_BPM, "BPM", 1.0},      {UNIT_BPM, "bpm", 1.0},  {UNIT_OCTAVES, "oct", 1.0},
+        {UNIT_SEMITONES, "st", 1.0}, {UNIT_CENTS, "ct", 1.0},
     };
     if (name[0] == '\0')
         return 1.0;

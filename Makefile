@@ -337,11 +337,11 @@ define sanitized
 	  SAN='-fsanitize=$(2) -fno-sanitize-recover=all -fno-omit-frame-pointer' check-run
 endef
 check-asan:
-	$(call sanitized,asan,address,test_outside $(LEFT))
+	$(call sanitized,asan,address,test_outside test_view_hosts $(LEFT))
 check-ubsan:
 	$(call sanitized,ubsan,undefined,$(LEFT))
 check-sanitized:
-	$(call sanitized,sanitized,address$(comma)undefined,test_outside $(LEFT))
+	$(call sanitized,sanitized,address$(comma)undefined,test_outside test_view_hosts $(LEFT))
 
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so

@@ -26,7 +26,18 @@ enum {
     PLUGIN_CHUNK = 256, /* most frames in one process() call: scratch arrays may be this long */
 };
 
-typedef enum { UNIT_NONE, UNIT_DB, UNIT_MS, UNIT_HZ, UNIT_PERCENT, UNIT_S, UNIT_BPM } PortUnit;
+typedef enum {
+    UNIT_NONE,
+    UNIT_DB,
+    UNIT_MS,
+    UNIT_HZ,
+    UNIT_PERCENT,
+    UNIT_S,
+    UNIT_BPM,
+    UNIT_OCTAVES,
+    UNIT_SEMITONES,
+    UNIT_CENTS,
+} PortUnit;
 
 typedef enum {
     PORT_LINEAR,      /* any value between minimum and maximum */

@@ -15,7 +15,7 @@ check='check libebur128-dev libspeexdsp-dev librubberband-dev sordi lilv-utils l
 fonts-dejavu-core'
 ci='clang clang-format clang-tidy cppcheck valgrind libclang-rt-14-dev
 lv2proc ffmpeg gstreamer1.0-plugins-bad gstreamer1.0-plugins-good gstreamer1.0-plugins-base gstreamer1.0-tools
-ecasound jalv jackd2 xdotool alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
+ecasound jalv jackd2 alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
 asterisk-core-sounds-en-g722 asterisk-core-sounds-it-g722 chromium'
 
 machines='gcc-aarch64-linux-gnu gcc-i686-linux-gnu gcc-mingw-w64-x86-64-win32 qemu-user-static wine64'

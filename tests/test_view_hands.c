@@ -273,7 +273,7 @@ END_TEST
 START_TEST(any_hands_leave_values_in_range) {
     Random random = random_seeded(31);
     static const char *const TEXT[] = {"", " ", "1", "-", ".", "k", "s", "\xc3\xa4", "~"};
-    for (int i = 0; i < 50000; i++) {
+    for (int i = 0; i < 10000; i++) {
         double x = random_range(&random, -50.0, sheet.width + 50.0),
                y = random_range(&random, -50.0, sheet.height + 50.0);
         bool shift = random_below(&random, 2) == 0;
@@ -305,7 +305,7 @@ START_TEST(any_hands_leave_values_in_range) {
     }
     hands_release(&hands);
     ck_assert_int_eq(heard.held, 0);
-    ck_assert_uint_gt(heard.writes, 1000);
+    ck_assert_uint_gt(heard.writes, 300);
 }
 END_TEST
 

@@ -20,9 +20,16 @@ static const char MARKER[] =
     "# ---- ports: written by `make ttl` from the tables in C; do not edit below";
 
 static const char *const UNITS[] = {
-    [UNIT_NONE] = NULL,       [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
-    [UNIT_HZ] = "units:hz",   [UNIT_PERCENT] = "units:pc", [UNIT_S] = "units:s",
+    [UNIT_NONE] = NULL,
+    [UNIT_DB] = "units:db",
+    [UNIT_MS] = "units:ms",
+    [UNIT_HZ] = "units:hz",
+    [UNIT_PERCENT] = "units:pc",
+    [UNIT_S] = "units:s",
     [UNIT_BPM] = "units:bpm",
+    [UNIT_OCTAVES] = "units:oct",
+    [UNIT_SEMITONES] = "units:semitone12TET",
+    [UNIT_CENTS] = "units:cent",
 };
 
 static void uri(FILE *f, const PluginSpec *spec, unsigned channels) {

@@ -1,6 +1,7 @@
 #!/bin/sh
 # SPDX-License-Identifier: ISC
-# Makes the README's picture again: player and graphs of the demo's page, as headless Chromium draws them.
+# Makes the README's pictures again: player and graphs of the demo's page, as headless Chromium draws them, and the window
+# of the de-esser as it looks 22 s into the raw take.
 # Called by `make picture`, after `make demo`. Needs chromium and ffmpeg.
 set -eu
 
@@ -16,7 +17,10 @@ grep -q -F "$css" "$work/page.html"
 
 chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --window-size=960,1140 \
     --screenshot="$work/page.png" "file://$work/page.html" 2>"$work/log" || { cat "$work/log"; exit 1; }
+"$build/siskin-window" "$build/demo/raw.wav" 22 "$work/window.png"
 # A few dozen colours are all there are in it: a third of the size.
-ffmpeg -v error -y -i "$work/page.png" \
-    -vf 'split[a][b];[a]palettegen=max_colors=48[p];[b][p]paletteuse=dither=none' \
-    -map_metadata -1 -fflags +bitexact "$here/page.png"
+for picture in page window; do
+    ffmpeg -v error -y -i "$work/$picture.png" \
+        -vf 'split[a][b];[a]palettegen=max_colors=48[p];[b][p]paletteuse=dither=none' \
+        -map_metadata -1 -fflags +bitexact "$here/$picture.png"
+done

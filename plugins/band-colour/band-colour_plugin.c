@@ -38,19 +38,19 @@ static const double WARM_MS = 30.0, FADE_MS = 20.0, GLIDE_MS = 10.0;
 
 #define SPLIT_ROW(number, lowest, first, highest, between)                                         \
     {                                                                                              \
-        .symbol = "split_" number, .name = "Split " number,                                        \
+        .symbol = "split_" number, .group = "Splits", .name = "Split " number,                     \
         .doc = "Where " between " meet. The slopes are 24 dB an octave.", .minimum = (lowest),     \
         .initial = (first), .maximum = (highest), .unit = UNIT_HZ, .kind = PORT_LOGARITHMIC,       \
     }
 #define LEVEL_ROW(number, which)                                                                   \
     {                                                                                              \
-        .symbol = "level_" number, .name = "Level " number,                                        \
+        .symbol = "level_" number, .group = "Band " number, .name = "Level " number,               \
         .doc = "How much louder or quieter the " which " band gets.", .minimum = -12.0f,           \
         .initial = 0.0f, .maximum = 12.0f, .unit = UNIT_DB,                                        \
     }
 #define DRIVE_ROW(number, which)                                                                   \
     {                                                                                              \
-        .symbol = "drive_" number, .name = "Drive " number,                                        \
+        .symbol = "drive_" number, .group = "Band " number, .name = "Drive " number,               \
         .doc = "How far the peaks of the " which " band are bent down. Its level stays: more "     \
                "drive makes it denser, not louder. At 0 it is not touched.",                       \
         .minimum = 0.0f, .initial = 0.0f, .maximum = 24.0f, .unit = UNIT_DB,                       \
@@ -69,6 +69,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
     DRIVE_ROW("3", "third"),
     DRIVE_ROW("4", "highest"),
     [CHARACTER] = {.symbol = "character",
+                   .group = "All bands",
                    .name = "Character",
                    .doc = "At 0 drive makes odd harmonics only; towards either end even ones as "
                           "well, which is warmer. The sign says which half of the wave is bent "

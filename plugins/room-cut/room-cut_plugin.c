@@ -21,22 +21,23 @@ static const double METER_MS = 100.0;
 
 #define BELL_FREQ(number, hz)                                                                      \
     {                                                                                              \
-        .symbol = "freq_" number, .name = "Frequency " number,                                     \
+        .symbol = "freq_" number, .group = "Bell " number, .name = "Frequency " number,            \
         .doc = "Centre of bell " number ".", .minimum = 60.0f, .initial = (hz),                    \
         .maximum = 3000.0f, .unit = UNIT_HZ, .kind = PORT_LOGARITHMIC                              \
     }
 #define BELL_GAIN(number)                                                                          \
     {                                                                                              \
-        .symbol = "gain_" number, .name = "Gain " number,                                          \
+        .symbol = "gain_" number, .group = "Bell " number, .name = "Gain " number,                 \
         .doc = "Gain at the centre of bell " number ". Below 0 cuts; at 0 the bell is left out.",  \
         .minimum = -15.0f, .initial = 0.0f, .maximum = 6.0f, .unit = UNIT_DB                       \
     }
 #define BELL_WIDTH(number)                                                                         \
     {                                                                                              \
-        .symbol = "width_" number, .name = "Width " number,                                        \
+        .symbol = "width_" number, .group = "Bell " number, .name = "Width " number,               \
         .doc = "Octaves over which bell " number " does at least half of its gain. 0.7 is a Q "    \
                "of 2, 0.35 one of 4.",                                                             \
-        .minimum = 0.1f, .initial = 0.7f, .maximum = 3.0f, .kind = PORT_LOGARITHMIC                \
+        .minimum = 0.1f, .initial = 0.7f, .maximum = 3.0f, .unit = UNIT_OCTAVES,                   \
+        .kind = PORT_LOGARITHMIC                                                                   \
     }
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
@@ -50,6 +51,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
     [WIDTH_2] = BELL_WIDTH("2"),
     [WIDTH_3] = BELL_WIDTH("3"),
     [AIR] = {.symbol = "air",
+             .group = "Air",
              .name = "Air",
              .doc = "Gain of everything far above the air frequency. At 0 the shelf is left out.",
              .minimum = -6.0f,
@@ -57,6 +59,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
              .maximum = 9.0f,
              .unit = UNIT_DB},
     [AIR_FREQ] = {.symbol = "air_freq",
+                  .group = "Air",
                   .name = "Air frequency",
                   .doc = "Where the shelf has half of its gain. Higher lets in more of the "
                          "breath of a voice and less of its sibilants.",

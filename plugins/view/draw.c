@@ -192,9 +192,9 @@ static void help(const Draw *d) {
         if (model_is_meter(d->model, port))
             snprintf(head, sizeof head, "%s", spec->name);
         else if (range)
-            snprintf(head, sizeof head, "%s   %s to %s, default %s", spec->name, low, high, usual);
+            snprintf(head, sizeof head, "%s   %s to %s, default: %s", spec->name, low, high, usual);
         else
-            snprintf(head, sizeof head, "%s   default %s", spec->name, usual);
+            snprintf(head, sizeof head, "%s   default: %s", spec->name, usual);
         text = spec->doc;
     }
     paint_strong(d->cr, (Box){box.x, box.y + 5.0, box.w, 17.0}, head);
@@ -299,7 +299,7 @@ static void threshold(const Draw *d, Box box, double top) {
     const char *name = control->short_name ? control->short_name : control->name;
     bool below = y - box.y < 16.0;
     Box text = {box.x, below ? y + 1.0 : y - 15.0, box.w - 6.0, 14.0};
-    paint_small(d->cr, text, name, LOOK_LINE, PAINT_RIGHT);
+    paint_plate(d->cr, text, name, LOOK_LINE, PAINT_RIGHT);
 }
 
 /* The level at which the scale ends, where the curve hangs to. */
@@ -308,15 +308,24 @@ static void scale_end(const Draw *d, Box box, double top) {
         return;
     char text[NUMBER_LENGTH];
     snprintf(text, sizeof text, "%.0f dB", top);
-    paint_small(d->cr, (Box){box.x + 6.0, box.y + box.h - 16.0, 80.0, 14.0}, text, LOOK_SOFT,
-                PAINT_LEFT);
-    paint_box(d->cr, (Box){box.x, floor(box.y + 0.5 * box.h), box.w, 1.0}, LOOK_GRID);
+    const Box foot = {box.x + 6.0, box.y + box.h - 16.0, box.w - 12.0, 14.0};
+    paint_plate(d->cr, foot, text, LOOK_SOFT, PAINT_LEFT);
+    paint_plate(d->cr, foot, "last 10 s", LOOK_SOFT, PAINT_RIGHT);
+}
+
+/* At its lowest a level or a frequency says that there is none. A reduction of 0 dB is a figure. */
+static void figure_text(const Draw *d, char text[NUMBER_LENGTH]) {
+    bool level = d->spec->unit != UNIT_NONE && d->model->port[d->item->port].role != ROLE_REDUCTION;
+    if (level && d->value <= d->spec->minimum)
+        snprintf(text, NUMBER_LENGTH, "\xe2\x80\x93");
+    else
+        number_format(d->spec, d->value, text);
 }
 
 static void figure(const Draw *d) {
     Box box = d->item->part[1];
     char text[NUMBER_LENGTH];
-    number_format(d->spec, d->value, text);
+    figure_text(d, text);
     const char *name = d->spec->short_name ? d->spec->short_name : d->spec->name;
     bool low = box.h < 40.0;
     Box first = {box.x + 10.0, box.y + (low ? 0.0 : 4.0), box.w - 10.0, low ? box.h : 17.0};
@@ -341,12 +350,14 @@ static void graph(const Draw *d) {
     double top = (double)model_trace_top(d->model, trace);
     bool reduction = d->model->port[d->item->port].role == ROLE_REDUCTION;
     seconds_grid(d, box);
-    scale_end(d, box, top);
+    if (reduction)
+        paint_box(d->cr, (Box){box.x, floor(box.y + 0.5 * box.h), box.w, 1.0}, LOOK_GRID);
     if (d->spec->kind == PORT_INTEGER)
         marks(d, box, trace);
     else
         curve(d, box, trace, top);
     threshold(d, box, top);
+    scale_end(d, box, top);
     if (reduction && is_off(d))
         paint_strong(d->cr, within(box, 12.0, 12.0), "Off: the take passes as it is");
     figure(d);

@@ -42,20 +42,37 @@ static const char *point_label(const PortSpec *port, float value) {
 static int places_of(const PortSpec *port, double value) {
     if (port->kind == PORT_INTEGER)
         return 0;
-    switch (port->unit) {
-    case UNIT_DB:
+    if (port->unit == UNIT_DB || port->unit == UNIT_BPM || port->unit == UNIT_SEMITONES)
         return 1;
-    case UNIT_PERCENT:
+    if (port->unit == UNIT_PERCENT || port->unit == UNIT_CENTS)
         return 0;
-    case UNIT_BPM:
-        return 1;
-    case UNIT_HZ:
-    case UNIT_MS:
-    case UNIT_S:
+    return three_figures(value);
+}
+
+static const char *unit_name(PortUnit unit) {
+    switch (unit) {
     case UNIT_NONE:
         break;
+    case UNIT_DB:
+        return "dB";
+    case UNIT_MS:
+        return "ms";
+    case UNIT_HZ:
+        return "Hz";
+    case UNIT_PERCENT:
+        return "%";
+    case UNIT_S:
+        return "s";
+    case UNIT_BPM:
+        return "BPM";
+    case UNIT_OCTAVES:
+        return "oct";
+    case UNIT_SEMITONES:
+        return "st";
+    case UNIT_CENTS:
+        return "ct";
     }
-    return three_figures(value);
+    return "";
 }
 
 void number_format(const PortSpec *port, float value, char text[NUMBER_LENGTH]) {
@@ -70,10 +87,7 @@ void number_format(const PortSpec *port, float value, char text[NUMBER_LENGTH]) 
     else if (port->unit == UNIT_MS && v >= 999.5)
         decimal(v * 1e-3, three_figures(v * 1e-3), MINUS, "s", text);
     else {
-        static const char *const UNITS[] = {
-            [UNIT_NONE] = "",     [UNIT_DB] = "dB", [UNIT_MS] = "ms",  [UNIT_HZ] = "Hz",
-            [UNIT_PERCENT] = "%", [UNIT_S] = "s",   [UNIT_BPM] = "BPM"};
-        decimal(v, places_of(port, v), MINUS, UNITS[port->unit], text);
+        decimal(v, places_of(port, v), MINUS, unit_name(port->unit), text);
     }
 }
 
@@ -115,11 +129,12 @@ static double unit_factor(PortUnit unit, const char *name) {
         const char *name;
         double factor;
     } KNOWN[] = {
-        {UNIT_HZ, "k", 1e3},      {UNIT_HZ, "kHz", 1e3},  {UNIT_HZ, "khz", 1e3},
-        {UNIT_HZ, "Hz", 1.0},     {UNIT_HZ, "hz", 1.0},   {UNIT_MS, "ms", 1.0},
-        {UNIT_MS, "s", 1e3},      {UNIT_DB, "dB", 1.0},   {UNIT_DB, "db", 1.0},
-        {UNIT_PERCENT, "%", 1.0}, {UNIT_S, "s", 1.0},     {UNIT_S, "ms", 1e-3},
-        {UNIT_BPM, "BPM", 1.0},   {UNIT_BPM, "bpm", 1.0},
+        {UNIT_HZ, "k", 1e3},         {UNIT_HZ, "kHz", 1e3},   {UNIT_HZ, "khz", 1e3},
+        {UNIT_HZ, "Hz", 1.0},        {UNIT_HZ, "hz", 1.0},    {UNIT_MS, "ms", 1.0},
+        {UNIT_MS, "s", 1e3},         {UNIT_DB, "dB", 1.0},    {UNIT_DB, "db", 1.0},
+        {UNIT_PERCENT, "%", 1.0},    {UNIT_S, "s", 1.0},      {UNIT_S, "ms", 1e-3},
+        {UNIT_BPM, "BPM", 1.0},      {UNIT_BPM, "bpm", 1.0},  {UNIT_OCTAVES, "oct", 1.0},
+        {UNIT_SEMITONES, "st", 1.0}, {UNIT_CENTS, "ct", 1.0},
     };
     if (name[0] == '\0')
         return 1.0;
@@ -173,7 +188,8 @@ static double round_up(double step) {
 /* To what is shown of it. */
 static double rounded(const PortSpec *port, double value) {
     double scale = pow(10.0, places_of(port, value));
-    if (port->kind == PORT_LOGARITHMIC || port->unit == UNIT_HZ || port->unit == UNIT_MS)
+    if (port->kind == PORT_LOGARITHMIC || port->unit == UNIT_HZ || port->unit == UNIT_MS ||
+        port->unit == UNIT_S)
         scale = pow(10.0, 2.0 - floor(log10(fmax(fabs(value), 1e-6))));
     return rint(value * scale) / scale;
 }

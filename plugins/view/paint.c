@@ -87,6 +87,10 @@ static void fit(cairo_t *cr, const char *text, double width, char line[LONGEST_L
     memcpy(line + strlen(line), POINTS, sizeof POINTS);
 }
 
+static double over_of(PaintSide side, double room) {
+    return side == PAINT_LEFT ? 0.0 : side == PAINT_CENTRE ? 0.5 * room : room;
+}
+
 static double write_line(cairo_t *cr, Box box, const char *text, LookColour colour,
                          PaintSide side) {
     char line[LONGEST_LINE];
@@ -94,7 +98,7 @@ static double write_line(cairo_t *cr, Box box, const char *text, LookColour colo
     cairo_font_extents_t f;
     cairo_font_extents(cr, &f);
     double w = width_of(cr, line);
-    double over = side == PAINT_LEFT ? 0.0 : side == PAINT_CENTRE ? 0.5 * (box.w - w) : box.w - w;
+    double over = over_of(side, box.w - w);
     paint_colour(cr, colour);
     cairo_move_to(cr, box.x + over, box.y + 0.5 * (box.h + f.ascent - f.descent));
     cairo_show_text(cr, line);
@@ -108,6 +112,13 @@ void paint_text(cairo_t *cr, Box box, const char *text, LookColour colour, Paint
 
 void paint_small(cairo_t *cr, Box box, const char *text, LookColour colour, PaintSide side) {
     font(cr, LOOK_TEXT_FONT, LOOK_SMALL, false);
+    write_line(cr, box, text, colour, side);
+}
+
+void paint_plate(cairo_t *cr, Box box, const char *text, LookColour colour, PaintSide side) {
+    font(cr, LOOK_TEXT_FONT, LOOK_SMALL, false);
+    double w = fmin(width_of(cr, text), box.w);
+    paint_box(cr, (Box){box.x + over_of(side, box.w - w) - 2.0, box.y, w + 4.0, box.h}, LOOK_SHEET);
     write_line(cr, box, text, colour, side);
 }
 

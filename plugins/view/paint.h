@@ -20,6 +20,8 @@ void paint_tick(cairo_t *cr, Box box);
 /* Words in the middle of a box's height; what does not fit its width ends in three points. */
 void paint_text(cairo_t *cr, Box box, const char *text, LookColour colour, PaintSide side);
 void paint_small(cairo_t *cr, Box box, const char *text, LookColour colour, PaintSide side);
+/* Small words on a plate of the sheet's colour, for where something may lie under them. */
+void paint_plate(cairo_t *cr, Box box, const char *text, LookColour colour, PaintSide side);
 void paint_strong(cairo_t *cr, Box box, const char *text);
 double paint_title(cairo_t *cr, Box box, const char *text); /* its width */
 double paint_width(cairo_t *cr, const char *text);          /* as paint_text() writes it */

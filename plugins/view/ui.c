@@ -329,10 +329,19 @@ static bool place(LV2UI_Handle handle, uint32_t port, double box[4]) {
     return false;
 }
 
+static bool done(LV2UI_Handle handle, int width, int height) {
+    const View *view = handle;
+    const Window *window = &view->window;
+    bool waits = view->all_changed || view->size_changed || window->queued > 0 || !window->mapped;
+    for (size_t i = 0; i < view->sheet.n; i++)
+        waits |= view->changed[i];
+    return !waits && window->width == width && window->height == height;
+}
+
 static const void *extension_data(const char *uri) {
     static const LV2UI_Idle_Interface IDLE = {idle};
     static const LV2UI_Show_Interface SHOW = {show, hide};
-    static const ViewLook LOOK = {place};
+    static const ViewLook LOOK = {place, done};
     if (strcmp(uri, LV2_UI__idleInterface) == 0)
         return &IDLE;
     if (strcmp(uri, LV2_UI__showInterface) == 0)

@@ -32,6 +32,7 @@ static const double ALIKE_MS = 100.0;
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
     [SEMITONES] = {.symbol = "semitones",
+                   .unit = UNIT_SEMITONES,
                    .name = "Semitones",
                    .doc = "How far the voice is moved, in semitones: 12 is an octave up. It sounds "
                           "best within 7 either way.",
@@ -39,6 +40,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                    .initial = 0.0f,
                    .maximum = 24.0f},
     [CENTS] = {.symbol = "cents",
+               .unit = UNIT_CENTS,
                .name = "Cents",
                .doc = "Fine tuning on top of Semitones, in hundredths of one. A few cents beside "
                       "the voice itself thicken it.",
@@ -46,6 +48,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .initial = 0.0f,
                .maximum = 100.0f},
     [FORMANT] = {.symbol = "formant",
+                 .unit = UNIT_SEMITONES,
                  .name = "Formants",
                  .doc = "Moves the formants by so many semitones, and not the pitch: above 0 a "
                         "smaller, brighter singer, below 0 a larger, darker one. At 0 they stay.",

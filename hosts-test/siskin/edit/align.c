@@ -103,10 +103,32 @@ static void refine(const Aligner *a, AlignAnchor *anchor, bool end) {
     anchor->lead = (double)(i * (long)a->step);
 }
 
+static double timbre_apart(const Hearing *h, size_t a, size_t b) {
+    double sum = 0.0;
+    for (size_t c = 0; c < HEARING_CEPSTRA; c++) {
+        double d = (double)h->cepstrum[a][c] - (double)h->cepstrum[b][c];
+        sum += d * d;
+    }
+    return sqrt(sum);
+}
+
+/* Whether what sets in goes on: a click of the mouth is over after 15 ms, and what sounds then is what
+ * sounded before. */
+static bool goes_on(const Hearing *h, size_t k) {
+    const double least_nats = 2.0;
+    const float least_db = 6.0f;
+    if (k < 4 || k + 8 >= h->n)
+        return true;
+    if (hearing_quiet(h, k - 2))
+        return !hearing_quiet(h, k + 6) || !hearing_quiet(h, k + 8);
+    return timbre_apart(h, k - 4, k + 5) >= least_nats ||
+           fabsf(h->level_db[k + 5] - h->level_db[k - 4]) >= least_db;
+}
+
 static bool is_onset(const Hearing *h, size_t k) {
     const float least_db = 3.0f;
     const size_t apart = 6;
-    if (h->onset[k] < least_db)
+    if (h->onset[k] < least_db || !goes_on(h, k))
         return false;
     for (size_t d = 1; d <= apart; d++)
         if ((k >= d && h->onset[k - d] > h->onset[k]) ||
@@ -118,14 +140,9 @@ static bool is_onset(const Hearing *h, size_t k) {
 /* How far the timbre moves within 30 ms, nats. */
 static double change_at(const Hearing *h, size_t k) {
     const size_t half = 3;
-    double sum = 0.0;
     if (k < half || k + half >= h->n || hearing_quiet(h, k - half) || hearing_quiet(h, k + half))
         return 0.0;
-    for (size_t c = 0; c < HEARING_CEPSTRA; c++) {
-        double d = (double)h->cepstrum[k + half][c] - (double)h->cepstrum[k - half][c];
-        sum += d * d;
-    }
-    return sqrt(sum);
+    return timbre_apart(h, k - half, k + half);
 }
 
 /* From one vowel into another nothing sets in: the warp alone tells. */

@@ -149,8 +149,10 @@ static double change_at(const Hearing *h, size_t k) {
 static bool is_change(const Hearing *h, size_t k) {
     const double least_nats = 2.5;
     const size_t apart = 8;
+    const size_t beside = 6; /* hops: further than a click reaches */
     double change = change_at(h, k);
-    if (change < least_nats)
+    if (change < least_nats || k < beside || k + beside >= h->n ||
+        timbre_apart(h, k - beside, k + beside) < least_nats)
         return false;
     for (size_t d = 1; d <= apart; d++)
         if ((k >= d && (change_at(h, k - d) > change || is_onset(h, k - d))) ||

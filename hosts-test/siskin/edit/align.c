@@ -243,10 +243,11 @@ static double shift_of(const Aligner *a, const AlignAnchor *anchor) {
     return fabs(apart) < 1e-3 * ALIGN_NEAR_MS * a->take->rate_hz ? 0.0 : a->tightness * apart;
 }
 
+/* Before the first rest and after the last nothing moves; without a rest there the edge of the take
+ * moves along. */
 static void make_map(Aligner *a) {
     Alignment *r = a->result;
     double last_at = 0.0, last_shift = 0.0;
-    time_map_add(&r->map, 0.0, 0.0);
     for (size_t i = 0; i < r->n; i++) {
         const AlignPhrase *phrase = &r->phrases[i];
         if (phrase->kind == ALIGN_LACKING || (phrase->kind == ALIGN_MATCHED && phrase->n == 0))
@@ -266,7 +267,6 @@ static void make_map(Aligner *a) {
         last_shift = moves ? shift_of(a, last) : 0.0;
     }
     align_rest_points(&r->map, a->take, last_at, last_shift, (double)a->take->frames, 0.0);
-    time_map_add(&r->map, (double)a->take->frames, (double)a->take->frames);
 }
 
 /* ---- the whole ---- */

@@ -228,8 +228,9 @@ static bool longest_rest(const Hearing *h, double from, double to, size_t *first
     return (double)best * h->hop_s >= 0.03;
 }
 
-void align_rest_points(TimeMap *map, const Hearing *take, double from, double from_shift, double to,
-                       double to_shift) {
+/* In the longest rest between two frames the shift goes from one to the other. */
+static void change_in_rest(TimeMap *map, const Hearing *take, double from, double from_shift,
+                           double to, double to_shift) {
     size_t first, last;
     if (!longest_rest(take, from, to, &first, &last))
         return;
@@ -255,8 +256,8 @@ static void make_map(Aligner *a) {
         bool moves = phrase->kind == ALIGN_MATCHED;
         const AlignAnchor *first = &r->anchors[phrase->first], *last = first + phrase->n - 1;
         double start = (double)phrase->take.start, end = (double)phrase->take.end;
-        align_rest_points(&r->map, a->take, last_at, last_shift, start,
-                          moves ? shift_of(a, first) : 0.0);
+        change_in_rest(&r->map, a->take, last_at, last_shift, start,
+                       moves ? shift_of(a, first) : 0.0);
         for (const AlignAnchor *anchor = first; moves && anchor <= last; anchor++)
             time_map_add(&r->map, anchor->take, anchor->take + shift_of(a, anchor));
         if (!moves) {
@@ -266,7 +267,7 @@ static void make_map(Aligner *a) {
         last_at = moves ? fmax(end, last->take) : end;
         last_shift = moves ? shift_of(a, last) : 0.0;
     }
-    align_rest_points(&r->map, a->take, last_at, last_shift, (double)a->take->frames, 0.0);
+    change_in_rest(&r->map, a->take, last_at, last_shift, (double)a->take->frames, 0.0);
 }
 
 /* ---- the whole ---- */

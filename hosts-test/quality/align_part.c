@@ -17,7 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PAIRS = 24 };
+enum { PAIRS = 12 };
 
 typedef struct {
     Samples before, words, starts, bursts, vowels;

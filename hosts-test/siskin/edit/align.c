@@ -103,10 +103,32 @@ static void refine(const Aligner *a, AlignAnchor *anchor, bool end) {
     anchor->lead = (double)(i * (long)a->step);
 }
 
+static double timbre_apart(const Hearing *h, size_t a, size_t b) {
+    double sum = 0.0;
+    for (size_t c = 0; c < HEARING_CEPSTRA; c++) {
+        double d = (double)h->cepstrum[a][c] - (double)h->cepstrum[b][c];
+        sum += d * d;
+    }
+    return sqrt(sum);
+}
+
+/* Whether what sets in goes on: a click of the mouth is over after 15 ms, and what sounds then is what
+ * sounded before. */
+static bool goes_on(const Hearing *h, size_t k) {
+    const double least_nats = 2.0;
+    const float least_db = 6.0f;
+    if (k < 4 || k + 8 >= h->n)
+        return true;
+    if (hearing_quiet(h, k - 2))
+        return !hearing_quiet(h, k + 6) || !hearing_quiet(h, k + 8);
+    return timbre_apart(h, k - 4, k + 5) >= least_nats ||
+           fabsf(h->level_db[k + 5] - h->level_db[k - 4]) >= least_db;
+}
+
 static bool is_onset(const Hearing *h, size_t k) {
     const float least_db = 3.0f;
     const size_t apart = 6;
-    if (h->onset[k] < least_db)
+    if (h->onset[k] < least_db || !goes_on(h, k))
         return false;
     for (size_t d = 1; d <= apart; d++)
         if ((k >= d && h->onset[k - d] > h->onset[k]) ||
@@ -118,22 +140,19 @@ static bool is_onset(const Hearing *h, size_t k) {
 /* How far the timbre moves within 30 ms, nats. */
 static double change_at(const Hearing *h, size_t k) {
     const size_t half = 3;
-    double sum = 0.0;
     if (k < half || k + half >= h->n || hearing_quiet(h, k - half) || hearing_quiet(h, k + half))
         return 0.0;
-    for (size_t c = 0; c < HEARING_CEPSTRA; c++) {
-        double d = (double)h->cepstrum[k + half][c] - (double)h->cepstrum[k - half][c];
-        sum += d * d;
-    }
-    return sqrt(sum);
+    return timbre_apart(h, k - half, k + half);
 }
 
 /* From one vowel into another nothing sets in: the warp alone tells. */
 static bool is_change(const Hearing *h, size_t k) {
     const double least_nats = 2.5;
     const size_t apart = 8;
+    const size_t beside = 6; /* hops: further than a click reaches */
     double change = change_at(h, k);
-    if (change < least_nats)
+    if (change < least_nats || k < beside || k + beside >= h->n ||
+        timbre_apart(h, k - beside, k + beside) < least_nats)
         return false;
     for (size_t d = 1; d <= apart; d++)
         if ((k >= d && (change_at(h, k - d) > change || is_onset(h, k - d))) ||
@@ -209,8 +228,9 @@ static bool longest_rest(const Hearing *h, double from, double to, size_t *first
     return (double)best * h->hop_s >= 0.03;
 }
 
-void align_rest_points(TimeMap *map, const Hearing *take, double from, double from_shift, double to,
-                       double to_shift) {
+/* In the longest rest between two frames the shift goes from one to the other. */
+static void change_in_rest(TimeMap *map, const Hearing *take, double from, double from_shift,
+                           double to, double to_shift) {
     size_t first, last;
     if (!longest_rest(take, from, to, &first, &last))
         return;
@@ -224,10 +244,11 @@ static double shift_of(const Aligner *a, const AlignAnchor *anchor) {
     return fabs(apart) < 1e-3 * ALIGN_NEAR_MS * a->take->rate_hz ? 0.0 : a->tightness * apart;
 }
 
+/* Before the first rest and after the last nothing moves; without a rest there the edge of the take
+ * moves along. */
 static void make_map(Aligner *a) {
     Alignment *r = a->result;
     double last_at = 0.0, last_shift = 0.0;
-    time_map_add(&r->map, 0.0, 0.0);
     for (size_t i = 0; i < r->n; i++) {
         const AlignPhrase *phrase = &r->phrases[i];
         if (phrase->kind == ALIGN_LACKING || (phrase->kind == ALIGN_MATCHED && phrase->n == 0))
@@ -235,8 +256,8 @@ static void make_map(Aligner *a) {
         bool moves = phrase->kind == ALIGN_MATCHED;
         const AlignAnchor *first = &r->anchors[phrase->first], *last = first + phrase->n - 1;
         double start = (double)phrase->take.start, end = (double)phrase->take.end;
-        align_rest_points(&r->map, a->take, last_at, last_shift, start,
-                          moves ? shift_of(a, first) : 0.0);
+        change_in_rest(&r->map, a->take, last_at, last_shift, start,
+                       moves ? shift_of(a, first) : 0.0);
         for (const AlignAnchor *anchor = first; moves && anchor <= last; anchor++)
             time_map_add(&r->map, anchor->take, anchor->take + shift_of(a, anchor));
         if (!moves) {
@@ -246,8 +267,7 @@ static void make_map(Aligner *a) {
         last_at = moves ? fmax(end, last->take) : end;
         last_shift = moves ? shift_of(a, last) : 0.0;
     }
-    align_rest_points(&r->map, a->take, last_at, last_shift, (double)a->take->frames, 0.0);
-    time_map_add(&r->map, (double)a->take->frames, (double)a->take->frames);
+    change_in_rest(&r->map, a->take, last_at, last_shift, (double)a->take->frames, 0.0);
 }
 
 /* ---- the whole ---- */

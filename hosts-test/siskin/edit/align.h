@@ -48,8 +48,4 @@ bool align_find(Alignment *alignment, const Hearing *lead, const float *lead_aud
                 const Hearing *take, const float *take_audio, double tightness);
 void align_free(Alignment *alignment);
 
-/* The map for anchors that were moved by somebody: shifts of its points as they are. */
-void align_rest_points(TimeMap *map, const Hearing *take, double from, double from_shift, double to,
-                       double to_shift);
-
 #endif

@@ -23,8 +23,8 @@ typedef struct {
 } Judge;
 
 double comp_points(CompFault fault, double value) {
-    static const double unit[COMP_FAULTS] = {8.0, 10.0, 15.0, 3.0, 1.0, 5.0, 2.0};
-    static const double spared[COMP_FAULTS] = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.5};
+    static const double unit[COMP_FAULTS] = {8.0, 10.0, 0.2, 15.0, 3.0, 1.0, 5.0, 2.0};
+    static const double spared[COMP_FAULTS] = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.5};
     return isnan(value) ? 0.0 : fmax(0.0, value - spared[fault]) / unit[fault];
 }
 
@@ -146,6 +146,33 @@ static void note_faults(const Judge *j, CompSection *section, size_t first, size
             all[t] >= 20.0 ? 100.0 * other[t] / all[t] : (double)NAN;
 }
 
+/* ---- words ---- */
+
+static bool is_other(const Alignment *alignment, const CompSection *section) {
+    for (size_t i = 0; i < alignment->n; i++) {
+        const AlignPhrase *phrase = &alignment->phrases[i];
+        if (phrase->kind == ALIGN_OTHER && phrase->lead.end > section->start &&
+            phrase->lead.start < section->end)
+            return true;
+    }
+    return false;
+}
+
+/* Where most takes are not like the reference, it is the one that sings other words. */
+static void word_faults(const Judge *j, CompSection *section, const Alignment *alignments) {
+    size_t others = 0, sing = 0;
+    for (size_t t = 0; t < j->n; t++) {
+        sing += isfinite(section->score[t].points);
+        others += t != j->reference && is_other(&alignments[t], section);
+    }
+    bool reference = 2 * others > sing;
+    for (size_t t = 0; t < j->n; t++) {
+        bool other =
+            t == j->reference ? reference : !reference && is_other(&alignments[t], section);
+        section->score[t].value[COMP_WORDS] = sing >= 3 && other ? 1.0 : 0.0;
+    }
+}
+
 /* ---- timing ---- */
 
 /* How late a take is at a frame of the reference, frames. */
@@ -156,6 +183,9 @@ static double late_at(const Judge *j, size_t t, double frame) {
 static void timing_faults(const Judge *j, CompSection *section, const Alignment *alignments) {
     const double ms = 1e3 / j->takes[0].hearing->rate_hz;
     double sum[COMP_TAKES] = {0.0}, n = 0.0;
+    size_t sing = 0;
+    for (size_t t = 0; t < j->n; t++)
+        sing += isfinite(section->score[t].points);
     /* At the anchors of all takes; those of the reference are among each of them. */
     for (size_t of = 0; of < j->n; of++)
         for (size_t i = 0; i < alignments[of].n_anchors; i++) {
@@ -170,7 +200,7 @@ static void timing_faults(const Judge *j, CompSection *section, const Alignment 
             n += 1.0;
         }
     for (size_t t = 0; t < j->n; t++)
-        section->score[t].value[COMP_TIMING] = n > 0.0 ? sum[t] / n : (double)NAN;
+        section->score[t].value[COMP_TIMING] = n > 0.0 && sing >= 3 ? sum[t] / n : (double)NAN;
 }
 
 /* ---- level, noise, clicks, clipping ---- */
@@ -261,6 +291,7 @@ static void score_section(const Judge *j, CompSection *section, const Alignment 
     find_lacking(j, section, first, last);
     level_faults(j, section, first, last);
     note_faults(j, section, first, last);
+    word_faults(j, section, alignments);
     timing_faults(j, section, alignments);
     for (size_t t = 0; t < j->n; t++) {
         CompScore *score = &section->score[t];

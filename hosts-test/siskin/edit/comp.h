@@ -9,6 +9,8 @@
  *            of all takes together (half of what listeners let pass is 25 cents: Larrouy-Maestri,
  *            Music & Science 2018)
  *   notes    10 % of the sung time over 60 cents from the median of the takes at the equal moment
+ *   words    5 points for other words than most takes sing (warp.h finds no equal moments); from three
+ *            takes on
  *   timing   15 ms of mean distance from the median of the takes; both of these from three takes on
  *   noise    3 dB of what is softest in it and 0.3 s around (a tenth of the time), against its
  *            voice, over the take that is best in this
@@ -29,6 +31,7 @@ enum { COMP_TAKES = 32 };
 typedef enum {
     COMP_PITCH,
     COMP_NOTES,
+    COMP_WORDS,
     COMP_TIMING,
     COMP_NOISE,
     COMP_CLICKS,
@@ -45,9 +48,9 @@ typedef struct {
 } CompTake;
 
 typedef struct {
-    double
-        value[COMP_FAULTS]; /* in its own unit: cents, %, ms, dB, 1, 1, dB; NAN: cannot be told */
-    double points;          /* their sum; INFINITY: it does not sing here */
+    double value
+        [COMP_FAULTS]; /* in its own unit: cents, %, 1, ms, dB, 1, 1, dB; NAN: cannot be told */
+    double points;     /* their sum; INFINITY: it does not sing here */
 } CompScore;
 
 typedef struct {

@@ -6,14 +6,19 @@
 #include <math.h>
 
 static void print_fault(FILE *file, CompFault fault, double value) {
-    static const char *const what[COMP_FAULTS] = {
-        "%.0f cents off", "%.0f %% other notes", "%.0f ms off the others", "%.1f dB more noise",
-        "clicks: %.0f",   "flat tops: %.0f",     "%.1f dB off the others",
+    static const struct {
+        const char *before;
+        int digits; /* behind the point; -1: the words alone */
+        const char *after;
+    } what[COMP_FAULTS] = {
+        {"", 0, " cents off"},         {"", 0, " % other notes"},     {"other words", -1, ""},
+        {"", 0, " ms off the others"}, {"", 1, " dB more noise"},     {"clicks: ", 0, ""},
+        {"flat tops: ", 0, ""},        {"", 1, " dB off the others"},
     };
-#pragma GCC diagnostic push
-#pragma GCC diagnostic ignored "-Wformat-nonliteral"
-    fprintf(file, what[fault], value);
-#pragma GCC diagnostic pop
+    fputs(what[fault].before, file);
+    if (what[fault].digits >= 0)
+        fprintf(file, "%.*f", what[fault].digits, value);
+    fputs(what[fault].after, file);
 }
 
 /* What is worth telling: a quarter of a point and more. */

@@ -123,7 +123,7 @@ static void hear_level(Hearing *h, const float *audio) {
     }
 }
 
-/* 15 dB over the room, but 45 to 30 dB under the voice. */
+/* 15 dB over the room, but 45 to 30 dB under the voice; in a loud room no less than 6 dB over it. */
 static void settle_levels(Hearing *h) {
     double *sung = text_take(h->n + 1, sizeof *sung), *room = text_take(h->n + 1, sizeof *room);
     size_t n_sung = 0, n_room = 0;
@@ -135,7 +135,8 @@ static void settle_levels(Hearing *h) {
     }
     h->voice_db = n_sung ? statistics_quantile(sung, n_sung, 0.9) : -20.0;
     double room_db = n_room ? statistics_quantile(room, n_room, 0.5) : -150.0;
-    h->quiet_db = fmin(fmax(room_db + 15.0, h->voice_db - 45.0), h->voice_db - 30.0);
+    double quiet_db = fmin(fmax(room_db + 15.0, h->voice_db - 45.0), h->voice_db - 30.0);
+    h->quiet_db = fmin(fmax(quiet_db, room_db + 6.0), h->voice_db - 10.0);
     free(sung);
     free(room);
 }

@@ -5,6 +5,7 @@
 #include "siskin/options.h"
 #include "siskin/text.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -39,6 +40,18 @@ static void print_help(const Option *options, size_t count) {
          "Exit status: 0 done, 1 a file cannot be read or written, 2 the command line is wrong.");
 }
 
+/* What moves as it is, a line each; what was cut. */
+static void print_done(const TimeMap *map, const Splices *splices, double rate_hz) {
+    for (size_t i = 0; i + 1 < map->n; i++) {
+        const MapPoint *a = &map->points[i], *b = a + 1;
+        double shift_ms = 1e3 * (a->to - a->from) / rate_hz;
+        bool rigid = fabs((b->to - b->from) - (a->to - a->from)) < 0.5;
+        if (rigid && fabs(shift_ms) > 0.0)
+            printf("%9.3f - %9.3f s   %+.1f ms\n", a->from / rate_hz, b->from / rate_hz, shift_ms);
+    }
+    printf("splices: %zu\n", splices->n);
+}
+
 static bool nudge(char **argv, const Words *words, const AudioFormat *format, HostError *error) {
     Whole take;
     Hearing hearing = {0};
@@ -50,6 +63,8 @@ static bool nudge(char **argv, const Words *words, const AudioFormat *format, Ho
                 host_fail(error, "%s: out of memory", argv[0]);
     fine = fine && move_read(&map, words->by, &hearing, error) &&
            move_write(&take, &hearing, &map, take.n, argv[1], format, &splices, error);
+    if (fine && !words->quiet)
+        print_done(&map, &splices, take.rate_hz);
     whole_free(&take);
     hearing_free(&hearing);
     time_map_free(&map);

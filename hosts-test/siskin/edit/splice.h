@@ -4,9 +4,10 @@
  *
  * Where it is periodic, a splice leaves out or repeats whole periods (after Moulines and
  * Charpentier, Speech Communication 9, 1990): the pitch reader tells the period, and the greatest
- * correlation of both sides within 12 % of it the length. In noise it is the length nearest to the one asked for,
- * within 8 ms, at which both sides correlate best (Verhelst and Roelands, ICASSP 1993: WSOLA). In a
- * rest it is just the length asked for. Never within a breath, nor within 20 ms of a plosive's burst.
+ * correlation of both sides within 12 % of it the length. In noise it is the length nearest to the one
+ * asked for, within 8 ms, at which both sides correlate best (Verhelst and Roelands, ICASSP 1993: WSOLA). In a
+ * rest it is just the length asked for. Never within a breath, nor within 20 ms of a burst, or of any
+ * attack out of a rest that is as sudden.
  * Crossfades: raised cosines a, b = 1 - a over their power for the correlation r of both sides,
  *     a / sqrt(a^2 + b^2 + 2 r a b), r >= 0
  * so that neither a hole nor a bump is heard (after Fink, Holters and Zoelzer, DAFx 2016). */

@@ -8,6 +8,8 @@
 #include <string.h>
 
 static const double ALONG_BOTH = 1.4;
+/* Of a step along one: a held vowel is like itself for long, and says little about time. */
+static const double STEP_NATS = 2.0;
 static const double LEVEL_NATS = 0.08; /* a dB */
 static const double ONSET_NATS = 0.15; /* a dB */
 static const double SOFTEST_DB = 50.0; /* under the voice: softer is as soft */
@@ -46,7 +48,7 @@ static void reach(const float *costs, bool rests, Step step, double own, float *
     for (Step before = BOTH; before < STEPS; before++) {
         if (step != BOTH && before != BOTH && !(rests && before == step))
             continue;
-        float sum = costs[before] + (float)(own * (step == BOTH ? ALONG_BOTH : 1.0));
+        float sum = costs[before] + (float)(step == BOTH ? ALONG_BOTH * own : own + STEP_NATS);
         if (sum < *cost) {
             *cost = sum;
             *from = (unsigned char)before;

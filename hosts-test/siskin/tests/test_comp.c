@@ -128,13 +128,25 @@ static void plant_half(Session *s, size_t t, const SingerLabel *phrase) {
         s->take[t].mix[i] = s->take[t].stem[SINGER_STEM_ROOM][i];
 }
 
+/* What another song begins its first phrase with, in its place. */
+static void plant_words(Session *s, size_t t, const SingerLabel *phrase) {
+    SingerParams other = s->params;
+    other.seed += 77;
+    SingerTake song = sing(&other, t);
+    const SingerLabel *first = phrase_of(&song, 0);
+    plant_nothing(s, t, phrase);
+    for (size_t i = 0; i < phrase->end - phrase->start && first->start + i < first->end; i++)
+        s->take[t].mix[phrase->start + i] = song.mix[first->start + i];
+    singer_free(&song);
+}
+
 static const struct {
     const char *name;
     Plant *plant;
 } faults[] = {
     {"sharp", plant_sharp},     {"other notes", plant_other_notes}, {"late", plant_late},
     {"noise", plant_noise},     {"clipping", plant_clipping},       {"soft", plant_soft},
-    {"missing", plant_nothing}, {"half of it", plant_half},
+    {"missing", plant_nothing}, {"half of it", plant_half},         {"other words", plant_words},
 };
 
 START_TEST(a_faulty_phrase_is_never_chosen) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Views in other people's hosts: jalv, which shows one in a window of its own, and jalv.gtk3, which puts it into one of GTK.
- * One plugin in each; with SISKIN_HOSTS=all every plugin.
+ * One plugin in each; with SISKIN_VIEWS=all every plugin.
  *
  * They run under an X server and a JACK server of the suite's own, without a screen and without a sound card. */
 #include "view/viewer.h"
@@ -132,7 +132,7 @@ static void natural_size(const HostPlugin *plugin, int *width, int *height) {
 }
 
 static const HostPlugin *plugin_at(int i) {
-    const char *all = getenv("SISKIN_HOSTS");
+    const char *all = getenv("SISKIN_VIEWS");
     size_t n;
     const char *const *uris = host_own_uris(host, &n);
     const char *uri =
@@ -288,7 +288,7 @@ static void stop(void) {
 }
 
 static int n_plugins(void) {
-    const char *all = getenv("SISKIN_HOSTS");
+    const char *all = getenv("SISKIN_VIEWS");
     HostError error;
     size_t n = 0;
     Host *counted = host_open(bundles, &error);

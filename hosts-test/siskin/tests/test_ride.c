@@ -281,6 +281,32 @@ START_TEST(what_is_printed_renders_as_it_says) {
 }
 END_TEST
 
+/* From its softest to its loudest gain, dB. */
+static double reach_db(const char *options) {
+    double least, greatest;
+    Lane lane;
+    HostError error;
+    ck_assert_msg(run("ride --quiet --lane %s take.wav", options) == 0, "%s", ran.err);
+    write_text("ride.lane", ran.out + 10);
+    ck_assert_msg(lane_load(&lane, "ride.lane", &error), "%s", error.text);
+    lane_range(&lane, &least, &greatest);
+    lane_free(&lane);
+    return greatest - least;
+}
+
+/* Phrases 6 dB up and down lie 12 dB apart, less what the singer does; gains are written to 0.1 dB. */
+START_TEST(the_options_reach_the_ride) {
+    Ridden *r = ride(SINGER_MAN, 7702, 6.0, &usual);
+    double whole = reach_db("");
+    ck_assert_double_gt(whole, 6.0);
+    ck_assert_double_eq_tol(reach_db("--strength 50"), whole / 2.0, 0.15);
+    ck_assert_double_eq(reach_db("--strength 0"), 0.0);
+    ck_assert_double_le(reach_db("--range 1"), 2.0);
+    ck_assert_double_gt(reach_db("--range 1"), 0.9);
+    leave(r);
+}
+END_TEST
+
 START_TEST(what_cannot_be_ridden_is_named) {
     Sound sound = make_sound(1, RATE_HZ, RATE_HZ);
     write_wav("silence.wav", &sound);
@@ -305,6 +331,7 @@ int main(void) {
     tcase_add_test(tcase, nothing_sung_is_an_empty_ride);
     tcase_add_test(tcase, the_take_may_be_louder);
     tcase_add_test(tcase, what_is_printed_renders_as_it_says);
+    tcase_add_test(tcase, the_options_reach_the_ride);
     tcase_add_test(tcase, what_cannot_be_ridden_is_named);
     return run_suite(tcase, "ride");
 }

@@ -71,7 +71,7 @@ say phrases "$before" "$out/lead.wav"
 for what in integrated_lufs:LUFS range_lu:LU true_peak_dbtp:dBTP; do
     printf 'lead        %.1f -> %.1f %s\n' "$(figure "$out/raw.wav" "${what%:*}")" "$(figure "$out/lead.wav" "${what%:*}")" "${what#*:}"
 done
-echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | uniq | xargs | sed 's/ /, /g')"
+echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | grep -vw to | uniq | xargs | sed 's/ /, /g')"
 
 # The mix from one chain file: that lead, and two returns keyed from it; once with the duckers off.
 cat "$out/advised.chain" "$here/demo.chain" >"$out/mix.chain"

@@ -52,15 +52,15 @@ step() { # processor, line of the table, the truth
     say "$2" "$before" "$after" ${3:+"$3"}
     before=$after
 }
-step rumble-filter rumble
 hum=$(advised hum-notch)
 if [ -n "$hum" ]; then # the table has no line for it
     # shellcheck disable=SC2086 # words of a chain line
     "$siskin" render --quiet "$before" "$out/steps/hum-notch.wav" $hum
     before=$out/steps/hum-notch.wav
 fi
+step rumble-filter rumble
 # shellcheck disable=SC2046,SC2086 # words of a chain line
-"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" $(advised rumble-filter) $hum
+"$siskin" render --quiet "$out/truth.wav" "$out/steps/truth.wav" $hum $(advised rumble-filter)
 printf 'clicks      %s -> %s stand out by 12 dB, as the page counts them; ' "$(figure "$before" clear_clicks)" \
     "$(figure "$out/lead.wav" clear_clicks)"
 step transient-tamer clicks "$out/steps/truth.wav"
@@ -71,7 +71,7 @@ say phrases "$before" "$out/lead.wav"
 for what in integrated_lufs:LUFS range_lu:LU true_peak_dbtp:dBTP; do
     printf 'lead        %.1f -> %.1f %s\n' "$(figure "$out/raw.wav" "${what%:*}")" "$(figure "$out/lead.wav" "${what%:*}")" "${what#*:}"
 done
-echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | uniq | xargs | sed 's/ /, /g')"
+echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | grep -vw to | uniq | xargs | sed 's/ /, /g')"
 
 # The mix from one chain file: that lead, and two returns keyed from it; once with the duckers off.
 cat "$out/advised.chain" "$here/demo.chain" >"$out/mix.chain"

@@ -3,7 +3,7 @@
  *
  * A rule is a row of one table: a figure made of the take's measures, a limit, where the limit
  * comes from, and what to do when the figure is on its wrong side. Rules stand in working order
- * (the ends of the spectrum, hum and noise, mouth noises, gaps, breaths, sibilants, the room's
+ * (hum, the ends of the spectrum, noise, mouth noises, gaps, breaths, sibilants, the room's
  * resonance, riding; then what none of our processors mends). Rows next to each other may name one processor: it is advised once. To
  * add a rule, add a row. */
 #ifndef SISKIN_ADVISE_RULES_H
@@ -95,7 +95,7 @@ typedef struct {
 } AdviceRows;
 AdviceRows advice_rows(size_t i);
 
-/* The front: rules 0..advice_front() - 1, the ends of the spectrum, hum and noise. Every detector
+/* The front: rules 0..advice_front() - 1, hum, the ends of the spectrum and noise. Every detector
  * behind them hears these, too. Whether any of them needs a processor. */
 size_t advice_front(void);
 bool advice_wants_front(const Advice *advice);

@@ -5,7 +5,8 @@
  * gap: it is played the room ahead of the first frame. The room is the longest stretch, up to
  * ROOM_MOST_S, that room_watch.h takes for nothing but room, 0.1 s behind what sounded before it and
  * 20 ms ahead of what comes next; it is repeated, joints crossfaded at equal power over ROOM_JOINT_S,
- * up to ROOM_PLAYED_S. A rest of less than ROOM_LEAST_S says too little, and then there is none. */
+ * up to ROOM_PLAYED_S. A rest of less than ROOM_LEAST_S says too little, and then there is none;
+ * nor is there in heavy rumble, in which no rest is told from a word. */
 #ifndef SISKIN_RENDER_ROOM_H
 #define SISKIN_RENDER_ROOM_H
 

@@ -88,6 +88,22 @@ START_TEST(noise_and_silence_have_none) {
 }
 END_TEST
 
+/* A tone that goes on 20 dB under a hiss, as a voice does that dies away into an /s/. */
+START_TEST(a_hiss_ends_the_run_of_a_voice_that_dies_away_under_it) {
+    const double rate = 48000.0;
+    static float hiss[24000];
+    Random random = random_seeded(6);
+    signals_harmonics(in, 48000, rate, 200.0, 2000.0, -9.0, 0.1);
+    signals_scale(in + 24000, 24000, 0.1);
+    signals_band_noise(hiss, 24000, rate, 7000.0, 12000.0, 0.1, &random);
+    size_t count = mark(rate, in, 48000, 48000, found), last = count - 1;
+    ck_assert_double_gt(found[last].at, 40000.0); /* without the hiss it is marked */
+    signals_add(in + 24000, hiss, 24000);
+    count = mark(rate, in, 48000, 48000, found);
+    ck_assert_double_lt(found[count - 1].at, 24000.0 + 480.0);
+}
+END_TEST
+
 START_TEST(any_cutting_gives_the_same_marks) {
     static const size_t cuts[] = {1, 7, 64};
     Random random = random_seeded(5);
@@ -134,6 +150,7 @@ int main(void) {
     tcase_add_test(tcase, a_steady_tone_has_one_mark_in_each_period);
     tcase_add_test(tcase, a_mark_is_known_in_time);
     tcase_add_test(tcase, noise_and_silence_have_none);
+    tcase_add_test(tcase, a_hiss_ends_the_run_of_a_voice_that_dies_away_under_it);
     tcase_add_test(tcase, any_cutting_gives_the_same_marks);
     tcase_add_test(tcase, a_sung_take_is_marked_period_by_period);
     tcase_set_timeout(tcase, 60);

@@ -4,6 +4,9 @@
 #include <math.h>
 #include <string.h>
 
+/* More than an octave down no gain makes up for the gaps between grains. */
+static const double MOST_GAIN = 1.4142;
+
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
                           Arena *arena) {
     source->latency = psola_source_latency(rate_hz);
@@ -127,7 +130,7 @@ void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later,
                                             .left = left < possible ? left : possible,
                                             .right = after / formant,
                                             .speed = formant,
-                                            .gain = (float)sqrt(formant / ratio)});
+                                            .gain = (float)fmin(MOST_GAIN, sqrt(formant / ratio))});
     voice->state.next += after / ratio;
 }
 

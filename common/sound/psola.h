@@ -6,7 +6,7 @@
  * before, the right half as the one after (grains.h), and set down again at new times s:
  *     s[k+1] = s[k] + P / ratio,   P the period at the mark nearest to s[k]
  * At ratio 1 the s are the marks and the windows add to one: the voice as it was, but for rounding. A grain read `formant`
- * times faster moves the formants by that. Its gain, sqrt(formant / ratio), keeps the power of what is added up
+ * times faster moves the formants by that. Its gain, sqrt(formant / ratio), 3 dB at most, keeps the power of what is added up
  * without phase.
  *
  * Where there are no marks there are no grains: `cover` says how much of the voice is made of grains, 0 on what is not

@@ -6,6 +6,7 @@
  *
  * What is not voiced stays as it is, unless it lasts and is no hiss: then it is a chord or a tail, and two taps shift it.
  * With nothing set to do the delayed input passes. */
+#include "basic/decibel.h"
 #include "basic/one_pole.h"
 #include "gain/glide.h"
 #include "gain/peak_change.h"
@@ -19,7 +20,7 @@
 
 enum { SEMITONES, CENTS, FORMANT, BLEND, N_CONTROLS };
 
-static const double GLIDE_MS = 20.0, FADE_MS = 20.0;
+static const double GLIDE_MS = 20.0, FADE_MS = 20.0, MOVE_MS = 10.0;
 /* A hiss lasts less than this; two taps need one of theirs to begin, and fade in without haste. */
 static const double LASTS_MS = 100.0, TAPS_FADE_MS = 40.0, POWER_MS = 12.0;
 /* A hiss has less of its power than this in the tracker's band, below 2.4 kHz; chords and tails have more. */
@@ -68,7 +69,9 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 typedef struct {
     double rate_hz;
     bool wanted;
-    double ratio, formant;
+    double goal;                /* semitones */
+    double ratio, formant;      /* the ratio on its way to the goal */
+    double move;                /* share of the way in a tick */
     double lasts, alike_frames; /* frames */
     float keep;                 /* pole of the power */
     PsolaSource source;
@@ -78,10 +81,12 @@ typedef struct {
     Glide blend;
     PeakChange change;
     struct {
-        float power;     /* of all that is heard now */
-        float alike;     /* likeness of periods, averaged */
-        uint64_t marks;  /* heard so far */
-        double unvoiced; /* frames since a voice was heard */
+        float power;      /* of all that is heard now */
+        bool moved;       /* once, since the reset */
+        double semitones; /* on their way to the goal */
+        float alike;      /* likeness of periods, averaged */
+        uint64_t marks;   /* heard so far */
+        double unvoiced;  /* frames since a voice was heard */
         bool taps_wanted;
     } state;
 } VoiceShift;
@@ -97,7 +102,10 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     warm_fade_prepare(&v->taps_fade, TWO_TAPS_HALF_MS, TAPS_FADE_MS, rate_hz);
     glide_prepare(&v->blend, GLIDE_MS, rate_hz);
     peak_change_prepare(&v->change, rate_hz, channels);
-    return psola_source_prepare(&v->source, rate_hz, channels, TWO_TAPS_LATER_MS, arena);
+    if (!psola_source_prepare(&v->source, rate_hz, channels, TWO_TAPS_LATER_MS, arena))
+        return false;
+    v->move = 1.0 - one_pole_coefficient(MOVE_MS, rate_hz / (double)v->source.marks.tick);
+    return true;
 }
 
 static void reset(void *self) {
@@ -116,9 +124,9 @@ static void reset(void *self) {
 static void set(void *self, const float *control) {
     VoiceShift *v = self;
     double semitones = (double)control[SEMITONES] + 0.01 * (double)control[CENTS];
-    v->ratio = exp2(fmax(-24.0, fmin(24.0, semitones)) / 12.0);
+    v->goal = fmax(-24.0, fmin(24.0, semitones));
     v->formant = exp2((double)control[FORMANT] / 12.0);
-    v->wanted = v->ratio != 1.0 || v->formant != 1.0;
+    v->wanted = v->goal != 0.0 || v->formant != 1.0;
     glide_set(&v->blend, 0.01 * (double)control[BLEND]);
 }
 
@@ -138,9 +146,18 @@ static void hear_likeness(VoiceShift *v) {
     }
 }
 
+/* A step of the control is spread over some grains: one far apart among many would stick out. */
+static void move(VoiceShift *v) {
+    double left = v->goal - v->state.semitones;
+    v->state.semitones += v->state.moved && fabs(left) > 0.01 ? v->move * left : left;
+    v->state.moved = true;
+    v->ratio = (double)decibel_fast_exp2((float)v->state.semitones * (1.0f / 12.0f));
+}
+
 /* At the end of a tick: the grains of the next. */
 static void plan(VoiceShift *v) {
     uint64_t mark;
+    move(v);
     bool heard = warm_fade_runs(&v->fade, v->wanted);
     while (psola_voice_wants(&v->voice, &v->source, 0.0, &mark)) {
         if (!heard)

@@ -25,7 +25,7 @@ WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wno-sign-conversion -Wst
 ifeq ($(WERROR),1)
 WARN += -Werror
 endif
-ALL_CFLAGS = $(CFLAGS_BASE) $(WARN) -MMD -MP -Icommon $(CPPFLAGS) $(CFLAGS) $(SAN)
+ALL_CFLAGS = $(CFLAGS_BASE) $(WARN) -MMD -MP -Icommon -Iplugins $(CPPFLAGS) $(CFLAGS) $(SAN)
 ifneq ($(findstring mingw,$(TARGET)),)
 SHLIB := dll
 HARDEN := -static -fstack-protector-strong -Wl,--no-insert-timestamp
@@ -49,18 +49,23 @@ PKG_LIBS = $(call once,PKG_LIBS,--libs $(PKG_HOST))
 CHECK_LIBS = $(call once,CHECK_LIBS,--libs check)
 EBUR128_LIBS = $(call once,EBUR128_LIBS,--libs libebur128)
 HOST_LIBS = $(PKG_LIBS) -lz -lm -lpthread
+# Windows of the plugins. VIEWS=0 builds without, and needs neither cairo nor X.
+VIEWS ?= $(if $(findstring linux,$(TARGET)),1,0)
+PKG_VIEW = cairo xcb xkbcommon-x11
+VIEW_CFLAGS = $(call once,VIEW_CFLAGS,--cflags $(PKG_VIEW))
+VIEW_LIBS = $(call once,VIEW_LIBS,--libs $(PKG_VIEW))
 
 # ---- what there is: found by its place ----
 
 objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(sort $(1)))
-PLUGINS := $(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/)))
+PLUGINS := $(filter-out view,$(sort $(patsubst plugins/%/,%,$(wildcard plugins/*/))))
 BASELINE := gain biquad keyed
 comma := ,
 BROKEN := $(sort $(patsubst hosts-test/contract/broken/%_plugin.c,%,$(wildcard hosts-test/contract/broken/*_plugin.c)))
 SUITES := $(sort $(patsubst tests/%.c,%,$(wildcard tests/test_*.c)))
 # Suites of bundles and of the program lie in the folder of what they test; their programs, side by side.
 # WITHOUT= names suites that are left out.
-HOST_SUITE_C := $(wildcard hosts-test/*/test_*.c hosts-test/*/*/test_*.c)
+HOST_SUITE_C := $(filter-out $(if $(filter 1,$(VIEWS)),,hosts-test/view/%),$(wildcard hosts-test/*/test_*.c hosts-test/*/*/test_*.c))
 HOST_SUITES := $(sort $(basename $(notdir $(HOST_SUITE_C))))
 
 COMMON_OBJ := $(call objects,$(wildcard common/*.c common/*/*.c))
@@ -78,11 +83,15 @@ MATERIAL_OBJ := $(call objects,$(wildcard hosts-test/quality/material*.c))
 # A part of the quality table is a file with one function of its name.
 QUALITY_PARTS := $(patsubst hosts-test/quality/%_part.c,%,$(sort $(wildcard hosts-test/quality/*_part.c)))
 QUALITY_OBJ := $(MATERIAL_OBJ) $(patsubst %,$(BUILD)/obj/hosts-test/quality/%.o,quality phrases parts $(QUALITY_PARTS:%=%_part))
+VIEW_TEST_OBJ := $(call objects,$(filter-out %/test_view.c,$(wildcard hosts-test/view/*.c)))
 CONTRACT_OBJ := $(call objects,$(filter-out %/test_contract.c,$(wildcard hosts-test/contract/*.c)))
 # What suites in hosts-test/ may share with the programs there: everything but files with a main().
 HOST_HELP_OBJ := $(SISKIN_OBJ) $(HOST_OBJ)
 
 LIBCOMMON := $(BUILD)/libcommon.a
+# What of a view needs no window, for the suites of its units; all of it but what is made for each plugin.
+VIEW_PURE_OBJ := $(call objects,$(patsubst %,plugins/view/%.c,look number model sheet hands))
+VIEW_OBJ := $(VIEW_PURE_OBJ) $(call objects,$(patsubst %,plugins/view/%.c,draw paint keyboard window))
 BUNDLES := $(foreach p,$(PLUGINS),$(BUILD)/obj/lv2/$(p)/stamp)
 TEST_BUNDLES := $(foreach p,$(BASELINE) $(BROKEN),$(BUILD)/obj/test-lv2/$(p)/stamp)
 FOREIGN := $(BUILD)/foreign-lv2/foreign.lv2/foreign.so
@@ -137,6 +146,10 @@ $(CONTROLS_OBJ): $(PLUGINS:%=ttl/%.ttl) $(CONTROLS_SH) $(CONTROLS_SH:.sh=.h) Mak
 	@mkdir -p $(@D)
 	$(call say,CC,$@)sh $(CONTROLS_SH) $(PLUGINS:%=ttl/%.ttl) | $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 
+$(BUILD)/obj/plugins/view/%.o: plugins/view/%.c
+	@mkdir -p $(@D)
+	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) $(if $(findstring $@,$(VIEW_PURE_OBJ)),,$(VIEW_CFLAGS)) -D_GNU_SOURCE -c $< -o $@
+
 $(BUILD)/obj/ttl/%.o: ttl/%.c
 	@mkdir -p $(@D)
 	$(call say,CC,$@)$(CC) $(ALL_CFLAGS) -c $< -o $@
@@ -146,7 +159,7 @@ $(LIBCOMMON): $(COMMON_OBJ)
 	$(call say,AR,$@)$(AR) rcsD $@ $^
 
 # ---- bundles: one rule set, used for the plugins and for those of the test programs ----
-# $(1) name, $(2) folder of the bundles, $(3) plugin source, $(4) Turtle prose, $(5) presets or nothing
+# $(1) name, $(2) folder of the bundles, $(3) plugin source, $(4) Turtle prose, $(5) presets or nothing, $(6) view or nothing
 
 define bundle
 $(BUILD)/obj/$(2)/$(1)/plugin.o: $(3)
@@ -158,20 +171,43 @@ $(BUILD)/obj/$(2)/$(1)/shell.o: plugins/lv2_shell.c
 $(BUILD)/obj/$(2)/$(1)/ttlgen: $(BUILD)/obj/ttl/ttlgen.o $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON)
 	$$(call say,LINK,$$@)$$(CC) $$(ALL_LDFLAGS) -o $$@ $$^ -lm
 $(BUILD)/obj/$(2)/$(1)/stamp: $(BUILD)/obj/$(2)/$(1)/shell.o $(BUILD)/obj/$(2)/$(1)/plugin.o \
-  $(LIBCOMMON) $(NATIVE)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) Makefile
+  $(LIBCOMMON) $(NATIVE)/obj/$(2)/$(1)/ttlgen ttl/manifest.ttl.in $(4) $(5) $(6) $(BUILD)/obj/views Makefile
 	@mkdir -p $(BUILD)/$(2)/siskin-$(1).lv2
 	$$(call say,LINK,$$@)$$(CC) $$(SHARED_LDFLAGS) -o $(BUILD)/$(2)/siskin-$(1).lv2/$(1).$(SHLIB) $(BUILD)/obj/$(2)/$(1)/shell.o \
 	  $(BUILD)/obj/$(2)/$(1)/plugin.o $(LIBCOMMON) -lm
 	@sed 's/@NAME@\.so/$(1).$(SHLIB)/; s/@NAME@/$(1)/g' ttl/manifest.ttl.in > $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl
 	@sed 's/@NAME@/$(1)/g' $(4) > $(BUILD)/$(2)/siskin-$(1).lv2/prose
 	@$(NATIVE)/obj/$(2)/$(1)/ttlgen $(BUILD)/$(2)/siskin-$(1).lv2/prose $(BUILD)/$(2)/siskin-$(1).lv2/$(1).ttl && rm $(BUILD)/$(2)/siskin-$(1).lv2/prose
+	@if [ -n "$(6)" ]; then sed 's/@NAME@/$(1)/g; s/view\.so/view.$(SHLIB)/' ttl/view.ttl.in >> $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl && \
+	  $(NATIVE)/obj/$(2)/$(1)/ttlgen --view $(BUILD)/$(2)/siskin-$(1).lv2/view.ttl; \
+	  else rm -f $(BUILD)/$(2)/siskin-$(1).lv2/view.*; fi
 	@if [ -n "$(5)" ]; then cp $(5) $(BUILD)/$(2)/siskin-$(1).lv2/presets.ttl && \
 	  sed -n 's|^<\(urn:siskin:$(1):preset:[^>]*\)>.*|\n<\1>\n    a pset:Preset ;\n    lv2:appliesTo <urn:siskin:$(1)#mono> , <urn:siskin:$(1)#stereo> ;\n    rdfs:seeAlso <presets.ttl> .|p' \
 	  $(5) >> $(BUILD)/$(2)/siskin-$(1).lv2/manifest.ttl; fi
 	@touch $$@
 endef
 
-$(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,ttl/$(p).ttl,$(wildcard ttl/presets/$(p).ttl))))
+# The view of a plugin: a library of its own beside the plugin's, so that a host without X loads that alone. It stays loaded
+# (nodelete), since cairo and its font library are not made to be unloaded. $(1) name, $(2) presets or nothing
+define view
+$(BUILD)/obj/lv2/$(1)/ui.o: plugins/view/ui.c
+	@mkdir -p $$(@D)
+	$$(call say,CC,$$@)$$(CC) $$(ALL_CFLAGS) $$(VIEW_CFLAGS) -D_GNU_SOURCE -DSISKIN_ID='"$(1)"' -c $$< -o $$@
+$(BUILD)/obj/lv2/$(1)/presets.o: $(2) plugins/view/presets.sh
+	@mkdir -p $$(@D)
+	$$(call say,CC,$$@)plugins/view/presets.sh $(2) | $$(CC) $$(ALL_CFLAGS) -x c -c -o $$@ -
+$(BUILD)/lv2/siskin-$(1).lv2/view.$(SHLIB): $(BUILD)/obj/lv2/$(1)/ui.o $(BUILD)/obj/lv2/$(1)/presets.o \
+  $(BUILD)/obj/lv2/$(1)/plugin.o $(VIEW_OBJ) $(LIBCOMMON) plugins/view/symbols.map
+	@mkdir -p $$(@D)
+	$$(call say,LINK,$$@)$$(CC) $$(SHARED_LDFLAGS) -Wl,-z,nodelete -Wl,--version-script=plugins/view/symbols.map -o $$@ $$(filter-out %.map,$$^) \
+	  $$(VIEW_LIBS) -lm
+endef
+
+# Built with views or without: what was built otherwise is built again.
+$(shell mkdir -p $(BUILD)/obj && { [ "$$(cat $(BUILD)/obj/views 2>/dev/null)" = '$(VIEWS)' ] || echo '$(VIEWS)' > $(BUILD)/obj/views; })
+
+$(foreach p,$(PLUGINS),$(eval $(call bundle,$(p),lv2,plugins/$(p)/$(p)_plugin.c,ttl/$(p).ttl,$(wildcard ttl/presets/$(p).ttl),$(if $(filter 1,$(VIEWS)),$(BUILD)/lv2/siskin-$(p).lv2/view.$(SHLIB)))))
+$(foreach p,$(PLUGINS),$(eval $(call view,$(p),$(wildcard ttl/presets/$(p).ttl))))
 $(foreach p,$(BASELINE),$(eval $(call bundle,$(p),test-lv2,hosts-test/contract/baseline/$(p)_plugin.c,hosts-test/contract/baseline/plugin.ttl.in,hosts-test/contract/baseline/$(p)_presets.ttl)))
 $(foreach p,$(BROKEN),$(eval $(call bundle,$(p),test-lv2,hosts-test/contract/broken/$(p)_plugin.c,hosts-test/contract/baseline/plugin.ttl.in,)))
 
@@ -237,12 +273,18 @@ $(BUILD)/hosts-test/test_advise: $(MATERIAL_OBJ)
 # An independent loudness meter, for comparing with; nothing but these tests is linked with it.
 $(BUILD)/tests/test_loudness $(BUILD)/tests/test_true_peak $(BUILD)/hosts-test/test_measure_outside: SUITE_LIBS = $(EBUR128_LIBS)
 
+# Views: their units, and all of them under an X server of the suite's own.
+$(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): $(VIEW_PURE_OBJ)
+$(patsubst %,$(BUILD)/tests/%,$(filter test_view_%,$(SUITES))): SUITE_LIBS = $(LIBCOMMON)
+$(BUILD)/hosts-test/test_view: $(VIEW_TEST_OBJ)
+$(BUILD)/hosts-test/test_view: SUITE_LIBS = $(shell $(PKG_CONFIG) --libs xcb xcb-xtest 2>/dev/null)
+
 # Another noise reducer, for comparing with, in the same way.
 $(BUILD)/hosts-test/test_noise_outside: SUITE_LIBS = -lspeexdsp
 
 UNIT_SUITES := $(SUITES:%=$(BUILD)/tests/%)
 # The longest first, so that none is left running by itself at the end.
-LONG_FIRST := test_contract test_advise test_advise_voices test_measure test_resonances test_click_finder \
+LONG_FIRST := test_contract test_advise test_advise_voices test_view test_measure test_resonances test_click_finder \
   test_page_browser test_outside test_page test_singer test_breath_ducker
 BY_NAME := $(HOST_SUITES:%=$(BUILD)/hosts-test/%) $(UNIT_SUITES)
 BY_LENGTH := $(foreach s,$(LONG_FIRST),$(filter %/$(s),$(BY_NAME)))
@@ -300,12 +342,19 @@ check-sanitized:
 # they are left to `make valgrind HEAVY=`.
 HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_click_finder test_de_esser test_de_esser_words \
   test_decimator test_drive test_edge_filter test_gap_gate test_gap_trimmer test_hum test_level_match test_loudness \
-  test_mains test_oversample test_peak_ceiling test_pitch test_resonances test_rumble_filter test_scene \
-  test_scene_sounds test_singer test_smooth_compressor test_soft_drive test_transient_tamer
+  test_mains test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
+  test_resonances test_rumble_filter test_scene test_scene_sounds test_singer test_smooth_compressor test_soft_drive \
+  test_transient_tamer
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \
 	  hosts-test/run_suites.sh $(patsubst %,$(BUILD)/tests/%,$(filter-out $(HEAVY),$(SUITES)))
+
+# Views opened and closed a thousand times: nothing may be read before it is written, or be left.
+.PHONY: view-opens
+view-opens: $(BUILD)/hosts-test/test_view $(BUNDLES)
+	@SISKIN_OPENS=$(or $(OPENS),1000) CK_FORK=no CK_DEFAULT_TIMEOUT=0 CK_RUN_CASE=opens valgrind -q --error-exitcode=9 \
+	  --leak-check=full --errors-for-leak-kinds=definite $(BUILD)/hosts-test/test_view
 
 # ---- lint ----
 
@@ -313,13 +362,13 @@ C_FILES := $(sort $(wildcard common/*.[ch] common/*/*.[ch] plugins/*.c plugins/*
   hosts-test/*/*.[ch] hosts-test/*/*/*.[ch] hosts-test/*/*/*/*.[ch]))
 LINT_C := $(filter %.c,$(C_FILES))
 # Strings as macros carry quotes that must outlive one more shell.
-LINT_FLAGS = -std=c11 -Icommon $(subst ",\",$(subst ',,$(HOST_DEFS))) $(PKG_CFLAGS) -DSISKIN_ID=\"lint\"
+LINT_FLAGS = -std=c11 -Icommon -Iplugins $(VIEW_CFLAGS) $(subst ",\",$(subst ',,$(HOST_DEFS))) $(PKG_CFLAGS) -DSISKIN_ID=\"lint\"
 
 lint:
 	hosts-test/includes.sh
 	clang-format --dry-run -Werror $(C_FILES)
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
-	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Ihosts-test -Itests $(LINT_C)
+	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Iplugins -Ihosts-test -Itests $(LINT_C)
 	printf '%s\n' $(LINT_C) | xargs -P $(JOBS) -n 1 sh -c 'clang-tidy --quiet "$$@" -- $(LINT_FLAGS)' lint
 
 format:
@@ -369,7 +418,7 @@ install: bundles $(BUILD)/siskin
 	for p in $(PLUGINS); do \
 	  b='$(DESTDIR)$(LV2DIR)'/siskin-$$p.lv2; install -d "$$b" && \
 	  install -m 644 $(BUILD)/lv2/siskin-$$p.lv2/*.ttl "$$b" && \
-	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/$$p.$(SHLIB) "$$b" || exit 1; done
+	  install -m 755 $(BUILD)/lv2/siskin-$$p.lv2/*.$(SHLIB) "$$b" || exit 1; done
 
 uninstall:
 	rm -f '$(DESTDIR)$(PREFIX)/bin/siskin' '$(DESTDIR)$(MANDIR)/siskin.1' '$(DESTDIR)$(COMPLETIONDIR)/siskin'

@@ -26,7 +26,7 @@ enum {
     PLUGIN_CHUNK = 256, /* most frames in one process() call: scratch arrays may be this long */
 };
 
-typedef enum { UNIT_NONE, UNIT_DB, UNIT_MS, UNIT_HZ, UNIT_PERCENT } PortUnit;
+typedef enum { UNIT_NONE, UNIT_DB, UNIT_MS, UNIT_HZ, UNIT_PERCENT, UNIT_S, UNIT_BPM } PortUnit;
 
 typedef enum {
     PORT_LINEAR,      /* any value between minimum and maximum */
@@ -62,9 +62,13 @@ typedef struct {
     float minimum, initial, maximum;
     PortUnit unit;
     PortKind kind;
-    MeterKind meter;          /* meters only */
+    bool advanced;   /* controls: seldom touched, so that views show it last */
+    MeterKind meter; /* meters only */
+    const char *
+        against; /* meters: symbol of the control whose value it must pass, drawn as a line; NULL: none */
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
+    const char *designation; /* URI of what a host may set it to by itself; NULL: nothing */
 } PortSpec;
 
 /* What a plugin sees of one stretch of audio. Every array holds n frames a channel.

@@ -4,13 +4,16 @@
 # Only Debian and its relatives are served; elsewhere it names what is needed and goes on.
 set -eu
 
-build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev libsamplerate0-dev zlib1g-dev'
+# cairo, xcb and xkbcommon are for the plugins' windows; make VIEWS=0 builds without.
+build='gcc make pkg-config libc6-dev lv2-dev liblilv-dev libsndfile1-dev libsamplerate0-dev zlib1g-dev
+libcairo2-dev libxcb1-dev libxkbcommon-x11-dev'
 demo='alsa-utils'
-# sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts.
-check='check libebur128-dev libspeexdsp-dev sordi lilv-utils lv2file aubio-tools'
+# sordi and lv2-dev bring lv2_validate; lilv-utils and lv2file are independent hosts. Windows are tried under an X server
+# without a screen (xvfb), by a hand that its test extension moves (xtest), and with a font.
+check='check libebur128-dev libspeexdsp-dev sordi lilv-utils lv2file aubio-tools xvfb libxcb-xtest0-dev fonts-dejavu-core'
 ci='clang clang-format clang-tidy cppcheck valgrind libclang-rt-14-dev
 lv2proc ffmpeg gstreamer1.0-plugins-bad gstreamer1.0-plugins-good gstreamer1.0-plugins-base gstreamer1.0-tools
-ecasound jalv jackd2 alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
+ecasound jalv jackd2 xdotool alsa-utils csoundqt-examples csound-doc klettres-data codec2-examples
 asterisk-core-sounds-en-g722 asterisk-core-sounds-it-g722 chromium'
 
 machines='gcc-aarch64-linux-gnu gcc-i686-linux-gnu gcc-mingw-w64-x86-64-win32 qemu-user-static wine64'

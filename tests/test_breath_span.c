@@ -13,6 +13,7 @@ static BreathSpan span;
 static SceneKind sound[HOPS], alone[HOPS]; /* decided; taken by itself */
 static float level[HOPS];
 static bool down[HOPS];
+static bool apart; /* breaths must stand apart */
 
 static void rest(void) {
     for (size_t t = 0; t < HOPS; t++) {
@@ -32,6 +33,7 @@ static void put(size_t start, size_t end, SceneKind kind, float db) {
 static void run(void) {
     breath_span_prepare(&span, 200.0);
     breath_span_set(&span, LEAST, LAG, CLEAR);
+    breath_span_stand_apart(&span, apart);
     size_t delay = LAG + breath_span_delay(&span, CLEAR);
     memset(down, 0, sizeof down);
     for (size_t t = 0; t < HOPS; t++) {
@@ -216,6 +218,31 @@ START_TEST(what_lasts_over_2_s_is_let_go) {
 }
 END_TEST
 
+/* Friction of 150 ms before a vowel, and after one: longer than the lag shows. */
+static void put_friction(void) {
+    rest();
+    put(200, 230, SCENE_BREATH, 20.0f);
+    put(230, 300, SCENE_VOICED, 40.0f);
+    put(500, 560, SCENE_VOICED, 40.0f);
+    put(560, 590, SCENE_BREATH, 20.0f);
+}
+
+START_TEST(where_breaths_stand_apart_friction_that_joins_a_vowel_is_none) {
+    put_friction();
+    run();
+    ck_assert(down[210] && down[570]); /* else this asks nothing */
+    apart = true;
+    run();
+    expect(0, 0);
+    rest();
+    put(200, 300, SCENE_BREATH, 20.0f);
+    put(320, 400, SCENE_VOICED, 40.0f);
+    run();
+    expect(199, 301);
+    apart = false;
+}
+END_TEST
+
 START_TEST(reset_forgets_what_was_heard) {
     rest();
     put(200, 300, SCENE_BREATH, 20.0f);
@@ -240,6 +267,7 @@ int main(void) {
     tcase_add_test(tcase, a_plosive_after_a_closure_does_not);
     tcase_add_test(tcase, a_short_one_filled_up_with_room_is_too_short);
     tcase_add_test(tcase, what_lasts_over_2_s_is_let_go);
+    tcase_add_test(tcase, where_breaths_stand_apart_friction_that_joins_a_vowel_is_none);
     tcase_add_test(tcase, reset_forgets_what_was_heard);
     return run_tcase(tcase, "breath_span");
 }

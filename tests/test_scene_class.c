@@ -83,6 +83,27 @@ START_TEST(what_does_not_stand_over_the_room_is_room) {
 }
 END_TEST
 
+START_TEST(without_treble_a_breath_is_told_by_the_rest) {
+    /* The same air and the same /s/ by telephone: nothing above 3.4 kHz. /s/ has a rising spectrum
+     * (Jongman, Wayland and Wong 2000: its peak is at 6.8 kHz), a breath an even one. */
+    SceneFeatures moment = changed(SCENE_HISS, -52.0f);
+    moment.value[SCENE_HIGH] = -11.0f;
+    moment.value[SCENE_FIRST] = -9.0f;
+    SceneFeatures hiss = moment;
+    hiss.value[SCENE_THIRD] = 16.0f;
+    ck_assert_int_eq(likeliest(&hiss, 0.0f), SCENE_BREATH); /* as it is taken for where treble is */
+    moment.dull = hiss.dull = 1.0f;
+    ck_assert_int_eq(likeliest(&moment, 0.0f), SCENE_BREATH);
+    ck_assert_int_eq(likeliest(&hiss, 0.0f), SCENE_VOICELESS);
+    SceneFeatures other = moment;
+    other.value[SCENE_HISS] = other.value[SCENE_HIGH] = 20.0f;
+    scene_class(&moment, 0.0f, p);
+    float with = p[SCENE_BREATH];
+    scene_class(&other, 0.0f, p);
+    ck_assert_float_eq(p[SCENE_BREATH], with);
+}
+END_TEST
+
 START_TEST(probabilities_are_those_of_exact_arithmetic) {
     /* decibel.h: exp2 within 4e-7 relative, the sum as much again; log2 within 5e-7, of which
      * 0.2 ln 2 = 0.14 is left, on top of what an error of p makes: 0.2 * 1e-6 / 0.05. */
@@ -154,6 +175,7 @@ int main(void) {
     tcase_add_test(tcase, what_is_periodic_is_voiced);
     tcase_add_test(tcase, sibilants_are_none);
     tcase_add_test(tcase, what_does_not_stand_over_the_room_is_room);
+    tcase_add_test(tcase, without_treble_a_breath_is_told_by_the_rest);
     tcase_add_test(tcase, probabilities_are_those_of_exact_arithmetic);
     tcase_add_test(tcase, odds_are_those_of_the_evidence);
     tcase_add_test(tcase, sensitivity_settles_doubt_and_no_more);

@@ -112,12 +112,16 @@ START_TEST(a_quiet_whistle_is_not_periodic_but_a_voice_is) {
 }
 END_TEST
 
-START_TEST(bands_that_the_rate_lacks_leave_doubt) {
+START_TEST(what_the_rate_lacks_makes_a_take_dull) {
     Random random = random_seeded(184);
     printf("seed 184\n");
     scene_feature_bands(&bands, 11025.0);
     hear(AIR, 0.2f, true, 0.0, &random);
     ck_assert_float_eq(moment.value[SCENE_HISS], -11.0f);
+    ck_assert_float_eq(moment.dull, 1.0f);
+    scene_feature_bands(&bands, 48000.0);
+    hear(AIR, 0.2f, true, 0.0, &random);
+    ck_assert_float_eq(moment.dull, 0.0f);
 }
 END_TEST
 
@@ -137,7 +141,7 @@ int main(void) {
     tcase_add_test(tcase, the_numbers_are_what_they_say);
     tcase_add_test(tcase, gain_in_front_changes_none_of_them);
     tcase_add_test(tcase, a_quiet_whistle_is_not_periodic_but_a_voice_is);
-    tcase_add_test(tcase, bands_that_the_rate_lacks_leave_doubt);
+    tcase_add_test(tcase, what_the_rate_lacks_makes_a_take_dull);
     tcase_add_test(tcase, every_number_is_finite_in_silence);
     return run_tcase(tcase, "scene_features");
 }

@@ -3,9 +3,12 @@
  *
  *   ttlgen INPUT OUTPUT
  *
- * Copies INPUT up to and including the marker line, which is written by hand, and puts below it the
+ *   ttlgen --view OUTPUT
+ *
+ * The first copies INPUT up to and including the marker line, which is written by hand, and puts below it the
  * port groups and ports of both variants as the linked plugin_spec declares them. INPUT and OUTPUT
- * may be the same file; it is replaced whole or not at all. */
+ * may be the same file; it is replaced whole or not at all. The second describes the plugin's view: which meters it is told
+ * of. */
 #include "layout.h"
 
 #include <errno.h>
@@ -17,8 +20,9 @@ static const char MARKER[] =
     "# ---- ports: written by `make ttl` from the tables in C; do not edit below";
 
 static const char *const UNITS[] = {
-    [UNIT_NONE] = NULL,     [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
-    [UNIT_HZ] = "units:hz", [UNIT_PERCENT] = "units:pc",
+    [UNIT_NONE] = NULL,       [UNIT_DB] = "units:db",      [UNIT_MS] = "units:ms",
+    [UNIT_HZ] = "units:hz",   [UNIT_PERCENT] = "units:pc", [UNIT_S] = "units:s",
+    [UNIT_BPM] = "units:bpm",
 };
 
 static void uri(FILE *f, const PluginSpec *spec, unsigned channels) {
@@ -157,14 +161,24 @@ static void number_groups(FILE *f, const PluginSpec *spec, unsigned channels) {
     }
 }
 
-/* What helps a host to draw the port: a short name, its group, and, as in the table, the most important first. */
+/* The most important first, as in the table, but advanced ones after all others. */
+static size_t priority(const PluginSpec *spec, size_t number) {
+    size_t after = 1;
+    for (size_t i = 0; i < spec->n_controls; i++) {
+        bool other = spec->controls[i].advanced, own = spec->controls[number].advanced;
+        after += other == own ? i > number : other;
+    }
+    return after;
+}
+
+/* What helps a host to draw the port: a short name, its group, how important it is. */
 static void drawing(FILE *f, const PluginSpec *spec, unsigned channels, const Port *port) {
     fprintf(f, " ;\n        lv2:shortName ");
     string(f, port->spec.short_name ? port->spec.short_name : port->spec.name);
     if (port->role == ROLE_LATENCY)
         fprintf(f, " ;\n        lv2:portProperty pprops:notOnGUI");
     if (port->role == ROLE_CONTROL)
-        fprintf(f, " ;\n        pprops:displayPriority %zu", spec->n_controls - port->number);
+        fprintf(f, " ;\n        pprops:displayPriority %zu", priority(spec, port->number));
     if (group_name(port)) {
         fprintf(f, " ;\n        pg:group ");
         number_group_uri(f, spec, channels, group_name(port));
@@ -255,6 +269,8 @@ static void port(FILE *f, const PluginSpec *spec, unsigned channels, size_t inde
     case ROLE_CONTROL:
         range(f, &p.spec, true);
         kind(f, &p.spec);
+        if (p.spec.designation)
+            fprintf(f, " ;\n        lv2:designation <%s>", p.spec.designation);
         break;
     case ROLE_LATENCY:
         range(f, &p.spec, false);
@@ -304,16 +320,53 @@ static bool copy_prose(FILE *in, FILE *out) {
     return false;
 }
 
+/* ---- the view ---- */
+
+static const char VIEW_HEAD[] = "# SPDX-License-Identifier: ISC\n"
+                                "@prefix lv2:  <http://lv2plug.in/ns/lv2core#> .\n"
+                                "@prefix opts: <http://lv2plug.in/ns/ext/options#> .\n"
+                                "@prefix ui:   <http://lv2plug.in/ns/extensions/ui#> .\n"
+                                "@prefix urid: <http://lv2plug.in/ns/ext/urid#> .\n\n";
+static const char VIEW_CAN[] = "    lv2:extensionData ui:idleInterface , ui:showInterface ;\n"
+                               "    lv2:optionalFeature ui:idleInterface , ui:parent , ui:resize , "
+                               "ui:touch , urid:map , opts:options ;\n"
+                               "    opts:supportedOption ui:scaleFactor";
+
+static void view(FILE *f, const PluginSpec *spec) {
+    fprintf(f, "%s<urn:siskin:%s#view>\n%s", VIEW_HEAD, spec->id, VIEW_CAN);
+    for (unsigned channels = 1; channels <= 2; channels++)
+        for (size_t i = 0; i < layout_count(spec, channels); i++) {
+            Port p = layout_port(spec, channels, i);
+            if (p.role != ROLE_REDUCTION && p.role != ROLE_METER)
+                continue;
+            fprintf(f, " ;\n    ui:portNotification [ ui:plugin ");
+            uri(f, spec, channels);
+            fprintf(f, " ; lv2:symbol \"%s\" ; ui:protocol ui:floatProtocol ]", p.spec.symbol);
+        }
+    fprintf(f, " .\n");
+}
+
 static int fail(const char *what, const char *file) {
     fprintf(stderr, "ttlgen: %s: %s\n", file, what);
     return EXIT_FAILURE;
 }
 
+static int write_view(const char *file) {
+    FILE *out = fopen(file, "w");
+    if (!out)
+        return fail(strerror(errno), file);
+    view(out, &plugin_spec);
+    bool written = !ferror(out);
+    return fclose(out) == 0 && written ? EXIT_SUCCESS : fail("cannot write", file);
+}
+
 int main(int argc, char **argv) {
     if (argc != 3) {
-        fprintf(stderr, "usage: ttlgen INPUT OUTPUT\n");
+        fprintf(stderr, "usage: ttlgen INPUT OUTPUT, or ttlgen --view OUTPUT\n");
         return 2;
     }
+    if (strcmp(argv[1], "--view") == 0)
+        return write_view(argv[2]);
     char aside[4096];
     if (snprintf(aside, sizeof aside, "%s.new", argv[2]) >= (int)sizeof aside)
         return fail("name too long", argv[2]);

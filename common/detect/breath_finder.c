@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+static const float DULL = 0.5f;
+
 void breath_finder_prepare(BreathFinder *finder, double hops_per_second) {
     finder->hops_per_second = hops_per_second;
     breath_span_prepare(&finder->span, hops_per_second);
@@ -28,6 +30,7 @@ size_t breath_finder_delay(const BreathFinder *finder, const BreathFinderParams 
 }
 
 bool breath_finder_step(BreathFinder *finder, const SceneMoment *moment) {
+    breath_span_stand_apart(&finder->span, moment->features.dull > DULL);
     return breath_span_step(&finder->span, moment->features.value[SCENE_OVER_ROOM],
                             moment->likeliest, moment->kind);
 }

@@ -25,6 +25,10 @@ void breath_span_reset(BreathSpan *span) {
     memset(span->state.sound, SCENE_ROOM, sizeof span->state.sound);
 }
 
+void breath_span_stand_apart(BreathSpan *span, bool apart) {
+    span->apart = apart;
+}
+
 void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear) {
     span->least = least;
     span->lag = lag;
@@ -135,9 +139,12 @@ static bool is_breath(BreathSpan *span, size_t t) {
         span->state.whole = is_whole(span, t);
         span->state.lives = sound_of(span, t - 1) == SCENE_ROOM || lips_before(span, t) > 0;
         span->state.onset = false;
+        span->state.apart = span->apart;
     }
-    span->state.lives = span->state.lives || lives(span, t);
-    span->state.onset = span->state.onset || leads_into_voice(span, t, span->state.run == 1);
+    bool apart = span->state.apart;
+    span->state.lives = span->state.lives || (!apart && lives(span, t));
+    span->state.onset =
+        span->state.onset || leads_into_voice(span, t, apart || span->state.run == 1);
     return span->state.whole && span->state.lives && !span->state.onset &&
            span->state.run <= span->longest;
 }
@@ -150,6 +157,18 @@ static void begin(BreathSpan *span, size_t t) {
         if (lips > 0)
             span->state.sound[(t - k) & MASK] = SCENE_BREATH;
         span->state.inside[(t - k) & MASK] |= sound_of(span, t - k) <= SCENE_ROOM;
+    }
+}
+
+/* Gives back all that was not let out yet of what ends at hop t, if it does not die away first. */
+static void give_back_whole(BreathSpan *span, size_t t) {
+    size_t most = span->reach + span->clear;
+    if (fall_within(span, t - most, most) >= REST_DB)
+        return;
+    for (size_t k = 1; k <= most; k++) {
+        if (sound_of(span, t - k) == SCENE_BREATH)
+            span->state.sound[(t - k) & MASK] = SCENE_VOICELESS;
+        span->state.inside[(t - k) & MASK] = 0;
     }
 }
 
@@ -177,6 +196,8 @@ static void decide(BreathSpan *span, size_t t, SceneKind sound) {
         begin(span, t);
     if (before && sound > SCENE_ROOM)
         give_back(span, t);
+    if (before && sound > SCENE_ROOM && span->state.apart)
+        give_back_whole(span, t);
     if (sound != SCENE_ROOM)
         span->state.tail = 0;
     else if (before)

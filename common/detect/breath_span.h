@@ -12,6 +12,10 @@
  * from where it rises by 4 dB twice over. Before any other sound, without a rest between them, a
  * breath ends at the last dip from which the level goes up by 4 dB.
  *
+ * Apart. In a take without treble nothing but its place tells /f/ and /s/ from a breath. There one
+ * begins only after a rest, and one that leads into any sound without falling by 10 dB first is
+ * given back as far as it was not let out yet.
+ *
  * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,
  * Interspeech 2016).
@@ -47,6 +51,7 @@ typedef struct {
     size_t least;   /* hops: the shortest breath */
     size_t lag;     /* hops from a level to its kind of sound */
     size_t clear;   /* hops */
+    bool apart;     /* breaths stand apart, from the next on */
     struct {
         size_t hop;
         float level_db[BREATH_SPAN_RING];
@@ -55,6 +60,7 @@ typedef struct {
         unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
         size_t run;                             /* hops of SCENE_BREATH so far */
         bool whole, lives, onset; /* this run: long enough; does not just fall; leads into voice */
+        bool apart;               /* this run: it must stand apart */
         bool breath;              /* the hop before was one */
         size_t tail;              /* hops of reach still to come */
     } state;
@@ -64,6 +70,8 @@ void breath_span_prepare(BreathSpan *span, double hops_per_second);
 void breath_span_reset(BreathSpan *span);
 /* least <= lag, lag + clear < 256. */
 void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear);
+/* Whether breaths that begin from now on must stand apart; they need not at first. */
+void breath_span_stand_apart(BreathSpan *span, bool apart);
 /* Hops, beside lag. */
 size_t breath_span_delay(const BreathSpan *span, size_t clear);
 

@@ -12,6 +12,7 @@ static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVE
 static const float NOTHING_DB = -150.0f;
 static const float PLAIN_BREATH =
     2.718f; /* times as probable as anything else: see scene_class.h */
+static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath is as plain */
 static const double WAIT_S = 0.25, TAIL_S = 0.016;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
  * `keep` that are a pause; left for the fade-in at least. */
@@ -92,13 +93,14 @@ static View look(GapGate *gate, const SceneMoment *moment) {
     const float *p = moment->p;
     float others = larger(p[SCENE_VOICED], p[SCENE_VOICELESS]);
     float most = larger(others, p[SCENE_ROOM]);
+    float plain = moment->features.dull > DULL ? DULL_PLAIN : PLAIN_BREATH;
     View view = {
         .hop = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY,
         .level_db = moment->level_db,
         .periodic = moment->periodic,
         .breath = p[SCENE_BREATH] > others,
         .breathy = p[SCENE_BREATH] > most,
-        .plain_breath = scene_class_odds(p[SCENE_BREATH], most) > PLAIN_BREATH,
+        .plain_breath = scene_class_odds(p[SCENE_BREATH], most) > plain,
     };
     sound_start_put(&gate->start, view.hop, view.level_db);
     find_thresholds(gate, &moment->known, &view);

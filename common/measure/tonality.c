@@ -4,107 +4,158 @@
 #include "basic/maths.h"
 
 #include <math.h>
+#include <string.h>
 
-/* Krumhansl and Kessler 1982, from the tonic up. */
-static const double profile[2][12] = {
-    {6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88},
-    {6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17},
-};
-static const bool is_note[2][12] = {
-    {true, false, true, false, true, true, false, true, false, true, false, true},
-    {true, false, true, true, false, true, false, true, true, false, true, true},
-};
-static const double CLEAR_LEAD = 0.2;
+/* How often each degree comes, in semitones over the tonic; sums need not be 1. From memory of
+ * counts of European folk tunes; dorian is minor with its sixth raised, the leading note rare. */
+static const double degree_share[TONALITY_MODES][12] = {
+    [TONALITY_MAJOR] = {.184, .001, .155, .003, .191, .109, .005, .214, .001, .078, .004, .055},
+    [TONALITY_MINOR] = {.192, .005, .149, .179, .002, .144, .002, .201, .038, .012, .053, .022},
+    [TONALITY_DORIAN] = {.192, .005, .149, .179, .002, .144, .002, .201, .008, .045, .067, .008}};
+static const double ANY_DEGREE = 0.003; /* added to each: a note outside happens */
+static const double mode_share[TONALITY_MODES] = {0.55, 0.30, 0.15};
 
-enum { A = 9 /* semitones over C */ };
+/* The last note is the tonic more often than not, and the first one tonic, fifth or third. */
+static const double last_share[12] = {.62, .02, .02, .05, .05, .02, .02, .10, .02, .02, .02, .02};
+static const double first_share[12] = {.45, .02, .02, .06, .12, .02, .02, .32, .02, .02, .02, .02};
+static const double FIRST_WEIGHT = 0.3, LEAST_END = 0.01;
 
-static double mean_of(const double x[12]) {
+static const double NOTE_WEIGHT = 0.8;
+static const double STRAY = 0.02; /* share of notes that mean none of the key's */
+static const double TUNING_CENTS = 20.0;
+
+enum { TUNINGS = 20, TUNING_STEP = 5, LOWEST_TUNING = -50 };
+
+typedef struct {
+    double degree[TONALITY_MODES][12], first[12], last[12];
+} Shares;
+
+static void normalise(double to[12], const double from[12], double more) {
     double sum = 0.0;
     for (size_t i = 0; i < 12; i++)
-        sum += x[i];
-    return sum / 12.0;
-}
-
-static double correlation(const double time[12], const double shape[12], unsigned tonic) {
-    double mean_time = mean_of(time), mean_shape = mean_of(shape);
-    double xy = 0.0, xx = 0.0, yy = 0.0;
-    for (unsigned i = 0; i < 12; i++) {
-        double x = time[(i + tonic) % 12] - mean_time;
-        double y = shape[i] - mean_shape;
-        xy += x * y;
-        xx += x * x;
-        yy += y * y;
-    }
-    return xx > 0.0 ? xy / sqrt(xx * yy) : 0.0;
-}
-
-void tonality_correlate(const double time[12], double r[TONALITY_KEYS]) {
-    for (unsigned key = 0; key < TONALITY_KEYS; key++)
-        r[key] = correlation(time, profile[key / 12], key % 12);
-}
-
-static double find_tuning(const double time[TONALITY_CENTS], Tonality *tonality) {
-    double re = 0.0, im = 0.0, all = 0.0;
-    for (size_t c = 0; c < TONALITY_CENTS; c++) {
-        re += time[c] * cos(2.0 * PI * (double)c / 100.0);
-        im += time[c] * sin(2.0 * PI * (double)c / 100.0);
-        all += time[c];
-    }
-    tonality->tuning_cents = 100.0 * atan2(im, re) / (2.0 * PI);
-    tonality->tuning_strength = all > 0.0 ? hypot(re, im) / all : 0.0;
-    return all;
-}
-
-static void fold(const double time[TONALITY_CENTS], double tuning_cents, double semitones[12]) {
+        sum += from[i] + more;
     for (size_t i = 0; i < 12; i++)
-        semitones[i] = 0.0;
-    for (size_t c = 0; c < TONALITY_CENTS; c++) {
-        long over_a = lround(((double)c - tuning_cents) / 100.0);
-        semitones[(size_t)(over_a + A + 12) % 12] += time[c];
+        to[i] = (from[i] + more) / sum;
+}
+
+static Shares make_shares(void) {
+    Shares shares;
+    for (size_t mode = 0; mode < TONALITY_MODES; mode++)
+        normalise(shares.degree[mode], degree_share[mode], ANY_DEGREE);
+    normalise(shares.first, first_share, 0.0);
+    normalise(shares.last, last_share, 0.0);
+    return shares;
+}
+
+static double length_of(const SungNote *note) {
+    return fmax(note->end_s - note->start_s, 1e-3);
+}
+
+static double mean_length(const SungNote *notes, size_t n) {
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++)
+        sum += length_of(&notes[i]);
+    return sum / (double)n;
+}
+
+static void find_tuning(const SungNote *notes, size_t n, Tonality *tonality) {
+    double re = 0.0, im = 0.0, all = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        double length = length_of(&notes[i]), turn = 2.0 * PI * notes[i].midi;
+        re += length * cos(turn);
+        im += length * sin(turn);
+        all += length;
+    }
+    double strength = fmin(1.0, hypot(re, im) / all);
+    double spread = 100.0 / (2.0 * PI) * sqrt(-2.0 * log(fmax(strength, 1e-3)));
+    tonality->tuning_cents = 100.0 * atan2(im, re) / (2.0 * PI);
+    tonality->tuning_strength = strength;
+    tonality->spread_cents = fmin(TONALITY_MOST_SPREAD, fmax(TONALITY_LEAST_SPREAD, spread));
+}
+
+/* How likely the note is, a semitone, if it meant each of the twelve pitches at that tuning. */
+static void place_note(const SungNote *note, double tuning_cents, double spread,
+                       double chance[12]) {
+    for (size_t k = 0; k < 12; k++) {
+        double off = remainder(100.0 * note->midi - tuning_cents - 100.0 * (double)k, 1200.0);
+        chance[k] = exp(-0.5 * (off / spread) * (off / spread)) / (spread * sqrt(2.0 * PI)) * 100.0;
     }
 }
 
-static unsigned best_of(const double r[TONALITY_KEYS], unsigned but) {
+static double mean_share(const double chance[12], const double share[12], unsigned tonic) {
+    double sum = 0.0;
+    for (unsigned d = 0; d < 12; d++)
+        sum += chance[(d + tonic) % 12] * share[d];
+    return sum;
+}
+
+/* The same of which pitch it was, given that it was one of them. */
+static double end_likelihood(const double chance[12], const double share[12], unsigned tonic) {
+    double all = 1e-9;
+    for (size_t k = 0; k < 12; k++)
+        all += chance[k];
+    return log(mean_share(chance, share, tonic) / all + LEAST_END);
+}
+
+/* Adds what one note tells of every key. */
+static void add_note(const Shares *shares, const double chance[12], double weight,
+                     double score[TONALITY_KEYS]) {
+    for (unsigned key = 0; key < TONALITY_KEYS; key++) {
+        double known = mean_share(chance, shares->degree[key / 12], key % 12);
+        score[key] += weight * log((1.0 - STRAY) * known + STRAY / 12.0);
+    }
+}
+
+static void score_at(const SungNote *notes, size_t n, const Tonality *tonality, double tuning_cents,
+                     double score[TONALITY_KEYS]) {
+    const Shares shares = make_shares();
+    double mean = mean_length(notes, n), chance[12];
+    double off = tuning_cents / TUNING_CENTS;
+    for (unsigned key = 0; key < TONALITY_KEYS; key++)
+        score[key] = log(mode_share[key / 12]) - 0.5 * off * off;
+    for (size_t i = 0; i < n; i++) {
+        place_note(&notes[i], tuning_cents, tonality->spread_cents, chance);
+        add_note(&shares, chance, NOTE_WEIGHT * sqrt(length_of(&notes[i]) / mean), score);
+        for (unsigned key = 0; i == 0 && key < TONALITY_KEYS; key++)
+            score[key] += FIRST_WEIGHT * end_likelihood(chance, shares.first, key % 12);
+    }
+    double held = 0.5 * fmin(2.0, length_of(&notes[n - 1]) / mean); /* `chance` is of that note */
+    for (unsigned key = 0; key < TONALITY_KEYS; key++)
+        score[key] += held * end_likelihood(chance, shares.last, key % 12);
+}
+
+static TonalityKey best_of(const double p[TONALITY_KEYS], unsigned but) {
     unsigned best = but == 0 ? 1 : 0;
     for (unsigned key = 0; key < TONALITY_KEYS; key++)
-        if (key != but && r[key] > r[best])
+        if (key != but && p[key] > p[best])
             best = key;
-    return best;
+    return (TonalityKey){best % 12, (TonalityMode)(best / 12), p[best]};
 }
 
-bool tonality_find(const double time[TONALITY_CENTS], Tonality *tonality) {
-    double semitones[12], r[TONALITY_KEYS];
-    if (find_tuning(time, tonality) <= 0.0)
+bool tonality_find(const SungNote *notes, size_t n, Tonality *tonality) {
+    double score[TUNINGS][TONALITY_KEYS], p[TONALITY_KEYS] = {0.0};
+    double most = -INFINITY, all = 0.0;
+    memset(tonality, 0, sizeof *tonality);
+    if (n < TONALITY_FEWEST)
         return false;
-    fold(time, tonality->tuning_cents, semitones);
-    tonality_correlate(semitones, r);
-    unsigned best = best_of(r, TONALITY_KEYS);
-    unsigned next = best_of(r, best);
-    tonality->tonic = best % 12;
-    tonality->minor = best >= 12;
-    tonality->r = r[best];
-    tonality->next_tonic = next % 12;
-    tonality->next_minor = next >= 12;
-    tonality->next_r = r[next];
-    /* A minor is the relative of C major: three semitones down, or up again. */
-    tonality->relative_tonic = (tonality->tonic + (tonality->minor ? 3 : 9)) % 12;
-    tonality->relative_r = r[tonality->relative_tonic + (tonality->minor ? 0 : 12)];
-    tonality->parallel_r = r[(best + 12) % TONALITY_KEYS];
-    double lead = fmin(1.0, (r[best] - r[next]) / CLEAR_LEAD);
-    tonality->confidence = r[best] > 0.0 ? r[best] * lead : 0.0;
-    return r[best] > 0.0;
+    find_tuning(notes, n, tonality);
+    for (int t = 0; t < TUNINGS; t++) {
+        score_at(notes, n, tonality, LOWEST_TUNING + TUNING_STEP * t, score[t]);
+        for (unsigned key = 0; key < TONALITY_KEYS; key++)
+            most = fmax(most, score[t][key]);
+    }
+    for (int t = 0; t < TUNINGS; t++)
+        for (unsigned key = 0; key < TONALITY_KEYS; key++)
+            p[key] += exp(score[t][key] - most);
+    for (unsigned key = 0; key < TONALITY_KEYS; key++)
+        all += p[key];
+    for (unsigned key = 0; key < TONALITY_KEYS; key++)
+        p[key] /= all;
+    tonality->best = best_of(p, TONALITY_KEYS);
+    tonality->next = best_of(p, tonality->best.tonic + 12 * (unsigned)tonality->best.mode);
+    return true;
 }
 
-double tonality_error_cents(const Tonality *tonality, double cents) {
-    double over_tonic =
-        fmod(cents - tonality->tuning_cents + 100.0 * (A + 12 - (int)tonality->tonic), 1200.0);
-    if (over_tonic < 0.0)
-        over_tonic += 1200.0;
-    double nearest = 1200.0;
-    for (int i = 0; i <= 12; i++) {
-        double away = over_tonic - 100.0 * i;
-        if (is_note[tonality->minor][i % 12] && fabs(away) < fabs(nearest))
-            nearest = away;
-    }
-    return nearest;
+bool tonality_sure(const Tonality *tonality) {
+    return tonality->best.p >= TONALITY_SURE;
 }

@@ -1,49 +1,61 @@
 /* SPDX-License-Identifier: ISC */
-/* tonality.h: the tuning and the key of a melody, from how long each pitch was sung.
+/* tonality.h: the tuning and the key of a melody, from its notes.
  *
- * Tuning: with h(c) the time at c cents over A 440 (folded into an octave), the angle of
- *     Z = sum h(c) exp(2 pi i c / 100) / sum h(c)
+ * Tuning: with w_i the length of note i and c_i its place in cents, the angle of
+ *     Z = sum w_i exp(2 pi i c_i / 100) / sum w_i
  * is where the sung semitones lie within a semitone (the circular mean of directional statistics:
- * Mardia and Jupp, Directional Statistics, 2000, section 2.2), |Z| how sharply they do.
- * Key: Krumhansl and Kessler, Psych. Review 89(4), 334-368, 1982. Times of the twelve semitones
- * around that tuning are correlated (Pearson) with the profile of each of the 24 major and minor
- * keys; the best one is the key. Its relative key shares its notes and the parallel one its tonic,
- * so these are what it is mistaken for. Confidence is 0..1:
- *     r_best < 0: 0, else r_best min(1, (r_best - r_next) / 0.2)
- * 0.2 being half the distance from 1 to the correlation of a key's profile with that of its
- * nearest neighbour, about 0.6.
- * Pure functions, in double. Cost: 24 correlations. */
+ * Mardia and Jupp, Directional Statistics, 2000, section 2.2), |Z| how sharply they do. Were the
+ * errors normal, |Z| = exp(-(2 pi s / 100)^2 / 2) gives their deviation s (ibid., section 3.5.7).
+ *
+ * Key: that of 36 (twelve tonics; major, minor, dorian) with the largest posterior
+ *     log P(key | notes) = log P(mode) + L0(first note) + L1(last note)
+ *                        + 0.8 sum sqrt(w_i / mean w) log sum_d share(d) N(c_i - tuning - 100 d; s)
+ * summed over tunings of +-50 cents, which are N(0, 20 cents) before anything is heard: a Bayesian
+ * model of the kind of Temperley (Music and Probability, MIT Press, 2007, chapter 4: notes drawn
+ * from a profile of the key), with notes that are off by a normal error. 0.8 and the root, since
+ * notes of a tune are not independent and long ones tell more, but not in proportion. share(d) is
+ * how often degree d comes in tunes of the mode: figures in the .c, from memory of counts of
+ * European folk tunes such as Temperley's, the dorian one derived from minor. L1: melodies end on
+ * the tonic as a rule, on a note that is held: it counts in full from twice the mean length on,
+ * so that a take that breaks off says little. L0: they begin on tonic, fifth or third more often
+ * than not (common practice; weights in the .c).
+ *
+ * The posterior says what it may: of named keys (at least TONALITY_SURE) one in twenty may be
+ * wrong, as the suite asks of tunes in twelve keys. Pure function, in double; takes no memory.
+ * Cost: 8000 logarithms a note. */
 #ifndef SISKIN_MEASURE_TONALITY_H
 #define SISKIN_MEASURE_TONALITY_H
+
+#include "measure/notes.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { TONALITY_CENTS = 1200, TONALITY_KEYS = 24 };
+#define TONALITY_SURE 0.65 /* from here on a key is named */
+
+typedef enum { TONALITY_MAJOR, TONALITY_MINOR, TONALITY_DORIAN, TONALITY_MODES } TonalityMode;
+enum { TONALITY_KEYS = 12 * TONALITY_MODES };
+
+typedef struct {
+    unsigned tonic; /* 0 C, 1 C sharp, ... 11 B */
+    TonalityMode mode;
+    double p; /* posterior, 0..1 */
+} TonalityKey;
 
 typedef struct {
     double tuning_cents;    /* of the take's semitones over those of A 440, -50..50 */
-    double tuning_strength; /* 0 anything, 1 all at one place in the semitone */
-    unsigned tonic;         /* of the best key: 0 C, 1 C sharp, ... 11 B */
-    bool minor;
-    double r;          /* its correlation, -1..1 */
-    double confidence; /* 0..1 */
-    unsigned next_tonic;
-    bool next_minor; /* the second best */
-    double next_r;
-    unsigned relative_tonic; /* of the other mode */
-    double relative_r;
-    double parallel_r; /* same tonic, the other mode */
+    double tuning_strength; /* |Z|: 0 anything, 1 all at one place in the semitone */
+    double spread_cents;    /* s, bounded to TONALITY_LEAST_SPREAD..TONALITY_MOST_SPREAD */
+    TonalityKey best, next;
 } Tonality;
 
-/* time[c]: how long c cents over A, folded into an octave, was sung; any unit, >= 0. false: nothing
- * was sung, or all twelve semitones for the same time. */
-bool tonality_find(const double time[TONALITY_CENTS], Tonality *tonality);
-/* The Pearson correlations with the key profiles: r[tonic] major, r[12 + tonic] minor. time[0] is
- * C. */
-void tonality_correlate(const double time[12], double r[TONALITY_KEYS]);
-/* How far `cents` over A 440 is from the nearest note of the key at that tuning, -100..100. In a
- * minor key the raised seventh is a note too. */
-double tonality_error_cents(const Tonality *tonality, double cents);
+#define TONALITY_LEAST_SPREAD 10.0
+#define TONALITY_MOST_SPREAD 35.0
+
+/* Of n notes in the order of time. false: there are fewer than TONALITY_FEWEST. */
+enum { TONALITY_FEWEST = 4 };
+bool tonality_find(const SungNote *notes, size_t n, Tonality *tonality);
+/* Whether the best key is named, and not just the better one of two. */
+bool tonality_sure(const Tonality *tonality);
 
 #endif

@@ -31,6 +31,7 @@ void scene_prepare(Scene *scene, double rate_hz, double hops_per_second) {
     scene_feature_bands(&scene->bands, rate_hz);
     scene_room_prepare(&scene->room, rate_hz, hops_per_second);
     voice_level_prepare(&scene->voice, hops_per_second);
+    treble_prepare(&scene->treble, hops_per_second);
     viterbi_prepare(&scene->path, COST);
     scene_set(scene, &(SceneParams){.sensitivity_db = 0.0f, .shortest_breath_ms = 100.0f});
     scene_reset(scene);
@@ -39,6 +40,7 @@ void scene_prepare(Scene *scene, double rate_hz, double hops_per_second) {
 void scene_reset(Scene *scene) {
     scene_room_reset(&scene->room);
     voice_level_reset(&scene->voice);
+    treble_reset(&scene->treble);
     viterbi_reset(&scene->path);
 }
 
@@ -52,8 +54,10 @@ void scene_begin_with(Scene *scene, const SceneKnown *known) {
         memcpy(room.band_db, known->room_db, sizeof room.band_db);
         scene_room_begin_with(&scene->room, &room);
     }
-    if (known->voice_known)
+    if (known->voice_known) {
         voice_level_begin_with(&scene->voice, power_of(known->voice_db));
+        treble_begin_with(&scene->treble, known->treble_db);
+    }
 }
 
 size_t scene_shortest(double hops_per_second, const SceneParams *params) {
@@ -121,6 +125,7 @@ static void tell_known(const Scene *scene, SceneKnown *known) {
     (void)noise_floor_get(&scene->room.all, &known->floor_db);
     known->voice_known = voice_level_known(&scene->voice);
     known->voice_db = decibel_from_power(voice_level_power(&scene->voice));
+    known->treble_db = treble_held_db(&scene->treble);
 }
 
 /* How the hop sounds; fills known.room_db with what it was compared with. */
@@ -133,6 +138,8 @@ static void compare(const Scene *scene, const VoiceFrame *frame, float gate, Sce
     }
     scene_features(&scene->bands, frame, room, voice_level_power(&scene->voice),
                    moment->known.voice_known, &moment->features);
+    if (moment->known.voice_known && moment->features.dull < 1.0f)
+        moment->features.dull = treble_dull(&scene->treble, voice_level_power(&scene->voice));
 }
 
 void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
@@ -141,6 +148,7 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
         all += frame->power[b];
     weigh(scene, frame, moment);
     hear_voice(scene, frame, moment->periodic);
+    treble_step(&scene->treble, frame, moment->periodic);
     float gate = GATED * voice_level_power(&scene->voice) + SILENCE;
     scene_room_step(&scene->room, frame, moment->level_db, moment->periodic, all <= gate);
     tell_known(scene, &moment->known);

@@ -7,6 +7,7 @@
  * scene_late() hops late), and what is known by now of the room and of the voice.
  *
  *     hop -> scene_room, voice_level  what the room and the voice are, so far
+ *         -> treble                   whether the take has any
  *         -> scene_features           how the hop sounds beside these, in numbers
  *         -> scene_class              p of breath, room, voiced, voiceless
  *         -> viterbi                  the likeliest sequence of them, decided late
@@ -25,6 +26,7 @@
 #include "voice/scene_class.h"
 #include "voice/scene_features.h"
 #include "voice/scene_room.h"
+#include "voice/treble.h"
 #include "voice/voice_level.h"
 #include "voice/voice_sense.h"
 
@@ -41,8 +43,9 @@ typedef struct {
     bool room_known, voice_known;
     float room_db[OCTAVE_BANK_BANDS]; /* of each octave; what it is taken for while not known */
     float room_all_db;                /* from 359 Hz up; -150 while not known */
-    float floor_db; /* the same where it is quietest: a gap that was faded, a hole */
-    float voice_db; /* mean power of what was sung lately, less the room */
+    float floor_db;  /* the same where it is quietest: a gap that was faded, a hole */
+    float voice_db;  /* mean power of what was sung lately, less the room */
+    float treble_db; /* the loudest above 5745 Hz lately: see treble.h */
 } SceneKnown;
 
 typedef struct {
@@ -66,6 +69,7 @@ typedef struct {
     Viterbi path;
     SceneRoom room;
     VoiceLevel voice;
+    Treble treble;
 } Scene;
 
 void scene_prepare(Scene *scene, double rate_hz, double hops_per_second);

@@ -65,5 +65,6 @@ void scene_features(const SceneFeatureBands *bands, const VoiceFrame *frame,
     value[SCENE_HIGH] = bands->high_lost_db >= 0.0f ? high_db : USUAL_HIGH_DB;
     value[SCENE_HISS] = bands->hiss_lost_db >= 0.0f ? hiss_db : USUAL_HISS_DB;
     features->voice_known = voice_known;
+    features->dull = bands->hiss_lost_db >= 0.0f ? 0.0f : 1.0f;
     value[SCENE_PERIODIC] = frame->periodicity * voice_share(features);
 }

@@ -8,8 +8,8 @@
  * has its weak peaks, and "mid" 359..5745 Hz. What distinguishes a breath is known from Werner,
  * Fuchs, Trouvain and Moebius, Interspeech 2021 and JSLHR 2023: a falling spectrum with weak peaks
  * below 3 kHz, like an unvoiced schwa. A band that half the rate cuts short counts as if it went on
- * as it is. Where less than a third of it is left, a breath cannot be told from /f/ and /s/ by it:
- * its number is that of a doubtful breath, since a word is worth more than a breath.
+ * as it is. Where less than a third of it is left, its number is that of a doubtful breath, and where
+ * that is so from 5745 Hz up, the take is dull: scene_class.h judges it by the rest.
  *
  * An inhalation may whistle, which is periodic. No voice far under the singer's level lacks both
  * its fundamental and its first formant, so that periodicity counts only as far as one of these
@@ -37,6 +37,7 @@ typedef enum {
 typedef struct {
     float value[SCENE_FEATURES];
     bool voice_known; /* else SCENE_OVER_VOICE means nothing */
+    float dull;       /* 0: the take has treble; 1: none, so that HIGH and HISS say nothing */
 } SceneFeatures;
 
 /* What half the rate cuts off the two highest bands, dB; < 0: too much. */
@@ -45,7 +46,8 @@ typedef struct {
 } SceneFeatureBands;
 
 void scene_feature_bands(SceneFeatureBands *bands, double rate_hz);
-/* room: power in each octave, > 0; voice: power of the singer, meaningless unless voice_known. */
+/* `dull` is 0 or, where the rate lacks treble, 1: only the caller knows what the take has.
+ * room: power in each octave, > 0; voice: power of the singer, meaningless unless voice_known. */
 void scene_features(const SceneFeatureBands *bands, const VoiceFrame *frame,
                     const float room[OCTAVE_BANK_BANDS], float voice, bool voice_known,
                     SceneFeatures *features);

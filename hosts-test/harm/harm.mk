@@ -22,8 +22,8 @@ fuzz:
 	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZ_FLAGS) fuzz-programs
 	@BUILD=build/fuzz JOBS=$(JOBS) hosts-test/harm/fuzz/fuzz.sh $(FUZZ_SECONDS)
 
-# siskin killed at random moments, on a full disk, on files cut short. KILLS=, SEED=
-faults: programs bundles
+# siskin killed, on full disks, on damaged and hostile files, chains and plugins. KILLS=, SEED=
+faults: programs bundles $(FOREIGN)
 	@BUILD=$(BUILD) hosts-test/harm/faults.sh
 
 # Steps of single blocks under hostile input: instructions, by callgrind; and, over a million blocks, edges of the

@@ -4,6 +4,8 @@
 #   MUTANTS=100   how many
 #   SEED=n        which; printed
 #   SCOPE='common plugins hosts-test/siskin'   folders or files that get them
+#   VERBOSE=1     also those that were noticed, and by what
+# mutants.known lists faults that no suite can notice, each with the reason; they are told apart in the figure.
 # Works in copies of the tree under BUILD/mutants/. A fault that the compiler makes the same code of, or none, is no fault:
 # another is drawn. For each, what changed is built, and the suites concerned are run until one fails: the unit's own; those
 # that include its header; those of plugins that are built on it; the contract of one such plugin at one rate; of the
@@ -83,12 +85,13 @@ concerned() { # file
         [ -e "tests/test_${name//-/_}.c" ] && echo "test_${name//-/_}"
         echo "contract $name"
         ;;
-    hosts-test/siskin/render/*) printf '%s\n' test_render test_chain test_folder test_moves ;;
-    hosts-test/siskin/chains/*) printf '%s\n' test_chain test_render ;;
-    hosts-test/siskin/measure/*) printf '%s\n' test_measure test_page ;;
-    hosts-test/siskin/advise/*) printf '%s\n' test_advise ;;
+    hosts-test/siskin/render/*) printf '%s\n' test_render test_chain test_moves test_folder test_files test_strangers ;;
+    hosts-test/siskin/chains/*) printf '%s\n' test_chain test_moves test_render test_folder test_files ;;
+    hosts-test/siskin/edit/*) printf '%s\n' test_lane test_moves test_ride ;;
+    hosts-test/siskin/measure/*) printf '%s\n' test_measure test_page test_files ;;
+    hosts-test/siskin/advise/*) printf '%s\n' test_harm test_advise ;;
     hosts-test/siskin/page/*) printf '%s\n' test_page ;;
-    hosts-test/siskin/*) printf '%s\n' test_render test_folder test_measure test_page test_chain ;;
+    hosts-test/siskin/*) printf '%s\n' test_render test_folder test_files test_chain test_strangers test_measure test_page ;;
     esac | awk '!seen[$0]++'
 }
 
@@ -126,6 +129,12 @@ object_of() {
     esac
 }
 
+# Why this fault cannot be noticed; nothing when it is not known.
+known() { # file, line as it is, line with the fault
+    awk -F '\t' -v file="$1" -v before="${2##+( )}" -v after="${3##+( )}" '
+        $1 == file && $2 == before && $3 == after { print $4; exit }' hosts-test/harm/mutants.known
+}
+
 build() { make -s BUILD=$b OPT=-O1 CFLAGS=-g0 "$@" >/dev/null 2>&1; }
 
 # Prints "noticed by ...", "SURVIVED" or "none" (the same code, or no code at all).
@@ -158,11 +167,13 @@ try() { # file, line number, new line
 
 # Worker w takes the draws w, w + jobs, ... until it has its share.
 worker() { # number
-    local done_with=0 share=$(((count + jobs - 1 - $1) / jobs)) file line what before after verdict
+    local done_with=0 share=$(((count + jobs - 1 - $1) / jobs)) file line what before after verdict why
     cd "$work/$1" || exit 1
     out=$work/$1.out
     while [ "$done_with" -lt "$share" ] && IFS=$'\t' read -r file line what before after; do
-        verdict=$(try "$file" "$line" "$after")
+        why=$(known "$file" "$before" "$after")
+        verdict="known: $why"
+        [ -n "$why" ] || verdict=$(try "$file" "$line" "$after")
         [ "$verdict" != none ] || continue
         done_with=$((done_with + 1))
         printf '%s\t%s:%s\t%s\t%s\t%s\n' "$verdict" "$file" "$line" "$what" "$before" "$after" >>"$work/found.$1"
@@ -193,7 +204,9 @@ find $scope -name '*.c' ! -path '*/tests/*' | sort | xargs awk -f hosts-test/har
             for (i = 0; i < 10; i++) random(2)
             for (i = 0; i < most && kinds; i++) {
                 k = kind[random(kinds)]
-                print place[k, random(n[k])]
+                drawn = place[k, random(n[k])]
+                if (!seen[drawn]++)
+                    print drawn
             }
         }' >"$work/drawn"
 for ((w = 0; w < jobs; w++)); do
@@ -202,10 +215,11 @@ done
 wait
 cat "$work"/found.* 2>/dev/null | awk -F '\t' '
     { n++; all[$3]++ }
+    $1 ~ /^known/ { known++ }
     $1 == "SURVIVED" { alive++; left[$3]++ }
     END {
         for (k in all) printf "%-8s %d of %d survived\n", k, left[k], all[k] | "sort"
         close("sort")
-        printf "%d faults, %d noticed, %d survived\n", n, n - alive, alive
+        printf "%d faults: %d noticed; %d that nothing can notice; %d survived, %.1f %%\n", n, n - known - alive, known, alive, n ? 100 * alive / n : 0
         exit n == 0
     }'

@@ -75,10 +75,10 @@ fingerprints() {
     rm -f "$native.bent"
 }
 
-# The Makefile with the compiler and the libraries of a sysroot.
+# The Makefile with the compiler and the libraries of a sysroot, which has none for windows.
 cross_make() {
     PKG_CONFIG_SYSROOT_DIR=$root PKG_CONFIG_LIBDIR=$root/usr/lib/$triplet/pkgconfig:$root/usr/share/pkgconfig \
-        $MAKE -s -j"$JOBS" BUILD="$there" NATIVE="$BUILD" CC="$compiler --sysroot=$root" LDFLAGS="$linker" "$@"
+        $MAKE -s -j"$JOBS" BUILD="$there" NATIVE="$BUILD" CC="$compiler --sysroot=$root" LDFLAGS="$linker" VIEWS=0 "$@"
 }
 
 linux() {

@@ -83,17 +83,20 @@ check_licence() {
     group licence $before $before_bad
 }
 
-# ---- symbols: a bundle shows lv2_descriptor and nothing else, and needs the C library alone ----
+# ---- symbols: a plugin shows lv2_descriptor and nothing else, and needs the C library alone; a view, its own, and cairo
+# and X as well ----
 
 shows_one_symbol() {
     shown=$(nm -D --defined-only "$1" | awk '{print $3}')
-    [ "$shown" = lv2_descriptor ] || {
+    case $1 in */view.so) only=lv2ui_descriptor ;; *) only=lv2_descriptor ;; esac
+    [ "$shown" = $only ] || {
         echo "$1 shows:" $shown
         return 1
     }
 }
 needs_c_library_alone() {
     needed=$(readelf -d "$1" | sed -n 's/.*(NEEDED).*\[\(.*\)\]/\1/p' | grep -v -x -E 'lib[cm]\.so\.[0-9]+|ld-linux.*')
+    case $1 in */view.so) needed=$(echo "$needed" | grep -v -x -E 'lib(cairo|xcb|xkbcommon|xkbcommon-x11)\.so\.[0-9]+') ;; esac
     [ -z "$needed" ] || {
         echo "$1 needs:" $needed
         return 1
@@ -106,6 +109,9 @@ check_symbols() {
     $CC -shared -fPIC -o "$work/two.so" "$work/two.c" -Wl,--no-as-needed -lz
     refuse 'a bundle that shows two symbols is refused' shows_one_symbol "$work/two.so"
     refuse 'a bundle that needs zlib is refused' needs_c_library_alone "$work/two.so"
+    stays_loaded() { readelf -d "$1" | grep -q NODELETE; }
+    refuse 'a library that may be unloaded is refused' stays_loaded "$work/two.so"
+    for so in $(built | grep '/view\.so$'); do expect "$so stays loaded" stays_loaded "$so"; done
     expect 'there are bundles' test -n "$(built)"
     for so in $(built); do
         expect "one symbol in $so" shows_one_symbol "$so"

@@ -281,21 +281,11 @@ static Voice *new_voice(Material *material) {
     return &grown[material->count++];
 }
 
-static bool load_recording(const Recording *recording, void (*notice)(const char *),
-                           Material *material) {
+static bool read_into(const Recording *recording, Voice *voice) {
     Clip clip;
-    Voice *voice = new_voice(material);
-    if (!voice)
-        return false;
     if (!read_recording(recording, &clip, voice)) {
-        char line[256];
-        snprintf(line, sizeof line, "skipped %s: install %s%s", recording->name, recording->package,
-                 ends_with(recording->pattern, "g722") ? " and ffmpeg" : "");
-        if (notice)
-            notice(line);
         free(clip.audio);
-        material->count--;
-        return true;
+        return false;
     }
     snprintf(voice->name, sizeof voice->name, "%s", recording->name);
     voice->recorded = true;
@@ -303,7 +293,37 @@ static bool load_recording(const Recording *recording, void (*notice)(const char
     voice->rate_hz = clip.rate_hz;
     voice->n = clip.n;
     voice->audio = clip.audio;
+    return true;
+}
+
+static bool load_recording(const Recording *recording, void (*notice)(const char *),
+                           Material *material) {
+    Voice *voice = new_voice(material);
+    if (!voice)
+        return false;
+    if (!read_into(recording, voice)) {
+        char line[256];
+        snprintf(line, sizeof line, "skipped %s: install %s%s", recording->name, recording->package,
+                 ends_with(recording->pattern, "g722") ? " and ffmpeg" : "");
+        if (notice)
+            notice(line);
+        material->count--;
+        return true;
+    }
     return material_label(voice);
+}
+
+bool material_reader(MaterialSet set, double longest_s, Voice *voice) {
+    const char *name = set == MATERIAL_TUNE ? "prompts-en-f" : "prompts-it-m";
+    *voice = (Voice){.n = 0};
+    for (size_t i = 0; i < sizeof recordings / sizeof *recordings; i++) {
+        Recording more = recordings[i];
+        more.longest_s = longest_s;
+        more.skip += 40;
+        if (strcmp(more.name, name) == 0)
+            return read_into(&more, voice) && material_label(voice);
+    }
+    return false;
 }
 
 static bool load_sung(const Sung *sung, Material *material) {

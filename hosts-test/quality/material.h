@@ -46,6 +46,9 @@ typedef struct {
  * false: out of memory. */
 bool material_load(MaterialSet set, void (*notice)(const char *line), Material *material);
 void material_free(Material *material);
+/* A set's reader of prompts who takes no breath, `longest_s` of it: none of what material_load()
+ * gives. false: the package is not installed, or out of memory. */
+bool material_reader(MaterialSet set, double longest_s, Voice *voice);
 
 /* Labels the utterances (as a phrase of one word each), gaps and sibilants of a recording, from its
  * audio; labels made before (breaths) are kept. false: out of memory. */

@@ -19,6 +19,7 @@ static const struct {
     {"measure", command_measure, "levels, faults, sounds, colour and pitch of a take"},
     {"advise", command_advise, "what a take needs, as a chain that does it"},
     {"ride", command_ride, "one gain a phrase, as a chain"},
+    {"notes", command_notes, "the notes of a take, to be edited and corrected"},
     {"comp", command_comp, "the best of several takes, phrase by phrase"},
     {"align", command_align, "a double brought into time with its lead"},
     {"nudge", command_nudge, "words moved by milliseconds"},

@@ -234,9 +234,8 @@ static void tick(const Pool *pool) {
         if (!pool->places[i].process)
             continue;
         GraphStatus *status = &pool->places[i].report->status;
-        uint64_t total = atomic_load(&status->total);
         running++;
-        done += total ? (double)atomic_load(&status->done) / (double)total : 0.0;
+        done += graph_done(status);
     }
     pool->watcher->tick(pool->watcher->user, done / (double)pool->count, pool->done, running);
 }

@@ -79,6 +79,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .group = "Cut",
                .unit = UNIT_DB},
     [ATTACK] = {.symbol = "attack",
+                .advanced = true,
                 .name = "Attack",
                 .doc = "How fast the cut sets in (time constant). Longer lets the edge of each "
                        "sibilant through; under 0.5 ms it acts as 0.5 ms.",
@@ -89,6 +90,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .unit = UNIT_MS,
                 .kind = PORT_LOGARITHMIC},
     [RELEASE] = {.symbol = "release",
+                 .advanced = true,
                  .name = "Release",
                  .doc = "How fast the cut lets go as a sibilant dies away (time constant). Longer "
                         "is smoother; where a vowel follows, it lets go twelve times faster.",
@@ -102,6 +104,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 
 static const PortSpec METERS[N_METERS] = {
     [SIBILANCE] = {.symbol = "sibilance",
+                   .against = "ratio",
                    .name = "Sibilance",
                    .doc = "Level of the sibilant band over the singer's recent vowels. Cutting "
                           "starts where it passes Threshold over vowels.",

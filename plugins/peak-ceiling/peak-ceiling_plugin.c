@@ -67,6 +67,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 
 static const PortSpec METERS[N_METERS] = {
     [TRUE_PEAK] = {.symbol = "true_peak",
+                   .against = "ceiling",
                    .name = "True peak",
                    .doc = "True peak of the result lately, dBTP.",
                    .minimum = -90.0f,

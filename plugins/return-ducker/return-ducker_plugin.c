@@ -43,6 +43,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .group = "Law",
                .kind = PORT_LOGARITHMIC},
     [KNEE] = {.symbol = "knee",
+              .advanced = true,
               .name = "Knee",
               .doc = "Width of the bend around the threshold. Wider starts earlier and more "
                      "gently; widen it when you hear the ducking start.",
@@ -101,6 +102,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                    .group = "Timing",
                    .unit = UNIT_MS},
     [KEY_LOW_CUT] = {.symbol = "key_low_cut",
+                     .advanced = true,
                      .name = "Key low cut",
                      .doc = "High-pass on the key alone; it is not heard. Raise it when rumble or "
                             "plosives duck the return.",
@@ -114,6 +116,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 
 static const PortSpec METERS[N_METERS] = {
     [KEY_LEVEL] = {.symbol = "key_level",
+                   .against = "threshold",
                    .name = "Key level",
                    .doc = "Peak level of the key after its low cut.",
                    .minimum = -90.0f,

@@ -40,6 +40,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .unit = UNIT_HZ,
                .kind = PORT_LOGARITHMIC},
     [CEILING] = {.symbol = "ceiling",
+                 .advanced = true,
                  .name = "Highest corner",
                  .doc = "The corner of the high-pass never goes higher, however high the voice. "
                         "Raise it for a high voice on a noisy stage, lower it to keep warmth.",
@@ -59,6 +60,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                 .group = "High-pass",
                 .kind = PORT_TOGGLE},
     [MARGIN] = {.symbol = "margin",
+                .advanced = true,
                 .name = "Corner / lowest note",
                 .doc = "Where the corner lies under the lowest note: 0.6 is 60 % of its frequency, "
                        "where the note loses 0.1 dB (at 24 dB/octave). Higher cuts closer to the "

@@ -56,6 +56,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .maximum = 20.0f,
                .kind = PORT_LOGARITHMIC},
     [KNEE] = {.symbol = "knee",
+              .advanced = true,
               .name = "Knee",
               .doc = "Width of the bend around the threshold. Wider begins earlier and more "
                      "gently.",
@@ -82,6 +83,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                  .unit = UNIT_MS,
                  .kind = PORT_LOGARITHMIC},
     [PROGRAM] = {.symbol = "program",
+                 .advanced = true,
                  .name = "Program",
                  .doc = "How far the release follows the programme: the share of the reduction "
                         "lately that is let go six times as slowly. More moves less between words.",
@@ -109,6 +111,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
 
 static const PortSpec METERS[N_METERS] = {
     [LEVEL] = {.symbol = "level",
+               .against = "threshold",
                .name = "Level",
                .doc = "Peak level over the reference: the voice is turned down where this rises "
                       "over the threshold. At its lowest while the voice is not known.",

@@ -136,7 +136,6 @@ double figure_standing_peak_db(const Measures *m) {
     return m->peak.found ? m->peak.height_db : -(double)INFINITY;
 }
 
-/* Against a key that is guessed, a melody can be as wrong as it likes. */
 double figure_off_pitch_cents(const Measures *m) {
-    return measures_key_sure(m) ? m->off_cents : (double)NAN;
+    return m->off_cents;
 }

@@ -201,12 +201,12 @@ const AdviceRule advice_rules[] = {
      .name = "Pitch",
      .figure = figure_off_pitch_cents,
      .at_most = true,
-     .limit = 25.0,
+     .limit = 20.0,
      .unit = "cents",
-     .source = "common practice: a quarter of a semitone; mean of the steady parts",
-     .says = "%s off the notes of the key",
+     .source = "common practice: a fifth of a semitone; what lies anywhere reads 25 and more",
+     .says = "%s off the nearest semitones",
      .none = "",
-     .unknown = "key unsure, or too little steady singing, to tell",
+     .unknown = "too little singing to tell, or it is not sung",
      .todo = "Sing the phrases that lean again, or tune them by hand first: siskin measure --all "
              "tells which."},
 };

@@ -21,8 +21,10 @@
  *   TIME VALUE
  *   FROM TO VALUE
  *
+ *
  * or is a file of that name, as seen from the chain's folder. At a time it steers what comes out at
- * that time, latency taken out.
+ * that time, latency taken out. pitch-corrector notes=FILE moves three controls at once, by a list
+ * of notes (edit/note_list.h).
  *
  * PROCESSOR is one of ours by name or any LV2 plugin by URI. A bus that nothing feeds is fed by a
  * file: the first of them by the take, the others by files named when rendering. The bus `mix` is

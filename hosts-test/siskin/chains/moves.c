@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/chains/moves.h"
 
+#include "siskin/edit/note_list.h"
 #include "siskin/text.h"
 
 #include <stdlib.h>
@@ -122,17 +123,94 @@ static bool resolve_position(Chain *chain, ChainMove *move, double limit, const 
     return true;
 }
 
+/* ---- lists of notes ---- */
+
+static ChainSetting *setting_of(ChainProcessor *processor, const char *control) {
+    for (size_t i = 0; i < processor->n_settings; i++)
+        if (strcmp(processor->settings[i].control, control) == 0)
+            return &processor->settings[i];
+    return NULL;
+}
+
+static void set(ChainProcessor *processor, const char *control, const char *value, int lane,
+                const char *lane_name) {
+    ChainSetting *setting =
+        text_grow(&processor->settings, &processor->n_settings, sizeof *setting);
+    *setting = (ChainSetting){.control = text_copy(control),
+                              .value = text_copy(value),
+                              .move = {lane_name ? text_copy(lane_name) : NULL, lane}};
+}
+
+static void drop(ChainProcessor *processor, ChainSetting *setting) {
+    free(setting->control);
+    free(setting->value);
+    free(setting->move.name);
+    *setting = processor->settings[--processor->n_settings];
+}
+
+/* The list says how far each note is drawn; what is left for the processor is to get there soon,
+ * and to leave nothing alone of its own. */
+static bool add_note_lanes(Chain *chain, ChainProcessor *processor, const NoteList *list,
+                           HostError *error) {
+    static const char *const alone[][2] = {{"leave", "0"}, {"glide", "20"}};
+    Lane lanes[NOTE_LANES];
+    note_list_lanes(list, lanes);
+    bool fine = true;
+    for (size_t i = 0; i < NOTE_LANES; i++) {
+        const char *control = note_lane_controls[i];
+        if (fine && setting_of(processor, control))
+            fine = chain_fail(chain, processor->line, error,
+                              "notes= moves the %s already; say one of them", control);
+        Lane *lane = fine ? add(chain, processor->line, error) : NULL;
+        fine = fine && lane;
+        if (!fine) {
+            lane_free(&lanes[i]);
+            continue;
+        }
+        *lane = lanes[i];
+        set(processor, control, list->path, (int)(lane - chain->lanes), lane->name);
+    }
+    for (size_t i = 0; i < 2; i++)
+        if (!setting_of(processor, alone[i][0]))
+            set(processor, alone[i][0], alone[i][1], -1, NULL);
+    return fine;
+}
+
+/* notes=FILE of the one processor that can do them: lanes of its controls. */
+static bool resolve_notes(Chain *chain, ChainProcessor *processor, HostError *error) {
+    HostError why;
+    NoteList list;
+    ChainSetting *notes = strcmp(processor->name, "pitch-corrector") == 0 ||
+                                  strncmp(processor->name, "urn:siskin:pitch-corrector#", 27) == 0
+                              ? setting_of(processor, "notes")
+                              : NULL;
+    if (!notes)
+        return true;
+    char *path = path_of(chain, notes->value);
+    bool fine = note_list_load(&list, path, &why);
+    free(path);
+    if (!fine)
+        return chain_fail(chain, processor->line, error, "%s", why.text);
+    drop(processor, notes);
+    fine = add_note_lanes(chain, processor, &list, error);
+    note_list_free(&list);
+    return fine;
+}
+
 bool moves_resolve(Chain *chain, HostError *error) {
     for (size_t b = 0; b < chain->n_busses; b++) {
         ChainBus *bus = &chain->busses[b];
         if (!resolve_position(chain, &bus->fader_move, CHAIN_MAX_FADER_DB, "fader", bus, error) ||
             !resolve_position(chain, &bus->pan_move, CHAIN_MAX_PAN, "pan", bus, error))
             return false;
-        for (size_t i = 0; i < bus->n_processors; i++)
+        for (size_t i = 0; i < bus->n_processors; i++) {
+            if (!resolve_notes(chain, &bus->processors[i], error))
+                return false;
             for (size_t k = 0; k < bus->processors[i].n_settings; k++)
                 if (!resolve(chain, &bus->processors[i].settings[k].move, bus->processors[i].line,
                              error))
                     return false;
+        }
     }
     return true;
 }

@@ -12,7 +12,8 @@ bool moves_name(const Chain *chain, ChainMove *move, const char *value, int line
 bool moves_take_lane(Chain *chain, char **word, size_t count, int line, HostError *error);
 bool moves_take_point(Chain *chain, char **word, size_t count, int line, HostError *error);
 
-/* Finds the lane that each control names, in the chain or as a file. Fails on one that is neither,
+/* Finds the lane that each control names, in the chain or as a file, and makes lanes of a list of
+ * notes (pitch-corrector notes=FILE, edit/note_list.h). Fails on one that is neither,
  * on a lane without points, and where a fader or pan would go too far. */
 bool moves_resolve(Chain *chain, HostError *error);
 

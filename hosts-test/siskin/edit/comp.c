@@ -235,7 +235,7 @@ static double tops_of(const CompTake *take, const CompSection *section) {
     const float *in = take->mid + section->start;
     if (end > section->start)
         clipping_process(&tops, &in, end - section->start);
-    return (double)tops.state.tops;
+    return (double)clipping_reading(&tops).tops;
 }
 
 static double clicks_of(const CompTake *take, const CompSection *section) {

@@ -1,14 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/edit/lane.h"
 
+#include "siskin/edit/lines.h"
 #include "siskin/text.h"
-#include "siskin/text_file.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_WORDS = 3 };
 static const double LONGEST_S = 1e6; /* 11 days */
 
 /* ---- reading ---- */
@@ -66,47 +65,15 @@ bool lane_take_words(Lane *lane, char *const *word, size_t count, HostError *err
     return add(lane, from, value, error) && add(lane, to, value, error);
 }
 
-/* Cuts a line at white space, up to a comment, in place. */
-static size_t split(char *text, char **word, size_t most) {
-    size_t count = 0;
-    for (char *at = text + strspn(text, " \t\r\n"); *at && *at != '#';) {
-        size_t length = strcspn(at, " \t\r\n");
-        if (count == most)
-            return most + 1;
-        word[count++] = at;
-        at += length;
-        if (*at)
-            *at++ = '\0';
-        at += strspn(at, " \t\r\n");
-    }
-    return count;
-}
-
-/* `text` is cut into lines and words in place. */
-static bool take_lines(Lane *lane, char *text, size_t size, HostError *error) {
-    HostError why;
-    if (strlen(text) != size)
-        return host_fail(error, "%s is no text", lane->name);
-    for (int number = 1; *text; number++) {
-        char *word[MOST_WORDS];
-        size_t length = strcspn(text, "\n");
-        char *next = text + length + (text[length] == '\n');
-        text[length] = '\0';
-        size_t count = split(text, word, MOST_WORDS);
-        if (count > 0 && !lane_take_words(lane, word, count, &why))
-            return host_fail(error, "%s, line %d: %s", lane->name, number, why.text);
-        text = next;
-    }
-    return lane->n > 0 || host_fail(error, "%s has no line such as: 12.5 -3", lane->name);
+static bool take_line(void *lane, char *const *word, size_t count, HostError *error) {
+    return lane_take_words(lane, word, count, error);
 }
 
 bool lane_load(Lane *lane, const char *path, HostError *error) {
-    char *text = NULL;
-    size_t size = 0;
     *lane = (Lane){.name = text_copy(path)};
-    bool fine = text_file_read(path, "the lane", &text, &size, error) &&
-                take_lines(lane, text, size, error);
-    free(text);
+    bool fine = lines_read(path, "the lane", take_line, lane, error);
+    if (fine && lane->n == 0)
+        fine = host_fail(error, "%s has no line such as: 12.5 -3", path);
     if (!fine)
         lane_free(lane);
     return fine;

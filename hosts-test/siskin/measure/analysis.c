@@ -89,6 +89,7 @@ static bool prepare(Analysis *analysis, Arena *arena) {
            resonances_prepare(&analysis->standing, rate_hz, analysis->spectrum.size, arena) &&
            pitch_prepare(&analysis->pitch, rate_hz, &VOICE, arena) &&
            pitch_floor_prepare(&analysis->voiced, PITCH_HOP_MS, arena) &&
+           pitch_candidates_prepare(&analysis->candidates, rate_hz, arena) &&
            sibilance_prepare(&analysis->sibilance, analysis->bands.hop_rate, arena);
 }
 
@@ -131,6 +132,7 @@ void analysis_close(Analysis *analysis) {
     free(analysis->memory);
     free(analysis->hops);
     free(analysis->readings);
+    free(analysis->moments);
     memset(analysis, 0, sizeof *analysis);
 }
 
@@ -342,6 +344,16 @@ static void hear_pitch(Analysis *analysis, const float *in, size_t n) {
     }
 }
 
+static void hear_candidates(Analysis *analysis, const float *in, size_t n) {
+    for (size_t i = 0; i < n; i++) {
+        if (!pitch_candidates_step(&analysis->candidates, in[i]))
+            continue;
+        analysis->moments = more(analysis->moments, analysis->n_moments, &analysis->room_moments,
+                                 sizeof *analysis->moments);
+        analysis->moments[analysis->n_moments++] = analysis->candidates.state.moment;
+    }
+}
+
 static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uint64_t end) {
     Measures *m = analysis->measures;
     SibilanceNow now =
@@ -436,6 +448,7 @@ static void detect(Analysis *analysis, const float *const *in, size_t n, uint64_
     make_mid(analysis, in, n);
     hear_voice(analysis, in, n);
     hear_pitch(analysis, analysis->mid, n);
+    hear_candidates(analysis, analysis->mid, n);
     hear_sibilants(analysis, in, n, from);
     hear_clicks(analysis, in, n);
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* analysis.h: the units that listen to a take for `siskin measure`, side by side, and the
- * tracks they leave for what can only be told at the end. A track grows by some 3 KB a second. */
+ * tracks they leave for what can only be told at the end. Tracks grow by some 14 KB a second. */
 #ifndef SISKIN_MEASURE_ANALYSIS_H
 #define SISKIN_MEASURE_ANALYSIS_H
 
@@ -15,6 +15,7 @@
 #include "measure/hum.h"
 #include "measure/loudness.h"
 #include "measure/mean_spectrum.h"
+#include "measure/pitch_candidates.h"
 #include "measure/resonances.h"
 #include "measure/true_peak.h"
 #include "siskin/measure/take.h"
@@ -66,6 +67,9 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     PitchFloor voiced;
     float *readings; /* Hz, 0 unvoiced */
     size_t n_readings, room_readings;
+    PitchCandidates candidates;
+    PitchMoment *moments; /* from which the pitch is told in the end */
+    size_t n_moments, room_moments;
 
     Scene scene;
     SceneParams scene_params;

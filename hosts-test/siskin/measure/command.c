@@ -38,7 +38,8 @@ static void print_help(const Option *options, size_t count) {
          "sounds       as the processors find them at their defaults\n"
          "T60          from the ends of phrases; a dry voice reads 0.2 s\n"
          "resonance    150 Hz to 1 kHz, stays while notes and vowels move\n"
-         "off the key  steady parts without vibrato, to the nearest note of the key\n"
+         "off pitch    each note without its vibrato, to the nearest semitone of the take's own "
+         "tuning\n"
          "\n"
          "Exit status: 0 done, 1 at least one take failed, 2 the command line is wrong.");
 }

@@ -63,7 +63,7 @@ static void put(double value, int decimals) {
 }
 
 void print_events_head(void) {
-    puts("take,kind,start_s,end_s,figure,unit,low_hz,high_hz");
+    puts("take,kind,start_s,end_s,figure,unit,low_hz,high_hz,do");
 }
 
 void print_events_csv(const Measures *m) {
@@ -80,7 +80,7 @@ void print_events_csv(const Measures *m) {
         printf(",%s", events[i].unit);
         put(events[i].low_hz, 0);
         put(events[i].high_hz, 0);
-        putchar('\n');
+        puts(",treat");
     }
     free(events);
 }

@@ -152,19 +152,42 @@ static void json_key(Json *j, const Measures *m) {
         return;
     }
     json_open(j, "key", '{', false);
-    json_text(j, "name", pitch_name_key(name, k->tonic, k->minor));
+    json_text(j, "name", pitch_name_key(name, &k->best));
     json_truth(j, "sure", measures_key_sure(m));
-    json_number(j, "confidence", k->confidence, 3);
-    json_number(j, "r", k->r, 3);
-    json_text(j, "next", pitch_name_key(name, k->next_tonic, k->next_minor));
-    json_number(j, "next_r", k->next_r, 3);
-    json_text(j, "relative", pitch_name_key(name, k->relative_tonic, !k->minor));
-    json_number(j, "relative_r", k->relative_r, 3);
-    json_text(j, "parallel", pitch_name_key(name, k->tonic, !k->minor));
-    json_number(j, "parallel_r", k->parallel_r, 3);
+    json_number(j, "confidence", k->best.p, 3);
+    json_text(j, "next", pitch_name_key(name, &k->next));
+    json_number(j, "next_confidence", k->next.p, 3);
     json_number(j, "tuning_cents", k->tuning_cents, 1);
     json_number(j, "tuning_strength", k->tuning_strength, 3);
     json_close(j, '}');
+}
+
+static void json_intonation(Json *j, const Measures *m) {
+    const Intonation *in = &m->intonation;
+    json_truth(j, "sung", in->sung);
+    json_number(j, "off_pitch_cents", m->off_cents, 1);
+    json_truth(j, "off_pitch_or_more", in->at_least);
+    json_number(j, "off_pitch_error_cents", in->known ? in->give_cents : (double)NAN, 1);
+    json_number(j, "off_pitch_confidence", in->known ? in->confidence : (double)NAN, 2);
+    json_number(j, "leaning_cents", m->lean_cents, 1);
+    json_number(j, "drift_cents", in->known ? in->drift_cents : (double)NAN, 0);
+}
+
+static void json_notes(Json *j, const Measures *m) {
+    json_open(j, "notes", '[', false);
+    for (size_t i = 0; i < m->n_sung; i++) {
+        const SungNote *note = &m->sung[i];
+        json_open(j, NULL, '{', true);
+        json_number(j, "start_s", note->start_s, 3);
+        json_number(j, "end_s", note->end_s, 3);
+        json_number(j, "midi", note->midi, 2);
+        json_number(j, "drift_cents", note->drift_cents, 0);
+        json_number(j, "vibrato_hz", note->vibrato_hz, 1);
+        json_number(j, "vibrato_cents", note->vibrato_cents, 0);
+        json_number(j, "confidence", note->confidence, 2);
+        json_close(j, '}');
+    }
+    json_close(j, ']');
 }
 
 static void json_pitch(Json *j, const Measures *m) {
@@ -174,8 +197,8 @@ static void json_pitch(Json *j, const Measures *m) {
     json_number(j, "middle_hz", m->middle_hz, 2);
     json_number(j, "highest_hz", m->high_hz, 2);
     json_key(j, m);
-    json_number(j, "off_pitch_cents", m->off_cents, 1);
-    json_number(j, "leaning_cents", m->lean_cents, 1);
+    json_intonation(j, m);
+    json_notes(j, m);
     json_number(j, "track_step_s", MEASURE_PITCH_STEP_S, 3);
     json_open(j, "track_hz", '[', true);
     for (size_t i = 0; i < m->n_pitch; i++)

@@ -111,8 +111,10 @@ static void table_faults(const Measures *m) {
             text_db(fabs(m->dc[c])), 1, "dBFS", "%s", "");
     if (m->flat_tops == 0)
         row_none("clipped tops");
-    else
+    else if (m->longest_top_ms > 0.0)
         row("clipped tops", (double)m->flat_tops, 0, "", "   longest %.2f ms", m->longest_top_ms);
+    else
+        row("clipped tops", (double)m->flat_tops, 0, "", "%s", "   filtered or resampled since");
     if (m->full_scale)
         row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
     row("reverberation, T60", m->t60_s, 2, "s",
@@ -208,6 +210,21 @@ static void table_colour(const Measures *m, const Measures *reference) {
     }
 }
 
+static void table_intonation(const Measures *m) {
+    const Intonation *in = &m->intonation;
+    if (!in->known) {
+        row("off pitch, mean", (double)NAN, 0, "", "   %s",
+            in->sung || m->voiced_s < 2.0 ? "too little singing to tell" : "it is not sung");
+        return;
+    }
+    row("tuning over A 440", in->tuning_cents, 0, "cents", "%s", "");
+    row("off pitch, mean", m->off_cents, 0, "cents", "%s   give or take %s; of %zu notes",
+        in->at_least ? " or more" : "", figure(in->give_cents, 0).text, m->n_sung);
+    row("leaning", m->lean_cents, 0, "cents", "%s", "");
+    if (in->drift_cents != 0.0)
+        row("drift over the take", in->drift_cents, 0, "cents", "%s", "");
+}
+
 static void table_pitch(const Measures *m) {
     char low[24], middle[24], high[24], key[64];
     heading("Pitch");
@@ -218,16 +235,8 @@ static void table_pitch(const Measures *m) {
         printf("    %-28s%9s Hz   %s;  middle %s;  highest %s\n", "lowest",
                figure(m->low_hz, 1).text, pitch_name_note(low, m->low_hz),
                pitch_name_note(middle, m->middle_hz), pitch_name_note(high, m->high_hz));
-    if (!m->key_known) {
-        printf("    %-28s%9s\n", "key", "unknown");
-        return;
-    }
-    const Tonality *k = &m->key;
-    printf("    %-28s%9s   confidence %.2f\n", "key", measures_key_text(key, m), k->confidence);
-    row("tuning over A 440", k->tuning_cents, 0, "cents", "   strength %.2f", k->tuning_strength);
-    if (isfinite(m->off_cents))
-        row("off the key, mean", m->off_cents, 0, "cents", "   leaning %s cents",
-            figure(m->lean_cents, 0).text);
+    printf("    %-28s%9s\n", "key", measures_key_text(key, m));
+    table_intonation(m);
 }
 
 static void table_phrases(const Measures *m) {
@@ -345,9 +354,11 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"air_db", m->air_db};
     c[n++] = (Column){"lowest_hz", m->low_hz};
     c[n++] = (Column){"highest_hz", m->high_hz};
-    c[n++] = (Column){"key_confidence", m->key_known ? m->key.confidence : (double)NAN};
-    c[n++] = (Column){"tuning_cents", m->key_known ? m->key.tuning_cents : (double)NAN};
+    c[n++] = (Column){"key_confidence", m->key_known ? m->key.best.p : (double)NAN};
+    c[n++] =
+        (Column){"tuning_cents", m->intonation.known ? m->intonation.tuning_cents : (double)NAN};
     c[n++] = (Column){"off_pitch_cents", m->off_cents};
+    c[n++] = (Column){"drift_cents", m->intonation.known ? m->intonation.drift_cents : (double)NAN};
     static const char *const level[] = {"bottom_dbfs", "body_dbfs", "presence_dbfs", "air_dbfs"};
     static const char *const crest[] = {"bottom_crest_db", "body_crest_db", "presence_crest_db",
                                         "air_crest_db"};

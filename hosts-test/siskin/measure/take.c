@@ -4,7 +4,7 @@
 #include "measure/decay_time.h"
 #include "siskin/measure/analysis.h"
 #include "siskin/measure/first_pass.h"
-#include "siskin/measure/pitch_name.h"
+#include "siskin/measure/singing.h"
 #include "siskin/measure/statistics.h"
 #include "siskin/render/audio.h"
 #include "siskin/text.h"
@@ -76,151 +76,6 @@ static void measure_colour(const Analysis *analysis, Measures *m) {
     }
 }
 
-/* ---- what needs the pitch ---- */
-
-static const double A_HZ = 440.0;
-
-static double cents_of(double hz) {
-    return 1200.0 * log2(hz / A_HZ);
-}
-
-/* From a histogram in steps of 10 cents, of notes of 50..1200 Hz. */
-enum { NOTE_BINS = 560 };
-static const double NOTE_LOW_HZ = 50.0, NOTE_STEP_CENTS = 10.0;
-
-static double note_percentile(const double *bins, double all, double p) {
-    double below = 0.0;
-    for (size_t i = 0; i < NOTE_BINS; i++) {
-        below += bins[i];
-        if (below >= p * all && below > 0.0)
-            return NOTE_LOW_HZ * exp2(((double)i + 0.5) * NOTE_STEP_CENTS / 1200.0);
-    }
-    return (double)NAN;
-}
-
-static void measure_range(const Analysis *analysis, Measures *m) {
-    double bins[NOTE_BINS] = {0.0}, all = 0.0;
-    for (size_t i = 0; i < analysis->n_readings; i++) {
-        if (analysis->readings[i] <= 0.0f)
-            continue;
-        double bin = 1200.0 / NOTE_STEP_CENTS * log2((double)analysis->readings[i] / NOTE_LOW_HZ);
-        bins[bin < 0.0 ? 0 : bin < NOTE_BINS ? (size_t)bin : NOTE_BINS - 1] += 1.0;
-        all += 1.0;
-    }
-    m->voiced_s = all * 1e-3 * PITCH_HOP_MS;
-    m->low_hz = note_percentile(bins, all, 0.02);
-    m->middle_hz = note_percentile(bins, all, 0.5);
-    m->high_hz = note_percentile(bins, all, 0.98);
-}
-
-/* The centre line of the pitch: the mean over 200 ms, a vibrato's period at 5 Hz and more than one
- * at 6 or 7; known where all of that is voiced and it is no glide, moving less than 60 cents in
- * these 200 ms. Cents over A; NAN elsewhere. */
-enum { CENTRE_READINGS = 40 };
-static const double GLIDE_CENTS = 60.0;
-
-static double *make_centre_line(const Analysis *analysis) {
-    size_t n = analysis->n_readings, half = CENTRE_READINGS / 2;
-    double *mean = text_take(n, sizeof *mean);
-    double *line = text_take(n, sizeof *line);
-    double sum = 0.0;
-    size_t voiced = 0;
-    for (size_t i = 0; i < n; i++)
-        mean[i] = line[i] = (double)NAN;
-    for (size_t i = 0; i < n; i++) {
-        bool is_voiced = analysis->readings[i] > 0.0f;
-        sum = is_voiced ? sum + cents_of((double)analysis->readings[i]) : 0.0;
-        voiced = is_voiced ? voiced + 1 : 0;
-        if (voiced > CENTRE_READINGS)
-            sum -= cents_of((double)analysis->readings[i - CENTRE_READINGS]);
-        if (voiced >= CENTRE_READINGS)
-            mean[i - half] = sum / CENTRE_READINGS;
-    }
-    for (size_t i = half; i + half < n; i++)
-        if (fabs(mean[i + half / 2] - mean[i - half / 2]) < 0.5 * GLIDE_CENTS)
-            line[i] = mean[i];
-    free(mean);
-    return line;
-}
-
-static void measure_key(const Analysis *analysis, const double *line, Measures *m) {
-    double *time = text_take(TONALITY_CENTS, sizeof *time);
-    double all = 0.0;
-    const double least_s = 2.0;
-    /* Little singing is little evidence, and what keeps to no semitones has no key: speech has a
-     * strength of 0.2 or so, singing of 0.6 and more. */
-    const double half_sure_s = 10.0, tuned = 0.5;
-    for (size_t i = 0; i < analysis->n_readings; i++) {
-        if (isnan(line[i]))
-            continue;
-        long folded = lround(line[i]) % TONALITY_CENTS;
-        time[folded < 0 ? folded + TONALITY_CENTS : folded] += 1e-3 * PITCH_HOP_MS;
-        all += 1e-3 * PITCH_HOP_MS;
-    }
-    m->key_known = all >= least_s && tonality_find(time, &m->key);
-    if (m->key_known)
-        m->key.confidence *= all / (all + half_sure_s) * fmin(1.0, m->key.tuning_strength / tuned);
-    free(time);
-}
-
-/* Over readings first..last of the centre line. */
-static void error_between(const Measures *m, const double *line, size_t first, size_t last,
-                          double *off, double *lean) {
-    double sum = 0.0, size = 0.0, n = 0.0;
-    for (size_t i = first; i < last; i++) {
-        if (isnan(line[i]))
-            continue;
-        double error = tonality_error_cents(&m->key, line[i]);
-        sum += error;
-        size += fabs(error);
-        n += 1.0;
-    }
-    const double fewest = 40.0; /* 200 ms */
-    *off = n >= fewest ? size / n : (double)NAN;
-    *lean = n >= fewest ? sum / n : (double)NAN;
-}
-
-static size_t reading_at(const Analysis *analysis, double s) {
-    double hop_s = analysis_reading_s(analysis, 1) - analysis_reading_s(analysis, 0);
-    double at = (s - analysis_reading_s(analysis, 0)) / hop_s;
-    return at <= 0.0                            ? 0
-           : at >= (double)analysis->n_readings ? analysis->n_readings
-                                                : (size_t)lround(at);
-}
-
-static void measure_intonation(const Analysis *analysis, const double *line, Measures *m) {
-    bool sure = measures_key_sure(m); /* off a key that is guessed says nothing */
-    m->off_cents = m->lean_cents = (double)NAN;
-    if (sure)
-        error_between(m, line, 0, analysis->n_readings, &m->off_cents, &m->lean_cents);
-    for (size_t i = 0; i < m->n_phrases; i++) {
-        MeasurePhrase *phrase = &m->phrases[i];
-        phrase->off_cents = phrase->lean_cents = (double)NAN;
-        if (sure)
-            error_between(m, line, reading_at(analysis, phrase->start_s),
-                          reading_at(analysis, phrase->end_s), &phrase->off_cents,
-                          &phrase->lean_cents);
-    }
-}
-
-static void keep_pitch(const Analysis *analysis, Measures *m) {
-    m->n_pitch = (size_t)(m->length_s / MEASURE_PITCH_STEP_S) + 1;
-    m->pitch_hz = text_take(m->n_pitch, sizeof *m->pitch_hz);
-    for (size_t i = 0; i < m->n_pitch; i++) {
-        size_t reading = reading_at(analysis, (double)i * MEASURE_PITCH_STEP_S);
-        m->pitch_hz[i] = reading < analysis->n_readings ? analysis->readings[reading] : 0.0f;
-    }
-}
-
-static void measure_pitch(const Analysis *analysis, Measures *m) {
-    measure_range(analysis, m);
-    double *line = make_centre_line(analysis);
-    measure_key(analysis, line, m);
-    measure_intonation(analysis, line, m);
-    free(line);
-    keep_pitch(analysis, m);
-}
-
 /* ---- what needs the hops ---- */
 
 static size_t hop_at(const Analysis *analysis, double s) {
@@ -280,24 +135,6 @@ size_t measures_clear_clicks(const Measures *m) {
     for (size_t i = 0; i < m->n_clicks; i++)
         clear += m->clicks[i].height_db >= MEASURE_CLEAR_CLICK_DB;
     return clear;
-}
-
-bool measures_key_sure(const Measures *m) {
-    const double tuned = 0.5, sure = 0.15;
-    return m->key_known && m->key.tuning_strength >= tuned && m->key.confidence >= sure;
-}
-
-const char *measures_key_text(char buffer[64], const Measures *m) {
-    char key[24], next[24];
-    if (!m->key_known)
-        return "unknown";
-    pitch_name_key(key, m->key.tonic, m->key.minor);
-    pitch_name_key(next, m->key.next_tonic, m->key.next_minor);
-    if (measures_key_sure(m))
-        snprintf(buffer, 64, "%s", key);
-    else
-        snprintf(buffer, 64, "unsure: %s or %s", key, next);
-    return buffer;
 }
 
 double measures_phrase_reach(const Measures *m) {
@@ -396,7 +233,7 @@ static double sung_time(const Analysis *analysis) {
 
 /* ---- the take ---- */
 
-static void conclude(Analysis *analysis, Measures *m) {
+static bool conclude(Analysis *analysis, Measures *m) {
     m->integrated_lufs = loudness_integrated(&analysis->loudness);
     m->short_most_lufs = loudness_short_term_most(&analysis->loudness);
     m->momentary_most_lufs = loudness_momentary_most(&analysis->loudness);
@@ -406,11 +243,12 @@ static void conclude(Analysis *analysis, Measures *m) {
     for (unsigned c = 0; c < analysis->channels; c++)
         m->dc[c] = clipping_dc(&analysis->tops, c);
     m->full_scale = analysis->tops.state.full_scale;
-    m->flat_tops = analysis->tops.state.tops;
-    m->longest_top_ms = 1e3 * (double)analysis->tops.state.longest / analysis->rate_hz;
+    const ClippingReading clipped = clipping_reading(&analysis->tops);
+    m->flat_tops = clipped.tops;
+    m->longest_top_ms = 1e3 * (double)clipped.longest / analysis->rate_hz;
     m->sung_s = sung_time(analysis);
     measure_noise(analysis, m);
-    measure_pitch(analysis, m);
+    bool fine = singing_measure(analysis, m);
     measure_rumble(analysis, m);
     measure_colour(analysis, m);
     measure_breaths(analysis, m);
@@ -418,6 +256,7 @@ static void conclude(Analysis *analysis, Measures *m) {
     measure_spread(m);
     measure_room(analysis, m);
     m->peak = resonances_find(&analysis->standing);
+    return fine;
 }
 
 static bool listen(AudioReader *reader, Analysis *analysis, MeasureProgress *progress, void *user,
@@ -457,8 +296,8 @@ static bool measure_open(AudioReader *reader, Measures *m, MeasureProgress *prog
     m->length_s = (double)reader->frames / reader->rate_hz;
     m->cleaned = reader->cleaned;
     text_add(m->notes, sizeof m->notes, "%s", audio_notes(reader));
-    if (fine)
-        conclude(analysis, m);
+    if (fine && !conclude(analysis, m))
+        fine = host_fail(error, "%s: out of memory", reader->path);
     analysis_close(analysis);
     free(analysis);
     return fine;
@@ -484,5 +323,6 @@ void measures_free(Measures *m) {
     free(m->sibilants);
     free(m->clicks);
     free(m->pitch_hz);
+    free(m->sung);
     *m = (Measures){0};
 }

@@ -12,13 +12,15 @@
 #include "host/host.h"
 #include "measure/band_crest.h"
 #include "measure/hum.h"
+#include "measure/intonation.h"
+#include "measure/notes.h"
 #include "measure/resonances.h"
 #include "measure/tonality.h"
 
 typedef struct {
     double start_s, end_s; /* first and last sung moment */
     double lufs;           /* K-weighted, over its sung moments */
-    /* Against the key's notes, vibrato smoothed away; NAN without a key or steady pitch. */
+    /* Of its notes against the semitones of the take, as of intonation.h; NAN where it has none. */
     double off_cents;  /* mean of the size of the error */
     double lean_cents; /* mean of the error: > 0 sharp */
 } MeasurePhrase;
@@ -81,9 +83,13 @@ typedef struct {
     size_t n_pitch;
     double voiced_s;
     double low_hz, middle_hz, high_hz; /* 2nd, 50th and 98th percentile of voiced time */
-    bool key_known;
+    SungNote *sung;                    /* notes */
+    size_t n_sung;
+    Intonation intonation;
+    bool
+        key_known; /* it is sung, and there are notes enough; whether it is sure is another thing */
     Tonality key;
-    double off_cents, lean_cents; /* as of phrases, over the take */
+    double off_cents, lean_cents; /* over the take; NAN when intonation is not known */
 
     double t60_s; /* NAN: no phrase ended freely enough */
     size_t n_decays;
@@ -106,7 +112,7 @@ size_t measures_clear_clicks(const Measures *measures);
 
 /* Whether the key is told, and not just the better one of two. */
 bool measures_key_sure(const Measures *measures);
-/* "Bb minor", "unsure: G major or C major", or "unknown". */
+/* "Bb minor (0.87)", "unsure: G major or C major", or "unknown". */
 const char *measures_key_text(char buffer[64], const Measures *measures);
 
 /* LUFS of the loudest phrase less that of the softest; NAN without phrases. */

@@ -118,7 +118,7 @@ static const struct {
     {"lowest", "Hz", 1, MEMBER(low_hz)},
     {"middle", "Hz", 1, MEMBER(middle_hz)},
     {"highest", "Hz", 1, MEMBER(high_hz)},
-    {"off the key, mean", "cents", 0, MEMBER(off_cents)},
+    {"off pitch, mean", "cents", 0, MEMBER(off_cents)},
 };
 
 static double figure_of(const Measures *m, size_t row) {

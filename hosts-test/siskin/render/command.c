@@ -20,7 +20,7 @@
 /* Options as written. */
 typedef struct {
     const char *bundles, *chain, *tail, *format, *bits, *trace, *trace_step, *jobs, *patience;
-    const char *full_scale, *from, *to, *summary;
+    const char *full_scale, *from, *to, *summary, *page, *loudness, *peak;
     bool salvage, deep, json, stems, stereo, skip_done, no_dither, quiet, help;
 } Words;
 
@@ -31,7 +31,8 @@ typedef struct {
     const char *chains; /* folder of them, or NULL */
     int n_feeds;
     char *const *feeds;
-    const char *trace, *summary;
+    Events events;
+    const char *trace, *summary, *page;
     unsigned parallel;
     bool deep, skip_done, json, quiet;
 } Request;
@@ -58,6 +59,9 @@ static void print_help(const Option *options, size_t count) {
          "\n"
          "TAKE a folder: every take in it goes to the folder OUT under its own name; keys and\n"
          "busses may then be folders too, with files of the same names.\n");
+    puts(
+        "events=FILE, after OUT: what siskin measure --events prints. A breath, sibilant or click\n"
+        "whose 'treat' you changed to 'leave' is left alone by the processors of that kind.\n");
     options_print(options, count);
     puts("\n"
          "A chain file: a statement a line; # begins a comment, \"quotes\" hold words together.\n"
@@ -109,6 +113,13 @@ static bool choice_option(const char *word, const char *name, const char *const 
     return !word || host_fail(error, "--%s %s: allowed are %s", name, word, list);
 }
 
+static bool finish_options(const Words *words, FinishAim *aim, HostError *error) {
+    aim->by_loudness = words->loudness != NULL;
+    aim->by_peak = words->peak != NULL;
+    return number_option(words->loudness, "loudness", -60.0, 0.0, &aim->loudness_lufs, error) &&
+           number_option(words->peak, "peak", -60.0, 0.0, &aim->peak_db, error);
+}
+
 static bool read_options(const Words *words, Request *request, HostError *error) {
     static const char *const formats[] = {"wav", "flac", "aiff", "mp3", "opus"};
     static const char *const bits[] = {"float", "24", "16"};
@@ -125,6 +136,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
         !time_option(words->to, "to", &request->job.to_s, error) ||
         !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
                        error) ||
+        !finish_options(words, &request->job.finish, error) ||
         !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 5, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
@@ -138,6 +150,7 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     request->job.stereo = words->stereo;
     request->trace = words->trace;
     request->summary = words->summary;
+    request->page = words->page;
     request->deep = words->deep;
     request->json = words->json;
     request->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
@@ -162,6 +175,25 @@ static bool read_chain(const Words *words, int argc, char **argv, Request *reque
     request->job.chain = request->chain;
     free(own);
     return request->chains || request->chain;
+}
+
+/* Takes events=FILE out of the words after TAKE and OUT. */
+static bool read_events(int *argc, char **argv, Request *request, HostError *error) {
+    static const char word[] = "events=";
+    int kept = 0;
+    for (int i = 0; i < *argc; i++) {
+        if (i < 2 || strncmp(argv[i], word, strlen(word)) != 0) {
+            argv[kept++] = argv[i];
+            continue;
+        }
+        if (request->job.events)
+            return host_fail(error, "events= is there twice");
+        if (!events_load(&request->events, argv[i] + strlen(word), error))
+            return false;
+        request->job.events = &request->events;
+    }
+    *argc = kept;
+    return true;
 }
 
 /* ---- one take ---- */
@@ -232,6 +264,7 @@ static int render_folder(Host *host, Request *request, const char *takes, const 
                               .feeds = request->feeds,
                               .traces = request->trace,
                               .summary = request->summary,
+                              .page = request->page,
                               .parallel = request->parallel,
                               .skip_done = request->skip_done,
                               .json = request->json,
@@ -254,7 +287,8 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
         host_fail(&error, "name a TAKE, an OUT and processors; siskin render --help tells more");
         return command_fail("render", STATUS_USAGE, &error);
     }
-    if (!read_options(words, request, &error) || !read_chain(words, argc, argv, request, &error))
+    if (!read_options(words, request, &error) || !read_events(&argc, argv, request, &error) ||
+        !read_chain(words, argc, argv, request, &error))
         return command_fail("render", STATUS_USAGE, &error);
     Host *host = place_open_host(words->bundles, &error);
     if (!host)
@@ -290,6 +324,14 @@ int command_render(int argc, char **argv) {
         {"from", "TIME", "write from there on; it sounds as in the whole render", &words.from,
          NULL},
         {"to", "TIME", "write up to there; seconds (83.25) or minutes (1:23.25)", &words.to, NULL},
+        {"loudness", "LUFS",
+         "one gain for all of it, so that its integrated loudness is this,\n"
+         "as long as its true peak stays under --peak; tells when it cannot",
+         &words.loudness, NULL},
+        {"peak", "DBTP",
+         "with --loudness: the most its true peak may be (-1); alone: what\n"
+         "it is to be",
+         &words.peak, NULL},
         {"stereo", NULL, "make a mono take stereo before its processors", NULL, &words.stereo},
         {"format", "NAME",
          "wav, flac, aiff, mp3 or opus (else by OUT's name; folders:\n"
@@ -306,6 +348,8 @@ int command_render(int argc, char **argv) {
         {"jobs", "N", "takes of a folder at a time (one a core)", &words.jobs, NULL},
         {"subfolders", NULL, "folder: also the takes in the folders in it", NULL, &words.deep},
         {"summary", "FILE", "folder: a row for each take, as CSV", &words.summary, NULL},
+        {"page", "FILE", "folder: one page with a row and players for each take", &words.page,
+         NULL},
         {"skip-done", NULL,
          "folder: skip takes whose output was made of the same files with\n"
          "the same settings",
@@ -328,5 +372,6 @@ int command_render(int argc, char **argv) {
     }
     int status = render(&words, argc, argv, &request);
     chain_free(request.chain);
+    events_free(&request.events);
     return status;
 }

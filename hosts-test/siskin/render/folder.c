@@ -9,9 +9,9 @@
 #include "siskin/render/origin.h"
 #include "siskin/render/report.h"
 #include "siskin/render/stamp.h"
+#include "siskin/render/summary.h"
 #include "siskin/text.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -27,7 +27,8 @@ typedef struct {
     TakeJob job;
     Chain *chain; /* of its own, or NULL */
     State state;
-    char *why; /* it failed; or NULL */
+    char *why;  /* it failed; or NULL */
+    char *cuts; /* what its processors have cut at most; or NULL */
     double length_s, rate_hz, peak, seconds;
     unsigned channels;
 } Row;
@@ -96,6 +97,7 @@ static void free_row(Row *row) {
     free((char *)job->out);
     free((char *)job->trace);
     free(row->why);
+    free(row->cuts);
     chain_free(row->chain);
 }
 
@@ -124,6 +126,7 @@ static void finish_row(void *user, size_t number, const TakeReport *report) {
     row->channels = report->channels;
     row->peak = report->peak;
     row->seconds = report->seconds;
+    row->cuts = report_cuts(report);
     end_row(all, row, report->done ? RENDERED : FAILED, report->done ? NULL : report->error.text);
     if (report->done && all->folder->json)
         report_json(&all->json, &row->job, report);
@@ -236,41 +239,43 @@ static void choose_jobs(Folder *all) {
 
 /* ---- the summary ---- */
 
-static void write_number(FILE *file, double value, int decimals) {
-    if (isfinite(value))
-        fprintf(file, ",%.*f", decimals, value);
-    else
-        fputc(',', file);
+static SummaryRow row_told(const Row *row) {
+    return (SummaryRow){.name = row->name,
+                        .take = row->job.take,
+                        .out = row->job.out,
+                        .result = states[row->state],
+                        .why = row->why,
+                        .rendered = row->state == RENDERED,
+                        .length_s = row->length_s,
+                        .rate_hz = row->rate_hz,
+                        .peak = row->peak,
+                        .seconds = row->seconds,
+                        .channels = row->channels,
+                        .cuts = row->cuts};
 }
 
-static void write_row(FILE *file, const Row *row) {
-    bool done = row->state == RENDERED;
-    text_csv(file, row->name);
-    fprintf(file, ",%s,", states[row->state]);
-    text_csv(file, row->job.out);
-    write_number(file, done ? row->length_s : (double)NAN, 3);
-    write_number(file, done ? row->rate_hz : (double)NAN, 0);
-    write_number(file, done ? row->channels : (double)NAN, 0);
-    write_number(file, done ? text_db(row->peak) : (double)NAN, 2);
-    write_number(file, done ? row->seconds : (double)NAN, 2);
-    fputc(',', file);
-    text_csv(file, row->why ? row->why : "");
-    fputc('\n', file);
-}
-
-static bool write_summary(const Folder *all, HostError *error) {
-    SafeFile safe;
-    SafeFile *const files[] = {&safe};
-    if (!all->folder->summary)
-        return true;
-    FILE *file = safe_open(&safe, all->folder->summary, error) ? safe_stream(&safe, error) : NULL;
-    if (file)
-        fputs("take,result,output,length_s,rate_hz,channels,peak_dbfs,took_s,why\n", file);
-    for (size_t i = 0; file && i < all->takes.n; i++)
-        write_row(file, &all->rows[i]);
-    bool fine = file && safe_stream_end(&safe, file, error) && safe_commit(files, 1, error);
-    safe_discard(&safe);
+static bool write_summaries(const Folder *all, HostError *error) {
+    const FolderJob *folder = all->folder;
+    SummaryRow *rows = text_take(all->takes.n, sizeof *rows);
+    for (size_t i = 0; i < all->takes.n; i++)
+        rows[i] = row_told(&all->rows[i]);
+    bool fine =
+        (!folder->summary || summary_write_csv(folder->summary, rows, all->takes.n, error)) &&
+        (!folder->page ||
+         summary_write_page(folder->page, folder->takes, rows, all->takes.n, error));
+    free(rows);
     return fine;
+}
+
+/* No summary is written over what is read or rendered, or over the other. */
+static bool check_summaries(const Folder *all, HostError *error) {
+    const char *const paths[] = {all->folder->summary, all->folder->page};
+    for (size_t i = 0; i < 2; i++)
+        if (paths[i] && find_used(all, paths[i]))
+            return host_fail(error, "%s is a take or an output; give the summary another name",
+                             paths[i]);
+    return !paths[0] || !paths[1] || files_key(paths[0]) != files_key(paths[1]) ||
+           host_fail(error, "%s would be written twice", paths[0]);
 }
 
 /* ---- the folder ---- */
@@ -297,15 +302,14 @@ static bool run(Folder *all, HostError *error) {
         json_open(&all->json, "takes", '[', false);
     }
     choose_jobs(all);
-    if (all->folder->summary && find_used(all, all->folder->summary))
-        return host_fail(error, "%s is a take or an output; give the summary another name",
-                         all->folder->summary);
+    if (!check_summaries(all, error))
+        return false;
     command_flush();
     all->progress = progress_begin(all->folder->quiet);
     bool fine = all->n_jobs == 0 ||
                 pool_run(all->host, all->jobs, all->n_jobs, all->folder->parallel, &watcher, error);
     progress_clear(&all->progress);
-    return fine && write_summary(all, error);
+    return fine && write_summaries(all, error);
 }
 
 bool folder_render(Host *host, const FolderJob *folder, size_t *failed, HostError *error) {

@@ -15,6 +15,7 @@ typedef struct {
     char *const *feeds;
     const char *traces;  /* folder for traces, or NULL */
     const char *summary; /* file for a row of comma-separated values for each take, or NULL */
+    const char *page;    /* file for a page with a row for each take, or NULL */
     unsigned parallel;   /* takes at a time */
     bool
         skip_done; /* leave out takes whose outputs are there, made of these files by these settings */

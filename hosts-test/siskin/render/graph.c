@@ -22,6 +22,7 @@ typedef struct {
     size_t latency;    /* of the processor alone */
     AudioReader *reader;
     AudioWriter *writer;
+    GraphHear *hear; /* of a sink without a writer */
     HostInstance *instance;
     int number; /* `mark` of graph_processor */
     GraphWatch *watch;
@@ -134,6 +135,13 @@ int graph_mover(Graph *graph, unsigned channels, const char *label, GraphMove *m
 
 int graph_sink(Graph *graph, AudioWriter *writer) {
     add(graph, SINK, writer->channels, writer->safe.path)->writer = writer;
+    return last(graph);
+}
+
+int graph_ear(Graph *graph, unsigned channels, GraphHear *hear, void *user) {
+    Node *node = add(graph, SINK, channels, "the ear");
+    node->hear = hear;
+    node->user = user;
     return last(graph);
 }
 
@@ -365,7 +373,10 @@ static bool run_sink(const Graph *graph, Node *node, uint64_t at, size_t n, uint
         return true;
     for (unsigned c = 0; c < AUDIO_CHANNELS; c++)
         channel[c] = node->in[c] + (from - at);
-    return audio_write(node->writer, channel, (size_t)(to - from), error);
+    if (node->writer)
+        return audio_write(node->writer, channel, (size_t)(to - from), error);
+    node->hear(node->user, channel, (size_t)(to - from));
+    return true;
 }
 
 static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, GraphStatus *status,
@@ -386,6 +397,13 @@ static bool run_block(Graph *graph, uint64_t at, size_t n, uint64_t frames, Grap
             return false;
     }
     return true;
+}
+
+double graph_done(GraphStatus *status) {
+    uint64_t total = atomic_load(&status->total);
+    double share = total ? (double)atomic_load(&status->done) / (double)total : 0.0;
+    int passes = atomic_load(&status->passes);
+    return passes ? ((double)atomic_load(&status->pass) + share) / (double)passes : share;
 }
 
 static void activate_all(Graph *graph, bool active, GraphStatus *status) {

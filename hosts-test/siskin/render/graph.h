@@ -2,7 +2,7 @@
 /* graph.h: audio nodes, and edges between them that keep everything in time.
  *
  * A node is a source (a file), a junction (where edges are summed), a processor (a plugin), a mover
- * (a gain that moves) or a sink (a file). Audio runs through the whole graph in blocks, in an order in which every node
+ * (a gain that moves) or a sink (a file, or who listens). Audio runs through the whole graph in blocks, in an order in which every node
  * comes after what feeds it, so memory does not depend on the length of the files.
  *
  * Time. Each node's output is late by some frames, compared with the files that are read: a source
@@ -39,11 +39,18 @@ typedef int64_t GraphAutomation(void *user, HostInstance *instance, int64_t fram
  * straight from *from to *to. */
 typedef int64_t GraphMove(void *user, int64_t frame, GraphMatrix *from, GraphMatrix *to);
 
+/* Is given what a sink is given. */
+typedef void GraphHear(void *user, const float *const *channel, size_t n);
+
 /* Written while the graph runs; may lie in memory that another process reads. */
 typedef struct {
     _Atomic uint64_t done, total; /* frames */
+    _Atomic int pass, passes;     /* times that the graph has run and will run; 0 of 0: once */
     _Atomic int running;          /* `mark` of the processor whose code runs now, or 0 */
 } GraphStatus;
+
+/* The share of the work that is done, 0..1. */
+double graph_done(GraphStatus *status);
 
 /* Runs of processors are cut at multiples of `step` frames counted from the start of the outputs, so that meters are read at the same moments for all of them. */
 Graph *graph_new(double rate_hz, size_t step);
@@ -58,6 +65,8 @@ int graph_processor(Graph *graph, HostInstance *instance, size_t latency, const 
 void graph_automate(Graph *graph, int processor, GraphAutomation *automation, void *user);
 int graph_mover(Graph *graph, unsigned channels, const char *label, GraphMove *move, void *user);
 int graph_sink(Graph *graph, AudioWriter *writer);
+/* A sink that is no file. */
+int graph_ear(Graph *graph, unsigned channels, GraphHear *hear, void *user);
 
 /* The channels of a node's output. */
 unsigned graph_channels(const Graph *graph, int node);

@@ -6,23 +6,38 @@
 
 #include <stdlib.h>
 
+static const char SWITCH[] = "enabled";
+
+static void add_control(ProcessorMotion *motion, const char *symbol, const Lane *lane,
+                        double rate_hz) {
+    ControlMotion *control = text_grow(&motion->controls, &motion->n, sizeof *control);
+    control->symbol = symbol;
+    lane_begin(&control->cursor, lane, rate_hz);
+}
+
 bool motion_of_processor(ProcessorMotion *motion, const ChainProcessor *processor,
-                         const Chain *chain, double rate_hz) {
-    *motion = (ProcessorMotion){NULL, 0};
+                         const Chain *chain, Lane works, double rate_hz) {
+    *motion = (ProcessorMotion){0};
     for (size_t i = 0; i < processor->n_settings; i++) {
         const ChainSetting *setting = &processor->settings[i];
         if (!setting->move.name)
             continue;
-        ControlMotion *control = text_grow(&motion->controls, &motion->n, sizeof *control);
-        control->symbol = setting->control;
-        lane_begin(&control->cursor, &chain->lanes[setting->move.lane], rate_hz);
+        add_control(motion, setting->control, &chain->lanes[setting->move.lane], rate_hz);
+    }
+    if (works.n) {
+        motion->works = text_take(1, sizeof *motion->works);
+        *motion->works = works;
+        add_control(motion, SWITCH, motion->works, rate_hz);
     }
     return motion->n > 0;
 }
 
 void motion_free(ProcessorMotion *motion) {
     free(motion->controls);
-    *motion = (ProcessorMotion){NULL, 0};
+    if (motion->works)
+        lane_free(motion->works);
+    free(motion->works);
+    *motion = (ProcessorMotion){0};
 }
 
 int64_t motion_automate(void *user, HostInstance *instance, int64_t frame) {

@@ -331,35 +331,61 @@ static bool fail_damaged(const AudioReader *reader, HostError *error) {
                      text_time(end, (double)reader->file_frames / reader->file_rate_hz));
 }
 
-static void add_hole(AudioReader *reader, uint64_t from, uint64_t frames) {
-    AudioHole *last = reader->n_holes ? &reader->hole[reader->n_holes - 1] : NULL;
-    if (last && (last->from + last->frames >= from || reader->n_holes == AUDIO_MOST_HOLES))
-        last->frames = from + frames - last->from;
-    else
-        reader->hole[reader->n_holes++] = (AudioHole){from, frames};
+/* The hole that begins last of those that begin no later, or NULL. */
+static AudioHole *hole_before(AudioReader *reader, uint64_t from) {
+    AudioHole *before = NULL;
+    for (size_t i = 0; i < reader->n_holes; i++)
+        if (reader->hole[i].from <= from && (!before || reader->hole[i].from > before->from))
+            before = &reader->hole[i];
+    return before;
 }
 
-/* A decoder that has met damage may not seek any more: another does. */
-static void seek_anew(AudioReader *reader, uint64_t frame) {
+/* With what touches it as one; and so it is with what does not, once there are too many to tell of each. */
+static void add_hole(AudioReader *reader, uint64_t from, uint64_t frames) {
+    AudioHole *before = hole_before(reader, from);
+    bool full = reader->n_holes == AUDIO_MOST_HOLES;
+    if (before && (full || before->from + before->frames >= from))
+        before->frames = from + frames - before->from;
+    else
+        reader->hole[full ? reader->n_holes - 1 : reader->n_holes++] = (AudioHole){from, frames};
+}
+
+/* Whether the file can be read from there on. A decoder that has met damage may not seek any more: another does. */
+static bool seek_anew(AudioReader *reader, uint64_t frame) {
     SF_INFO info = {0};
     if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) == (sf_count_t)frame || reader->patch)
-        return;
+        return true;
     SNDFILE *again = sf_open(reader->path, SFM_READ, &info);
     if (!again)
-        return;
+        return false;
     sf_close(reader->file);
     reader->file = again;
-    sf_seek(reader->file, (sf_count_t)frame, SEEK_SET);
+    return sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) == (sf_count_t)frame;
 }
 
-/* Silence for what cannot be read here, and on to what may be. */
-static size_t skip_damage(AudioReader *reader, float *to, size_t n) {
-    enum { STEP = 1024 };
-    size_t step = n < STEP ? n : STEP;
-    add_hole(reader, reader->file_at, step);
-    memset(to, 0, step * reader->channels * sizeof *to);
-    seek_anew(reader, reader->file_at + step);
-    return step;
+/* Where the file can be read again, to SALVAGE_STEP frames; it stands there then, or at its end. A decoder may search the
+ * whole file for a frame that is not there, so few are asked for: steps that double, until one is found, then halves
+ * back. */
+enum { SALVAGE_STEP = 1024 };
+
+static uint64_t find_good(AudioReader *reader) {
+    uint64_t bad = reader->file_at, end = reader->file_frames, good = end;
+    for (uint64_t step = SALVAGE_STEP; good == end && step < end - reader->file_at; step *= 2) {
+        if (seek_anew(reader, reader->file_at + step))
+            good = reader->file_at + step;
+        else
+            bad = reader->file_at + step;
+    }
+    while (good - bad > SALVAGE_STEP) {
+        uint64_t middle = bad + (good - bad) / 2;
+        if (seek_anew(reader, middle))
+            good = middle;
+        else
+            bad = middle;
+    }
+    if (good < end)
+        seek_anew(reader, good);
+    return good;
 }
 
 /* Up to n frames from the file, at least one; 0: it failed. */
@@ -376,10 +402,12 @@ static size_t read_piece(AudioReader *reader, float *to, size_t n, HostError *er
     bool wrong = sf_error(reader->file) != 0;
     if (got > 0 && !wrong)
         return (size_t)got;
-    if (reader->how.salvage)
-        return skip_damage(reader, to, n);
-    fail_damaged(reader, error);
-    return 0;
+    if (!reader->how.salvage) {
+        fail_damaged(reader, error);
+        return 0;
+    }
+    add_hole(reader, reader->file_at, find_good(reader) - reader->file_at);
+    return read_piece(reader, to, n, error);
 }
 
 /* n frames, at the file's rate. */

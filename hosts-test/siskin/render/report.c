@@ -35,6 +35,16 @@ static void head(const TakeJob *job, const TakeReport *report) {
     putchar('\n');
 }
 
+static void finish_line(const TakeJob *job, const Finish *finish) {
+    char loudness[32] = "no loudness";
+    if (!finish_is_asked(&job->finish))
+        return;
+    if (!isnan(finish->loudness_lufs))
+        snprintf(loudness, sizeof loudness, "%.1f LUFS", finish->loudness_lufs);
+    printf("  %s, true peak %.1f dBTP, by a gain of %+.1f dB\n", loudness, finish->peak_db,
+           finish->gain_db);
+}
+
 static void processor_line(const TakeProcessor *processor, int width) {
     printf("  %-*s  ", width, processor->label);
     if (processor->has_reduction)
@@ -48,6 +58,7 @@ static void processor_line(const TakeProcessor *processor, int width) {
 void report_take(const TakeJob *job, const TakeReport *report) {
     int width = 0;
     head(job, report);
+    finish_line(job, &report->finish);
     for (size_t i = 0; i < report->n_processors; i++) {
         int length = (int)strlen(report->processor[i].label);
         width = length > width ? length : width;
@@ -56,17 +67,29 @@ void report_take(const TakeJob *job, const TakeReport *report) {
         processor_line(&report->processor[i], width);
 }
 
+char *report_cuts(const TakeReport *report) {
+    char *cuts = text_copy("");
+    for (size_t i = 0; i < report->n_processors; i++) {
+        const TakeProcessor *processor = &report->processor[i];
+        if (!processor->has_reduction)
+            continue;
+        char *more = text_print("%s%s%s %.1f", cuts, *cuts ? ", " : "", processor->label,
+                                processor->most_db);
+        free(cuts);
+        cuts = more;
+    }
+    return cuts;
+}
+
 void report_row_done(const char *name, const TakeReport *report) {
     char length[32];
     char peak[32];
     char plain[PLAIN];
-    printf("ok       %-28s %9s  peak %10s", text_plain(plain, sizeof plain, name),
-           text_time(length, report->length_s), decibels(peak, text_db(report->peak)));
-    for (size_t i = 0; i < report->n_processors; i++)
-        if (report->processor[i].has_reduction)
-            printf("%s %s %.1f", i ? "," : "  most cut, dB:", report->processor[i].label,
-                   report->processor[i].most_db);
-    putchar('\n');
+    char *cuts = report_cuts(report);
+    printf("ok       %-28s %9s  peak %10s%s%s\n", text_plain(plain, sizeof plain, name),
+           text_time(length, report->length_s), decibels(peak, text_db(report->peak)),
+           *cuts ? "  most cut, dB: " : "", cuts);
+    free(cuts);
 }
 
 void report_row_failed(const char *name, const char *why) {
@@ -115,6 +138,12 @@ void report_json(Json *json, const TakeJob *job, const TakeReport *report) {
     json_number(json, "rate_hz", report->rate_hz, 0);
     json_whole(json, "channels", report->channels);
     json_number(json, "peak_dbfs", text_db(report->peak), 2);
+    if (finish_is_asked(&job->finish)) {
+        json_number(json, "loudness_lufs", report->finish.loudness_lufs, 2);
+        json_number(json, "true_peak_dbtp", report->finish.peak_db, 2);
+        json_number(json, "gain_db", report->finish.gain_db, 3);
+        json_number(json, "short_lu", report->finish.short_lu, 2);
+    }
     json_number(json, "took_s", report->seconds, 3);
     json_open(json, "processors", '[', false);
     for (size_t i = 0; i < report->n_processors; i++) {

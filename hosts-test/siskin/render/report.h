@@ -18,6 +18,9 @@ void report_row_done(const char *name, const TakeReport *report);
 void report_row_failed(const char *name, const char *why);
 void report_row_skipped(const char *name);
 
+/* "breath-ducker 12.0, de-esser 6.1": the most that each processor has cut, dB. The caller frees it. */
+char *report_cuts(const TakeReport *report);
+
 /* Notes, one a line, to stderr. */
 void report_note_lines(const char *notes);
 

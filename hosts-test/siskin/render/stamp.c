@@ -45,15 +45,24 @@ static uint64_t hash_lane(uint64_t hash, const Lane *lane) {
 }
 
 static uint64_t hash_job(const TakeJob *job) {
-    const double numbers[] = {job->format.bits, job->format.no_dither, job->stereo,
-                              job->tail_s,      job->from_s,           job->to_s,
-                              job->how.salvage, job->how.full_scale};
+    const double numbers[] = {job->format.bits,
+                              job->format.no_dither,
+                              job->stereo,
+                              job->tail_s,
+                              job->from_s,
+                              job->to_s,
+                              job->how.salvage,
+                              job->how.full_scale,
+                              job->finish.by_loudness,
+                              job->finish.by_peak,
+                              job->finish.loudness_lufs,
+                              job->finish.peak_db};
     uint64_t hash = text_hash(TEXT_HASH_BEGIN, numbers, sizeof numbers);
     for (size_t b = 0; b < job->chain->n_busses; b++)
         hash = hash_bus(hash, &job->chain->busses[b]);
     for (size_t i = 0; i < job->chain->n_lanes; i++)
         hash = hash_lane(hash, &job->chain->lanes[i]);
-    return hash;
+    return job->events ? events_hash(hash, job->events, job->take) : hash;
 }
 
 uint64_t stamp_file(uint64_t hash, uint64_t bytes, const struct timespec *changed) {

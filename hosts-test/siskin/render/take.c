@@ -48,6 +48,8 @@ typedef struct {
     size_t n_sides;
     AudioWriter *writers[CHAIN_MAX_BUSSES + 1];
     size_t n_writers;
+    double gain_db; /* of the mix and the stems */
+    FinishEar *ear; /* hears the mix instead of any file; or NULL */
     Trace trace;
     char stamp[TAKE_STAMP];
     Graph *graph;
@@ -282,10 +284,22 @@ static void name_processor(const Take *take, size_t number, size_t index, char *
         text_add(label, size, " %zu", before + 1);
 }
 
+/* Which ours are made for: common/plugin.h. */
+static const double LEAST_HZ = 8000.0, MOST_HZ = 192000.0;
+
+static bool check_rate(const Take *take, const HostPlugin *plugin, HostError *error) {
+    if (!plugin->id || (take->rate_hz >= LEAST_HZ && take->rate_hz <= MOST_HZ))
+        return true;
+    return host_fail(error, "%s works at %g to %g Hz, and %s is at %g Hz", plugin->id, LEAST_HZ,
+                     MOST_HZ, take->job->take, take->rate_hz);
+}
+
 static bool make_instance(Take *take, const ChainProcessor *processor, const HostPlugin *plugin,
                           size_t number, size_t *latency) {
     HostError why;
     bool fine = false;
+    if (!check_rate(take, plugin, &why))
+        return chain_fail(take->chain, processor->line, take->error, "%s", why.text);
     atomic_store(&take->report->status.running, (int)number + 1);
     HostInstance *instance = host_instantiate(take->host, plugin, take->rate_hz, AUDIO_BLOCK, &why);
     take->instances[number] = instance;
@@ -310,6 +324,19 @@ static int add_mover(Take *take, size_t number, int from, unsigned channels, boo
     return node;
 }
 
+/* `enabled` is what leaves a sound alone, and cannot be steered twice. */
+static bool check_switch(Take *take, const ChainProcessor *processor, Lane *works) {
+    for (size_t i = 0; works->n && i < processor->n_settings; i++)
+        if (strcmp(processor->settings[i].control, "enabled") == 0) {
+            lane_free(works);
+            take->report->usage = true;
+            return chain_fail(take->chain, processor->line, take->error,
+                              "%s has enabled=, which events= switches; leave out one of them",
+                              processor->name);
+        }
+    return true;
+}
+
 static bool make_processors(Take *take, size_t number) {
     Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
@@ -329,7 +356,12 @@ static bool make_processors(Take *take, size_t number) {
             graph_processor(take->graph, take->instances[index], latency, report->label,
                             (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
-        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain,
+        Lane works = take->job->events
+                         ? events_lane(take->job->events, take->job->take, placed->plugins[i]->id)
+                         : (Lane){0};
+        if (!check_switch(take, &bus->processors[i], &works))
+            return false;
+        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain, works,
                                 take->rate_hz))
             graph_automate(take->graph, placed->nodes[i], motion_automate, &take->motions[index]);
         placed->out_node = placed->nodes[i];
@@ -357,10 +389,10 @@ static void connect_tap(Take *take, const ChainTap *tap, double gain_db, int to,
 }
 
 /* Connects a bus, behind its fader and pan, to a node of so many channels. */
-static void connect_side(Take *take, size_t number, int to, unsigned channels) {
+static void connect_side(Take *take, size_t number, int to, unsigned channels, double gain_db) {
     const Placed *placed = &take->placed[number];
     const ChainBus *bus = &take->chain->busses[number];
-    float gain = matrix_linear(still_fader_db(take, number));
+    float gain = matrix_linear(still_fader_db(take, number) + gain_db);
     if (bus->pan_move.name && channels == 2) {
         int panned = add_mover(take, number, placed->post_node, channels, false);
         GraphMatrix matrix = matrix_convert(channels, channels, gain);
@@ -388,7 +420,7 @@ static void connect_bus(Take *take, size_t number) {
                         (unsigned)placed->plugins[i]->n_key, GRAPH_KEY);
     if (bus->to >= 0) {
         const Placed *to = &take->placed[bus->to];
-        connect_side(take, number, to->in_node, to->in_channels);
+        connect_side(take, number, to->in_node, to->in_channels, 0.0);
     }
 }
 
@@ -405,12 +437,23 @@ static int add_sink(Take *take, const char *path, unsigned channels) {
     return graph_sink(take->graph, writer);
 }
 
+static void hear(void *user, const float *const *channel, size_t n) {
+    finish_ear_hear(user, channel, n);
+}
+
+static int add_mix_sink(Take *take, unsigned channels) {
+    take->report->channels = channels;
+    if (!take->ear)
+        return add_sink(take, take->job->out, channels);
+    finish_ear_begin(take->ear, take->rate_hz, channels);
+    return graph_ear(take->graph, channels, hear, take->ear);
+}
+
 static bool connect_sinks(Take *take) {
     const Placed *mix = &take->placed[take->chain->mix];
-    float gain = matrix_linear(still_fader_db(take, (size_t)take->chain->mix));
+    float gain = matrix_linear(still_fader_db(take, (size_t)take->chain->mix) + take->gain_db);
     GraphMatrix matrix = matrix_convert(mix->out_channels, mix->out_channels, gain);
-    take->report->channels = mix->out_channels;
-    int sink = add_sink(take, take->job->out, mix->out_channels);
+    int sink = add_mix_sink(take, mix->out_channels);
     if (sink < 0)
         return false;
     graph_connect(take->graph, mix->post_node, sink, GRAPH_MAIN, &matrix);
@@ -422,7 +465,7 @@ static bool connect_sinks(Take *take) {
         free(path);
         if (sink < 0)
             return false;
-        connect_side(take, i, sink, mix->in_channels);
+        connect_side(take, i, sink, mix->in_channels, take->gain_db);
     }
     return true;
 }
@@ -470,7 +513,19 @@ static void begin_trace(Take *take) {
     trace_begin(&take->trace, take->frames, latest + AUDIO_BLOCK);
 }
 
+static void note_events(Take *take) {
+    const char *processor[CHAIN_MAX_PROCESSORS];
+    size_t n = 0;
+    for (size_t b = 0; b < take->chain->n_busses; b++)
+        for (size_t i = 0; i < take->chain->busses[b].n_processors; i++)
+            processor[n++] = take->placed[b].plugins[i]->id;
+    events_note(take->job->events, take->job->take, processor, n, take->report->notes,
+                sizeof take->report->notes);
+}
+
 static void take_notes(Take *take) {
+    if (take->job->events)
+        note_events(take);
     for (size_t i = 0; i < take->chain->n_busses; i++)
         if (take->placed[i].reader.path)
             text_add(take->report->notes, sizeof take->report->notes, "%s",
@@ -480,6 +535,9 @@ static void take_notes(Take *take) {
         if (writer->clipped)
             note(take, "%s: %llu samples clipped, the peak is %.2f dB over full scale",
                  writer->safe.path, (unsigned long long)writer->clipped, text_db(writer->peak));
+        if (writer->peak > AUDIO_LOUDEST)
+            note(take, "%s peaks at %.0f dBFS; over +60 dBFS processors hear silence",
+                 writer->safe.path, text_db(writer->peak));
         text_add(take->report->notes, sizeof take->report->notes, "%s", writer->notes);
         if (writer->is_rf64)
             note(take, "%s is larger than a WAV can be and was written as RF64", writer->safe.path);
@@ -507,6 +565,8 @@ static bool render(Take *take) {
         return false;
     for (size_t i = 0; i < take->report->n_processors; i++)
         meter_finish(&take->meters[i]);
+    if (take->ear)
+        return true;
     take_notes(take);
     if (take->job->trace && !trace_finish(&take->trace, take->error))
         return false;
@@ -536,19 +596,69 @@ static void clean_up(Take *take) {
     }
 }
 
-void take_render(Host *host, const TakeJob *job, TakeReport *report) {
-    struct timespec begin;
-    struct timespec end;
-    clock_gettime(CLOCK_MONOTONIC, &begin);
+/* Renders into the files; or, with an ear, into that alone. */
+static bool render_once(Host *host, const TakeJob *job, double gain_db, FinishEar *ear,
+                        TakeReport *report) {
     Take *take = text_take(1, sizeof *take);
     take->host = host;
     take->job = job;
     take->chain = job->chain;
+    take->gain_db = gain_db;
+    take->ear = ear;
     take->report = report;
     take->error = &report->error;
-    report->done = render(take);
+    report->n_processors = 0;
+    bool fine = render(take);
     clean_up(take);
     free(take);
+    return fine;
+}
+
+static void note_finish(const TakeJob *job, TakeReport *report) {
+    const Finish *finish = &report->finish;
+    if (isnan(finish->loudness_lufs) && job->finish.by_loudness)
+        text_add(report->notes, sizeof report->notes,
+                 "%s: too soft or too short for a loudness; its level is left as it is\n",
+                 job->out);
+    else if (isinf(finish->peak_db))
+        text_add(report->notes, sizeof report->notes, "%s: silent; its level is left as it is\n",
+                 job->out);
+    else if (finish->short_lu >= 0.05)
+        text_add(report->notes, sizeof report->notes,
+                 "%s: %g LUFS cannot be reached by a gain alone: at a true peak of %.1f dBTP it is "
+                 "%.1f LUFS, %.1f LU short. Only a limiter gets there: end the chain with "
+                 "peak-ceiling drive=%.1f ceiling=%.1f\n",
+                 job->out, job->finish.loudness_lufs, finish->peak_db, finish->loudness_lufs,
+                 finish->short_lu, finish->drive_db, finish->peak_db);
+}
+
+/* Hears the render first, without a trace or stems. */
+static bool find_finish(Host *host, const TakeJob *job, TakeReport *report) {
+    FinishEar ear = {0};
+    TakeJob heard = *job;
+    heard.trace = NULL;
+    heard.stems = false;
+    atomic_store(&report->status.passes, 2);
+    bool fine = render_once(host, &heard, 0.0, &ear, report);
+    if (fine) {
+        finish_ear_end(&ear);
+        report->finish = finish_of(&ear, &job->finish);
+    }
+    finish_ear_free(&ear);
+    atomic_store(&report->status.pass, 1);
+    return fine;
+}
+
+void take_render(Host *host, const TakeJob *job, TakeReport *report) {
+    struct timespec begin;
+    struct timespec end;
+    clock_gettime(CLOCK_MONOTONIC, &begin);
+    bool finish = finish_is_asked(&job->finish);
+    /* `done` is for the outputs alone: who watches may see the process end at any time. */
+    report->done = (!finish || find_finish(host, job, report)) &&
+                   render_once(host, job, report->finish.gain_db, NULL, report);
+    if (report->done && finish)
+        note_finish(job, report);
     clock_gettime(CLOCK_MONOTONIC, &end);
     report->seconds =
         (double)(end.tv_sec - begin.tv_sec) + 1e-9 * (double)(end.tv_nsec - begin.tv_nsec);

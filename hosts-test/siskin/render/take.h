@@ -5,6 +5,8 @@
 #define SISKIN_RENDER_TAKE_H
 
 #include "siskin/chains/chain.h"
+#include "siskin/edit/events.h"
+#include "siskin/render/finish.h"
 #include "siskin/render/graph.h"
 
 #define TAKE_PATIENCE_S 60.0
@@ -17,12 +19,14 @@ typedef struct {
     const char *take, *out;
     const Chain *chain;
     const char *feed[CHAIN_MAX_BUSSES]; /* files of the busses that want one, but for the take's */
+    const Events *events;               /* which sounds to leave alone, or NULL */
     AudioHow how;                       /* to read them */
     AudioFormat format;                 /* resolved */
     bool stems;                         /* also write each bus that goes to the mix */
     bool stereo;                        /* make the take stereo before its processors */
     double from_s, to_s;                /* the section to write; to_s 0: up to the end */
     double tail_s;                      /* go on with silence for this long */
+    FinishAim finish;                   /* one gain for the mix, and the same for the stems */
     const char *trace;                  /* file of meters over time, or NULL */
     double trace_step_ms; /* processors run to its rows, traced or not; 0: TAKE_TRACE_STEP_MS */
     double patience_s;    /* longest that one call of a processor may take; 0: TAKE_PATIENCE_S */
@@ -50,6 +54,7 @@ typedef struct {
     unsigned channels; /* of the output */
     double length_s;   /* of the output */
     double peak;       /* of the output, linear */
+    Finish finish;     /* when that was asked for */
     double seconds;    /* it took */
     char notes[4096];  /* things to know, one a line */
     size_t n_processors;

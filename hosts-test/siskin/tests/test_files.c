@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* What happens to files: nothing is lost, and nothing is wrong in silence. */
 #include "siskin/tests/run_siskin.h"
+#include "siskin/text.h"
 
 /* ---- what is printed ---- */
 
@@ -81,6 +82,19 @@ static const struct {
     {"take.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, true},
 };
 
+/* The place that a message tells is that of the byte, as far as a coder spreads the bytes of steady tones evenly. */
+static void check_place(const char *message, double part, double length_s) {
+    const double slack_s = 0.5;
+    const char *at = strstr(message, "damaged at 0:"), *to = strstr(message, "up to 0:");
+    at = at ? at : strstr(message, "damaged near 0:");
+    if (!at)
+        return;
+    double from_s = strtod(strstr(at, "0:") + 2, NULL);
+    double to_s = to ? strtod(strstr(to, "0:") + 2, NULL) : from_s;
+    ck_assert_msg(part * length_s >= from_s - slack_s && part * length_s <= to_s + slack_s,
+                  "%.1f s, but: %s", part * length_s, message);
+}
+
 /* Wherever one bit is wrong: an error that names the place, or the audio as it was. */
 START_TEST(a_flipped_bit_is_told_or_does_no_harm) {
     const char *name = coded[_i].name;
@@ -106,6 +120,7 @@ START_TEST(a_flipped_bit_is_told_or_does_no_harm) {
         ck_assert_msg(strstr(ran.err, name) != NULL, "%s", ran.err);
         if (!strstr(ran.err, "--salvage")) /* no audio at all: the head is gone */
             continue;
+        check_place(ran.err, (double)at / (double)size, 200000.0 / 48000.0);
         ck_assert_msg(run("%s", salvage) == 0, "byte %ld: %s", at, ran.err);
         ck_assert_msg(strstr(ran.err, "note: ") != NULL, "byte %ld: nothing is told", at);
         Sound rest = read_sound("out.wav");
@@ -130,6 +145,38 @@ START_TEST(what_follows_a_hole_stays_in_its_place) {
     ck_assert_int_eq(out.info.frames, whole.info.frames);
     ck_assert_mem_eq(out.audio + 140000, whole.audio + 140000, 60000 * sizeof(float));
     ck_assert_mem_eq(out.audio, whole.audio, 60000 * sizeof(float));
+    free(whole.audio);
+    free(out.audio);
+    free(take.audio);
+}
+END_TEST
+
+/* Half a file, and after it what is no audio of it, with a good piece at its very end: that is found again. */
+START_TEST(what_lies_behind_a_long_hole_is_found) {
+    enum { FRAMES = 400000 };
+    Sound take = make_tones(48000, FRAMES);
+    write_sound("take.flac", &take, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+    ck_assert_ran("render take.flac whole.wav gain gain=0");
+    long size = file_size("take.flac");
+    Random random = random_seeded(415);
+    FILE *file = fopen("take.flac", "r+b");
+    fseek(file, size / 2, SEEK_SET);
+    for (long at = size / 2; at < size * 9 / 10; at++)
+        putc((int)random_below(&random, 255), file);
+    fclose(file);
+    check_refused("render take.flac out.wav gain gain=0", 1, "take.flac|damaged near 0:04");
+    ck_assert_ran("render take.flac out.wav gain gain=0 --salvage");
+    Sound whole = read_sound("whole.wav"), out = read_sound("out.wav");
+    ck_assert_int_eq(out.info.frames, FRAMES);
+    int64_t first = 0, last = FRAMES;
+    while (first < FRAMES && out.audio[first] == whole.audio[first])
+        first++;
+    while (last > first && out.audio[last - 1] == whole.audio[last - 1])
+        last--;
+    ck_assert_msg(first > 190000 && first < 210000, "whole up to %lld", (long long)first);
+    ck_assert_msg(last > 350000 && last < 370000, "whole from %lld", (long long)last);
+    for (int64_t i = first; i < last; i++)
+        ck_assert(out.audio[i] == 0.0f);
     free(whole.audio);
     free(out.audio);
     free(take.audio);
@@ -233,7 +280,27 @@ START_TEST(what_is_written_is_a_number) {
 }
 END_TEST
 
+START_TEST(a_level_that_nobody_can_mean_is_told) {
+    free(noise_file("take.wav", 1, 1000, 413).audio); /* peaks at -6 dBFS */
+    write_text("t.chain", "bus a\nto none\nfader 60\nbus b\nfrom a 5\n");
+    ck_assert_ran("render --chain t.chain take.wav out.wav");
+    ck_assert_str_eq(ran.err, "");
+    write_text("t.chain", "bus a\nto none\nfader 60\nbus b\nfrom a 8\n");
+    ck_assert_ran("render --chain t.chain take.wav out.wav");
+    ck_assert_ptr_nonnull(strstr(ran.err, "out.wav peaks at 62 dBFS"));
+}
+END_TEST
+
 /* ---- other rates ---- */
+
+START_TEST(a_rate_that_no_processor_of_ours_works_at_is_named_with_those_it_does) {
+    Sound take = make_noise(1, 4000, 4000, 414);
+    write_wav("take.wav", &take);
+    check_refused("render take.wav out.wav gain", 1, "gain|8000 to 192000 Hz|take.wav|at 4000 Hz");
+    ck_assert_ran("render take.wav out.wav urn:foreign:late frames=0");
+    free(take.audio);
+}
+END_TEST
 
 /* A tone of 1 kHz at 44.1 kHz, heard beside a take of 48 kHz: it is the same tone there. */
 START_TEST(a_bus_at_another_rate_is_brought_to_that_of_the_take) {
@@ -597,6 +664,25 @@ START_TEST(who_runs_out_of_memory_names_the_take) {
 }
 END_TEST
 
+/* More than there can ever be, in a process of its own. */
+START_TEST(memory_that_is_not_there_ends_the_program_with_a_name) {
+    int err[2];
+    volatile size_t all = SIZE_MAX / 2;
+    ck_assert_int_eq(pipe2(err, O_CLOEXEC), 0);
+    pid_t process = fork();
+    if (process == 0) {
+        dup2(err[1], STDERR_FILENO);
+        text_no_memory("the take", 71);
+        text_take(all, 1);
+        _exit(0);
+    }
+    close(err[1]);
+    ck_assert_int_eq(finish_program(process), 71);
+    read_back(err[0], ran.err);
+    ck_assert_str_eq(ran.err, "siskin: out of memory at the take\n");
+}
+END_TEST
+
 /* ---- coded outputs ---- */
 
 static const struct {
@@ -707,11 +793,14 @@ int main(void) {
     tcase_add_test(tcase, output_that_cannot_be_written_is_a_failure);
     tcase_add_loop_test(tcase, a_flipped_bit_is_told_or_does_no_harm, 0, 3);
     tcase_add_test(tcase, what_follows_a_hole_stays_in_its_place);
+    tcase_add_test(tcase, what_lies_behind_a_long_hole_is_found);
     tcase_add_test(tcase, a_header_that_says_less_than_is_there_is_told);
     tcase_add_test(tcase, a_file_that_was_cut_off_is_salvaged_as_far_as_it_goes);
     tcase_add_test(tcase, an_mp3_is_read_as_far_as_it_goes);
     tcase_add_test(tcase, whole_numbers_in_a_float_file_are_told_and_can_be_scaled);
     tcase_add_test(tcase, what_is_written_is_a_number);
+    tcase_add_test(tcase, a_level_that_nobody_can_mean_is_told);
+    tcase_add_test(tcase, a_rate_that_no_processor_of_ours_works_at_is_named_with_those_it_does);
     tcase_add_test(tcase, a_bus_at_another_rate_is_brought_to_that_of_the_take);
     tcase_add_test(tcase, stems_with_long_names_are_kept_apart);
     tcase_add_test(tcase, what_a_killed_run_left_is_removed_by_the_next);
@@ -725,6 +814,7 @@ int main(void) {
     tcase_add_test(tcase, each_take_may_have_a_chain_of_its_own);
     tcase_add_test(tcase, subfolders_are_rendered_into_their_likes);
     tcase_add_test(tcase, who_runs_out_of_memory_names_the_take);
+    tcase_add_test(tcase, memory_that_is_not_there_ends_the_program_with_a_name);
     tcase_add_loop_test(tcase, a_coded_output_is_the_take_in_its_place, 0, 2);
     tcase_add_test(tcase, a_rate_that_a_coder_does_not_take_is_named_with_those_it_does);
     tcase_add_test(tcase, a_render_is_told_as_json);

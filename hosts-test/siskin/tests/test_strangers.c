@@ -76,6 +76,9 @@ START_TEST(a_chain_may_come_through_a_pipe_but_not_never) {
     ck_assert_int_eq(mkfifo("pipe", 0666), 0);
     check_refused("render --chain pipe take.wav out.wav", 2, "pipe|nobody writes");
     check_refused("render --chain /dev/zero take.wav out.wav", 2, "/dev/zero");
+    /* It can be opened, and reading it fails: nothing lies at address 0. */
+    check_refused("render --chain /proc/self/mem take.wav out.wav", 2,
+                  "/proc/self/mem|Input/output error");
     pid_t writer = fork();
     if (writer == 0) {
         write_text("pipe", "bus lead\ngain gain=0\n");

@@ -1,0 +1,164 @@
+/* SPDX-License-Identifier: ISC */
+#include "sound/psola.h"
+
+#include <math.h>
+#include <string.h>
+
+bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
+                          Arena *arena) {
+    source->latency = psola_source_latency(rate_hz);
+    /* A grain of the longest period reaches back by two of them, twice as fast, and the kernel a little more. */
+    size_t frames =
+        source->latency + (size_t)((later_ms + 80.0) * 1e-3 * rate_hz) + (size_t)2 * PSOLA_CHUNK;
+    return past_sound_prepare(&source->past, channels, frames, arena) &&
+           period_marks_prepare(&source->marks, rate_hz, PSOLA_LATENCY_MS, arena);
+}
+
+void psola_source_reset(PsolaSource *source) {
+    past_sound_reset(&source->past);
+    period_marks_reset(&source->marks);
+    memset(&source->state, 0, sizeof source->state);
+}
+
+size_t psola_source_room(const PsolaSource *source) {
+    size_t room = period_marks_room(&source->marks);
+    return room < PSOLA_CHUNK ? room : PSOLA_CHUNK;
+}
+
+bool psola_source_hear(PsolaSource *source, const float *const *in, size_t at, size_t n) {
+    float mean[PSOLA_CHUNK];
+    const float *heard = in[0] + at;
+    if (source->past.channels == 2) {
+        for (size_t i = 0; i < n; i++)
+            mean[i] = 0.5f * (in[0][at + i] + in[1][at + i]);
+        heard = mean;
+    }
+    past_sound_write(&source->past, in, at, n);
+    source->state.frames += (int64_t)n;
+    return period_marks_process(&source->marks, heard, n);
+}
+
+/* ---- a voice ---- */
+
+void psola_voice_reset(PsolaVoice *voice) {
+    grains_reset(&voice->grains);
+    memset(&voice->state, 0, sizeof voice->state);
+    voice->state.formant = 1.0;
+}
+
+static const PeriodMark *mark_at(const PsolaVoice *voice, const PsolaSource *source) {
+    return period_mark(&source->marks, voice->state.mark);
+}
+
+static bool known(const PsolaSource *source, uint64_t mark) {
+    return mark < period_marks_count(&source->marks);
+}
+
+static void add_edge(PsolaVoice *voice, double from, double to, bool rises) {
+    if (voice->state.edges < PSOLA_EDGES)
+        voice->state.edge[voice->state.edges++] = (PsolaEdge){from, fmax(1.0, to - from), rises};
+}
+
+/* Into the next run, at its first mark that is not already too late. */
+static bool enter(PsolaVoice *voice, const PsolaSource *source, double now) {
+    uint64_t count = period_marks_count(&source->marks);
+    if (count > voice->state.mark + PERIOD_MARKS_KEPT / 2)
+        voice->state.mark = count - PERIOD_MARKS_KEPT / 2;
+    for (; known(source, voice->state.mark); voice->state.mark++) {
+        const PeriodMark *mark = mark_at(voice, source);
+        if (mark->at - 0.5 * mark->period < now)
+            continue;
+        voice->state.in_run = true;
+        voice->state.next = mark->at;
+        add_edge(voice, fmax(now, mark->at - mark->period), mark->at, true);
+        return true;
+    }
+    return false;
+}
+
+static void leave(PsolaVoice *voice, const PeriodMark *last, double now) {
+    voice->state.in_run = false;
+    voice->state.mark++;
+    double from = fmax(now, last->at);
+    add_edge(voice, from, from + last->period, false);
+}
+
+/* Takes the mark nearest to the next grain's place; false: the run is over before that. */
+static bool follow(PsolaVoice *voice, const PsolaSource *source, double now) {
+    const PeriodMark *mark = mark_at(voice, source);
+    while (!mark->last && known(source, voice->state.mark + 1)) {
+        const PeriodMark *after = period_mark(&source->marks, voice->state.mark + 1);
+        if (voice->state.next - mark->at < after->at - voice->state.next)
+            return true;
+        mark = after;
+        voice->state.mark++;
+    }
+    if (!mark->last || voice->state.next <= mark->at + 0.5 * mark->period)
+        return true;
+    leave(voice, mark, now);
+    return false;
+}
+
+bool psola_voice_wants(PsolaVoice *voice, const PsolaSource *source, double later, uint64_t *mark) {
+    const double now = (double)psola_source_now(source) - later;
+    const double until = (double)psola_source_until(source) - later;
+    while (voice->state.in_run || enter(voice, source, now)) {
+        if (!follow(voice, source, now))
+            continue;
+        *mark = voice->state.mark;
+        double left = mark_at(voice, source)->period / voice->state.formant;
+        return voice->state.next - left < until;
+    }
+    return false;
+}
+
+void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later, double ratio,
+                     double formant) {
+    const PeriodMark *mark = mark_at(voice, source);
+    const double now = (double)psola_source_now(source) - later;
+    bool more = !mark->last && known(source, voice->state.mark + 1);
+    double after =
+        more ? period_mark(&source->marks, voice->state.mark + 1)->at - mark->at : mark->period;
+    double left = mark->period / formant, possible = voice->state.next - now;
+    voice->state.formant = formant;
+    if (possible >= 1.0)
+        grains_add(&voice->grains, &(Grain){.centre = voice->state.next + later,
+                                            .source = mark->at,
+                                            .left = left < possible ? left : possible,
+                                            .right = after / formant,
+                                            .speed = formant,
+                                            .gain = (float)sqrt(formant / ratio)});
+    voice->state.next += after / ratio;
+}
+
+void psola_voice_align(PsolaVoice *voice, const PsolaSource *source) {
+    if (voice->state.in_run)
+        voice->state.next = mark_at(voice, source)->at;
+}
+
+/* The edge whose time has come, and what has passed of it. */
+static double take_edge(PsolaVoice *voice, double now) {
+    const PsolaEdge edge = voice->state.edge[0];
+    voice->state.step = (edge.rises ? 1.0 : -1.0) / edge.length;
+    voice->state.edges--;
+    memmove(voice->state.edge, voice->state.edge + 1, voice->state.edges * sizeof edge);
+    return now - edge.from;
+}
+
+static void covered(PsolaVoice *voice, int64_t t, float *cover, size_t n) {
+    for (size_t i = 0; i < n; i++) {
+        double now = (double)(t + (int64_t)i), moves = 1.0;
+        while (voice->state.edges > 0 && voice->state.edge[0].from <= now)
+            moves = take_edge(voice, now);
+        double p = voice->state.cover + moves * voice->state.step;
+        voice->state.cover = p < 0.0 ? 0.0 : p > 1.0 ? 1.0 : p;
+        cover[i] = grain_rise((float)voice->state.cover);
+    }
+}
+
+void psola_voice_process(PsolaVoice *voice, const PsolaSource *source, int64_t later,
+                         float *const *out, float *cover, size_t at, size_t n) {
+    const int64_t t = psola_source_now(source);
+    covered(voice, t - later, cover + at, n);
+    grains_process(&voice->grains, &source->past, t, out, at, n);
+}

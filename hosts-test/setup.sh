@@ -20,8 +20,6 @@ asterisk-core-sounds-en-g722 asterisk-core-sounds-it-g722 chromium'
 
 machines='gcc-aarch64-linux-gnu gcc-i686-linux-gnu gcc-mingw-w64-x86-64-win32 qemu-user-static wine64'
 supply='git binutils debhelper dpkg-dev lintian'
-# Another pitch shifter, to compare with.
-check="$check librubberband-dev"
 
 case "${1:-}" in
 build) want=$build ;;

@@ -250,7 +250,7 @@ static double clicks_of(const CompTake *take, const CompSection *section) {
 /* Against the others, so that what all takes have is no fault of one. */
 static void level_faults(const Judge *j, CompSection *section, size_t first, size_t last) {
     const size_t around = 60; /* hops: 0.3 s of the rests beside it */
-    double level[COMP_TAKES], noise[COMP_TAKES], least = INFINITY;
+    double level[COMP_TAKES] = {0.0}, noise[COMP_TAKES] = {0.0}, least = INFINITY;
     for (size_t t = 0; t < j->n; t++) {
         const Hearing *h = j->takes[t].hearing;
         size_t from = first > around ? first - around : 0;

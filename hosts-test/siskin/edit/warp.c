@@ -144,7 +144,7 @@ double warp(const Hearing *a, WarpPart a_part, const Hearing *b, WarpPart b_part
     long last = (long)(b_part.last - b_part.first) - 1 - g.left[g.rows - 1];
     double mean = INFINITY;
     if (last >= 0 && last < (long)g.width) {
-        const float *cost = &g.cost[last * STEPS];
+        const float *cost = g.cost + last * STEPS;
         Step step = cheapest(cost);
         if (isfinite(cost[step])) {
             walk_back(&g, step, at);

@@ -39,7 +39,7 @@ static void normalise(double to[12], const double from[12], double more) {
 }
 
 static Shares make_shares(void) {
-    Shares shares;
+    Shares shares = {{{0}}, {0}, {0}};
     for (size_t mode = 0; mode < TONALITY_MODES; mode++)
         normalise(shares.degree[mode], degree_share[mode], ANY_DEGREE);
     normalise(shares.first, first_share, 0.0);
@@ -109,7 +109,7 @@ static void add_note(const Shares *shares, const double chance[12], double weigh
 static void score_at(const SungNote *notes, size_t n, const Tonality *tonality, double tuning_cents,
                      double score[TONALITY_KEYS]) {
     const Shares shares = make_shares();
-    double mean = mean_length(notes, n), chance[12];
+    double mean = mean_length(notes, n), chance[12] = {0};
     double off = tuning_cents / TUNING_CENTS;
     for (unsigned key = 0; key < TONALITY_KEYS; key++)
         score[key] = log(mode_share[key / 12]) - 0.5 * off * off;

@@ -114,14 +114,16 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .doc = "Notes nearer to the scale than so many cents are not corrected; from "
                       "half as many again on they are in full. Listeners hear about 25.",
                .initial = 10.0f,
-               .maximum = 50.0f},
+               .maximum = 50.0f,
+               .unit = UNIT_CENTS},
     [FORMANT] = {.symbol = "formant",
                  .name = "Formants",
                  .group = "Correction",
                  .doc = "Moves the formants by so many semitones: above 0 a smaller, brighter "
                         "singer. At 0 they stay where they were sung.",
                  .minimum = -12.0f,
-                 .maximum = 12.0f},
+                 .maximum = 12.0f,
+                 .unit = UNIT_SEMITONES},
     [TARGET] = {.symbol = "target",
                 .name = "Target note",
                 .group = "Notes",
@@ -162,6 +164,7 @@ static const PortSpec METERS[N_METERS] = {
                       "under it.",
                .minimum = -100.0f,
                .maximum = 100.0f,
+               .unit = UNIT_CENTS,
                .meter = METER_NOW},
 };
 

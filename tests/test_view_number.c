@@ -150,6 +150,23 @@ START_TEST(a_hundred_steps_cross_the_range) {
 }
 END_TEST
 
+/* 415 to 466 Hz by ratio: a hundredth is less than a hertz, the least that is shown. */
+START_TEST(no_step_is_too_small_to_show) {
+    const PortSpec tuning = {.minimum = 415.0f,
+                             .initial = 440.0f,
+                             .maximum = 466.0f,
+                             .unit = UNIT_HZ,
+                             .kind = PORT_LOGARITHMIC};
+    for (float value = 415.0f; value < 466.0f;) {
+        float next = number_step(&tuning, value, 1.0);
+        ck_assert_float_eq(next, value + 1.0f);
+        ck_assert_float_eq(number_step(&tuning, next, -1.0), value);
+        value = next;
+    }
+    ck_assert_float_eq(number_step(&tuning, 440.0f, 0.0), 440.0f);
+}
+END_TEST
+
 START_TEST(nothing_leaves_the_range) {
     Random random = random_seeded(20);
     for (int k = 0; k < 20000; k++) {
@@ -177,6 +194,7 @@ int main(void) {
     tcase_add_test(tcase, the_host_s_locale_changes_nothing);
     tcase_add_test(tcase, places_and_values_are_inverse);
     tcase_add_test(tcase, a_hundred_steps_cross_the_range);
+    tcase_add_test(tcase, no_step_is_too_small_to_show);
     tcase_add_test(tcase, nothing_leaves_the_range);
     return run_tcase(tcase, "number");
 }

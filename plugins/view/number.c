@@ -185,13 +185,27 @@ static double round_up(double step) {
     return 10.0 * power;
 }
 
-/* To what is shown of it. */
-static double rounded(const PortSpec *port, double value) {
-    double scale = pow(10.0, places_of(port, value));
+/* What is shown of a value: so many parts of one. */
+static double shown_parts(const PortSpec *port, double value) {
     if (port->kind == PORT_LOGARITHMIC || port->unit == UNIT_HZ || port->unit == UNIT_MS ||
         port->unit == UNIT_S)
-        scale = pow(10.0, 2.0 - floor(log10(fmax(fabs(value), 1e-6))));
-    return rint(value * scale) / scale;
+        return pow(10.0, 2.0 - floor(log10(fmax(fabs(value), 1e-6))));
+    return pow(10.0, places_of(port, value));
+}
+
+/* To what is shown of it. */
+static double rounded(const PortSpec *port, double value) {
+    double parts = shown_parts(port, value);
+    return rint(value * parts) / parts;
+}
+
+/* By hundredths of the range, or, where that is less than is shown, by the least that is. */
+static double step_ratio(const PortSpec *port, double value, double steps) {
+    double ratio = (double)port->maximum / (double)port->minimum;
+    double to = rounded(port, value * pow(ratio, steps / STEPS));
+    if (steps != 0.0 && (float)to == (float)value)
+        to = rounded(port, value + (steps > 0.0 ? 1.0 : -1.0) / shown_parts(port, value));
+    return to;
 }
 
 static float step_point(const PortSpec *port, float value, double steps) {
@@ -215,7 +229,7 @@ float number_step(const PortSpec *port, float value, double steps) {
         v += rint(steps);
         break;
     case PORT_LOGARITHMIC:
-        v = rounded(port, v * pow(high / low, steps / STEPS));
+        v = step_ratio(port, v, steps);
         break;
     case PORT_LINEAR:
         v += steps * round_up((high - low) / STEPS);

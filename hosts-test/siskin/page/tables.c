@@ -151,7 +151,7 @@ static void write_key(FILE *to, const Page *page) {
     fputs("<tr><th scope=\"row\">key</th>", to);
     for (size_t i = 0; i < 2; i++) {
         char key[64];
-        fprintf(to, "<td>%s</td>", measures_key_text(key, both[i]));
+        fprintf(to, "<td class=\"words\">%s</td>", measures_key_text(key, both[i]));
     }
     fputs("<td></td></tr>\n", to);
 }

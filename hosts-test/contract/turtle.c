@@ -61,9 +61,7 @@ static bool text(const LilvNode *node, size_t least) {
 
 /* By asking, since lilv lists only one of several texts of the same language. */
 bool contract_may(const Subject *subject, const char *word) {
-    LilvWorld *world = subject->plugin->world;
-    return lilv_world_ask(world, self(subject), lilv_new_uri(world, OWN "may"),
-                          lilv_new_string(world, word));
+    return host_may(subject->plugin, word);
 }
 
 double contract_most_gain_db(const Subject *subject) {

@@ -74,3 +74,14 @@ bool host_preset_is(const HostPreset *preset, const char *word) {
     return strcasecmp(preset->label, word) == 0 || strcmp(preset->uri, word) == 0 ||
            strcmp(host_preset_name(preset), word) == 0;
 }
+
+bool host_may(const HostPlugin *plugin, const char *word) {
+    LilvNode *self = lilv_new_uri(plugin->world, plugin->uri);
+    LilvNode *may = lilv_new_uri(plugin->world, "urn:siskin:ns#may");
+    LilvNode *what = lilv_new_string(plugin->world, word);
+    bool does = lilv_world_ask(plugin->world, self, may, what);
+    lilv_node_free(self);
+    lilv_node_free(may);
+    lilv_node_free(what);
+    return does;
+}

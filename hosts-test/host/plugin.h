@@ -86,6 +86,9 @@ const char *host_allowed(char buffer[512], const HostPort *port, double rate_hz)
 bool host_check(const HostPlugin *plugin, const char *symbol, double value, double rate_hz,
                 HostError *error);
 
+/* What one of ours declares that its output may do, as DEVELOPERS.md lists it: "sound anew". */
+bool host_may(const HostPlugin *plugin, const char *word);
+
 /* The part of a preset's URI that is its own: "soft" of urn:siskin:de-esser:preset:soft. */
 const char *host_preset_name(const HostPreset *preset);
 /* Whether a word means this preset: its label (in any case), its name as above, or its URI. */

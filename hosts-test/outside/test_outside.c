@@ -328,17 +328,9 @@ static double compare(const Case *c, const char *host, const char *line) {
     return 10.0 * log10(error / signal);
 }
 
-/* Whether the plugin makes its sound anew: from grains or echoes, whose place in the wave hangs on how
- * long it has run. */
+/* Its sound is made of grains or echoes, whose place in the wave hangs on how long it has run. */
 static bool sounds_anew(const HostPlugin *plugin) {
-    LilvNode *self = lilv_new_uri(plugin->world, plugin->uri);
-    LilvNode *may = lilv_new_uri(plugin->world, "urn:siskin:ns#may");
-    LilvNode *anew = lilv_new_string(plugin->world, "sound anew");
-    bool does = lilv_world_ask(plugin->world, self, may, anew);
-    lilv_node_free(self);
-    lilv_node_free(may);
-    lilv_node_free(anew);
-    return does;
+    return host_may(plugin, "sound anew");
 }
 
 static double power_of(const Sound *sound, size_t from, size_t n) {

@@ -2,7 +2,8 @@
 /* Playback that begins at a word, or in it: nothing that was heard before helps, and nothing of the
  * word may be lost.
  *
- * Every bundle found that takes no key (to make way is what a key is for), at its defaults, made
+ * Every bundle found that takes no key (to make way is what a key is for) and passes the take on (a
+ * reverb's tail is not the word), at its defaults, made
  * anew for each entry: 0, 10 and 50 ms before each word, and once within each word of 0.4 s or more,
  * at a place drawn at random, which may be any sound of it. Half a second is played. A word counts as
  * bitten when, of the first 200 ms of it that are played, a stretch of 20 ms that lies within 30 dB of
@@ -158,7 +159,8 @@ static void rows(Quality *quality) {
     const char *const *uris = host_own_uris(quality->host, &n);
     for (size_t i = 0; i < n; i++) {
         const HostPlugin *plugin = host_find(quality->host, uris[i], 0, NULL);
-        if (plugin && plugin->id && plugin->n_in == 1 && plugin->n_key == 0)
+        if (plugin && plugin->id && plugin->n_in == 1 && plugin->n_key == 0 &&
+            !(host_may(plugin, "sound anew") && host_may(plugin, "spread")))
             judge_plugin(quality, plugin);
     }
 }

@@ -254,7 +254,8 @@ static void make_map(Aligner *a) {
         if (phrase->kind == ALIGN_LACKING || (phrase->kind == ALIGN_MATCHED && phrase->n == 0))
             continue;
         bool moves = phrase->kind == ALIGN_MATCHED;
-        const AlignAnchor *first = &r->anchors[phrase->first], *last = first + phrase->n - 1;
+        const AlignAnchor *first = moves ? &r->anchors[phrase->first] : NULL;
+        const AlignAnchor *last = moves ? first + phrase->n - 1 : NULL;
         double start = (double)phrase->take.start, end = (double)phrase->take.end;
         change_in_rest(&r->map, a->take, last_at, last_shift, start,
                        moves ? shift_of(a, first) : 0.0);

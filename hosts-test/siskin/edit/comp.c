@@ -109,7 +109,7 @@ static double tuning_of(const Judge *j) {
 static double pitch_fault(const Judge *j, size_t t, size_t first, size_t last) {
     const double fewest = 20.0; /* hops: 100 ms of steady notes */
     double sum = 0.0, n = 0.0;
-    for (size_t k = first; k < last; k++) {
+    for (size_t k = first; k < last && k < j->takes[t].hearing->n; k++) {
         if (isnan(j->centre[t][k]))
             continue;
         sum += fabs(nearest_semitone(j->centre[t][k], j->tuning));
@@ -232,9 +232,10 @@ static double tops_of(const CompTake *take, const CompSection *section) {
     Clipping tops;
     size_t end = section->end < take->hearing->frames ? section->end : take->hearing->frames;
     clipping_prepare(&tops, take->hearing->rate_hz, 1);
-    const float *in = take->mid + section->start;
-    if (end > section->start)
+    if (end > section->start) {
+        const float *in = take->mid + section->start;
         clipping_process(&tops, &in, end - section->start);
+    }
     return (double)clipping_reading(&tops).tops;
 }
 

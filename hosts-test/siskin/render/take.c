@@ -677,6 +677,8 @@ static bool render_once(Host *host, const TakeJob *job, double gain_db, FinishEa
     take->error = &report->error;
     report->n_processors = 0;
     bool fine = render(take);
+    /* For the outputs alone: a plugin may hang in its cleanup, and then who watches ends the process. */
+    report->done = fine && !ear;
     clean_up(take);
     free(take);
     return fine;
@@ -711,6 +713,7 @@ static bool find_finish(Host *host, const TakeJob *job, TakeReport *report) {
     if (fine) {
         finish_ear_end(&ear);
         report->finish = finish_of(&ear, &job->finish);
+        note_finish(job, report);
     }
     finish_ear_free(&ear);
     atomic_store(&report->status.pass, 1);
@@ -722,11 +725,8 @@ void take_render(Host *host, const TakeJob *job, TakeReport *report) {
     struct timespec end;
     clock_gettime(CLOCK_MONOTONIC, &begin);
     bool finish = finish_is_asked(&job->finish);
-    /* `done` is for the outputs alone: who watches may see the process end at any time. */
-    report->done = (!finish || find_finish(host, job, report)) &&
-                   render_once(host, job, report->finish.gain_db, NULL, report);
-    if (report->done && finish)
-        note_finish(job, report);
+    if (!finish || find_finish(host, job, report))
+        render_once(host, job, report->finish.gain_db, NULL, report);
     clock_gettime(CLOCK_MONOTONIC, &end);
     report->seconds =
         (double)(end.tv_sec - begin.tv_sec) + 1e-9 * (double)(end.tv_nsec - begin.tv_nsec);

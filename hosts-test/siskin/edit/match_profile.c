@@ -4,6 +4,7 @@
 #include "measure/mean_spectrum.h"
 #include "siskin/chains/settings.h"
 #include "siskin/measure/controls.h"
+#include "siskin/measure/statistics.h"
 #include "siskin/render/audio.h"
 #include "siskin/text.h"
 
@@ -58,6 +59,8 @@ typedef struct {
     VoiceBands bands;
     VoiceBandsHop *hops; /* that count */
     size_t n_hops;
+    VoiceBandsHop *rests; /* outside phrases */
+    size_t n_rests;
     MeanSpectrum spectrum;
     void *memory; /* of the arena */
     uint64_t frame;
@@ -123,8 +126,12 @@ static void hear_spectrum(Hearing *hearing, const float *in, size_t n) {
 
 static void end_hop(Hearing *hearing) {
     VoiceBandsHop hop = voice_bands_hop(&hearing->bands);
-    if (counts(hearing->measures, hearing->hop++))
+    if (counts(hearing->measures, hearing->hop))
         *(VoiceBandsHop *)text_grow(&hearing->hops, &hearing->n_hops, sizeof hop) = hop;
+    else if (hop.frames > 0 &&
+             !in_phrase(hearing->measures, (double)hearing->hop * MEASURE_PITCH_STEP_S))
+        *(VoiceBandsHop *)text_grow(&hearing->rests, &hearing->n_rests, sizeof hop) = hop;
+    hearing->hop++;
 }
 
 static void hear(Hearing *hearing, const float *in, size_t n) {
@@ -167,7 +174,25 @@ static bool hear_all(Hearing *hearing, HostError *error) {
     return true;
 }
 
-static void read_out(MatchProfile *profile, const Hearing *hearing) {
+/* Takes the room out of what was sung over it: powers of sounds that have nothing to do with each
+ * other add up. Its power in a band is the median of what lies outside phrases; a tenth of what was
+ * heard stays at least. */
+static void take_out_room(Hearing *hearing) {
+    double *power = text_take(hearing->n_rests + 1, sizeof *power);
+    for (unsigned b = 0; b < MATCH_BANDS; b++) {
+        for (size_t i = 0; i < hearing->n_rests; i++)
+            power[i] = hearing->rests[i].sum[b] / (double)hearing->rests[i].frames;
+        double room = hearing->n_rests ? statistics_median(power, hearing->n_rests) : 0.0;
+        for (size_t i = 0; i < hearing->n_hops; i++) {
+            VoiceBandsHop *hop = &hearing->hops[i];
+            hop->sum[b] = fmax(hop->sum[b] - room * (double)hop->frames, 0.1 * hop->sum[b]);
+        }
+    }
+    free(power);
+}
+
+static void read_out(MatchProfile *profile, Hearing *hearing) {
+    take_out_room(hearing);
     double rate_hz = hearing->reader.rate_hz;
     double *scratch = text_take(hearing->n_hops + 1, sizeof *scratch);
     VoiceBandsReading r = voice_bands_read(hearing->hops, hearing->n_hops, scratch);
@@ -202,5 +227,6 @@ bool match_profile(MatchProfile *profile, const Measures *measures, Host *host,
     audio_close(&hearing.reader);
     free(hearing.memory);
     free(hearing.hops);
+    free(hearing.rests);
     return fine;
 }

@@ -6,6 +6,7 @@
  *
  * What sounds now says nothing about the room until it is over: only a stretch that was quiet all
  * along is learned, and only later. */
+#include "basic/maths.h"
 #include "plugin.h"
 #include "sound/noise_reduction.h"
 #include "voice/room_watch.h"
@@ -84,6 +85,7 @@ static void set(void *self, const float *control) {
 
 static void process(void *self, const Io *io) {
     NoiseReducer *r = self;
+    float less_db = noise_reduction_db(&r->reduction); /* the most, wherever in the block it was */
     for (size_t at = 0; at < io->n;) {
         size_t n = io->n - at, group = room_watch_room(&r->watch);
         size_t hop = spectral_frames_room(&r->reduction.frames);
@@ -93,12 +95,12 @@ static void process(void *self, const Io *io) {
         bool quiet = !r->freeze && room_watch_quiet(&r->watch) >= r->needed;
         if (noise_reduction_process(&r->reduction, io->in, io->out, at, n))
             noise_reduction_begin(&r->reduction, quiet, room_watch_periodic(&r->watch));
+        less_db = maths_larger(noise_reduction_db(&r->reduction), less_db);
         at += n;
     }
     for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < io->n; i++)
             io->out[c][i] = io->dry[c][i] - io->out[c][i];
-    float less_db = noise_reduction_db(&r->reduction);
     io->meter[NOISE] = noise_reduction_noise_db(&r->reduction);
     *io->reduction_db = less_db > 0.0f ? less_db : 0.0f;
 }

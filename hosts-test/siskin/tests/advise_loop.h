@@ -139,7 +139,9 @@ static inline void close_loop(const char *what, Tally *tally, Row *before, Row *
         bool open = was && advice_is_tried(i) && !mended;
         tally->found += was && advice_is_tried(i);
         tally->open += open;
-        tally->new += is && !was && !advice_rules[i].alone;
+        /* What could not be told before, and can now, was not brought in by the chain. */
+        bool unknown = before->verdict[i] == ADVICE_UNKNOWN;
+        tally->new += is && !was && !unknown && !advice_rules[i].alone;
         if (open || (is && !was))
             printf("%s: %s: %s, %g, then %g; %s\n", what, open ? "still" : "new",
                    advice_rules[i].id, before->figure[i], after->figure[i], before->chain);

@@ -340,11 +340,11 @@ static double power_of(const Sound *sound, size_t from, size_t n) {
     return sum / (double)n;
 }
 
-/* As compare, for what has no wave to compare: the largest difference in level, dB, of 0.1 s at a
- * time, where the reference is over -50 dBFS. */
-static double compare_levels(const Case *c) {
+/* As compare, for what has no wave to compare: the largest difference in level, dB, of so many frames
+ * at a time, where the reference is over -50 dBFS. */
+static double compare_levels(const Case *c, size_t frames) {
     Sound reference = read_sound("reference.wav"), out = read_sound("out.wav");
-    size_t channels = c->plugin->n_out, n = RATE / 10 * channels;
+    size_t channels = c->plugin->n_out, n = frames * channels;
     double worst = 0.0;
     for (size_t i = 0; i + n <= (FRAMES - c->latency) * channels; i += n) {
         double expected = power_of(&reference, i, n);
@@ -357,10 +357,13 @@ static double compare_levels(const Case *c) {
     return worst;
 }
 
+/* A vowel has few partials, and each meets a resonance that moves or does not: half a second of a
+ * tail may differ by some dB, all of it (a second or two) by less. */
 static void check_levels(const Outside *host, const Case *c, const char *line) {
-    static const double ALLOWED_DB = 3.0;
-    double db = compare_levels(c);
-    ck_assert_msg(db <= ALLOWED_DB, "%s: 0.1 s are %.1f dB apart in level: %s", host->name, db,
+    static const double PART_DB = 6.0, WHOLE_DB = 3.0;
+    double part = compare_levels(c, RATE / 2), whole = compare_levels(c, FRAMES - c->latency);
+    ck_assert_msg(part <= PART_DB && whole <= WHOLE_DB,
+                  "%s: %.1f dB apart in level, half a second by %.1f: %s", host->name, whole, part,
                   line);
 }
 
@@ -441,7 +444,10 @@ static void try_host(const Outside *host) {
     for (size_t i = 0; i < count; i++) {
         HostError error;
         Tally tally = {.worst_db = -INFINITY};
+        const char *only = getenv("SISKIN_ONLY");
         const HostPlugin *plugin = host_find(own, uris[i], 0, &error);
+        if (plugin && only && strcmp(plugin->id, only) != 0)
+            continue;
         ck_assert_msg(plugin != NULL, "%s", error.text);
         try_defaults(host, plugin, &tally);
         try_presets(host, plugin, &tally);

@@ -446,9 +446,9 @@ static void try_host(const Outside *host) {
         Tally tally = {.worst_db = -INFINITY};
         const char *only = getenv("SISKIN_ONLY");
         const HostPlugin *plugin = host_find(own, uris[i], 0, &error);
-        if (plugin && only && strcmp(plugin->id, only) != 0)
-            continue;
         ck_assert_msg(plugin != NULL, "%s", error.text);
+        if (only && strcmp(plugin->id, only) != 0)
+            continue;
         try_defaults(host, plugin, &tally);
         try_presets(host, plugin, &tally);
         printf("%-8s %-32s %3zu runs", host->name, uris[i], tally.tried);

@@ -64,6 +64,7 @@ static const struct {
     {PLUGIN_BENDS, "bend"},
     {PLUGIN_SPREADS, "spread"},
     {PLUGIN_NEW_SOUND, "sound anew"},
+    {PLUGIN_SHARES, "share"},
 };
 
 static void own_words(FILE *f, const PluginSpec *spec) {

@@ -117,6 +117,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .may = PLUGIN_SHARES,
     .state_size = sizeof(NoiseReducer),
     .prepare = prepare,
     .reset = reset,

@@ -89,6 +89,30 @@ START_TEST(noise_and_silence_have_none) {
 END_TEST
 
 /* A tone that goes on 20 dB under a hiss, as a voice does that dies away into an /s/. */
+/* Tones above any note, one after another, draw the chain to ever shorter lags; at none the likeness is 1. The bound: a
+ * period at the highest note, less the 0.8 that is granted to a chain, and half of that where a run goes on with another. */
+START_TEST(no_two_marks_are_nearer_than_a_period_of_the_highest_note) {
+    for (uint64_t seed = 1; seed <= 40; seed++) {
+        Random random = random_seeded(seed);
+        const double rate = seed % 2 ? 48000.0 : 96000.0;
+        double phase = 0.0, hz = 900.0, level = 0.3;
+        for (size_t t = 0; t < LENGTH; t++) {
+            if (t % (LENGTH / 64) == 0) {
+                hz = random_range(&random, 300.0, 4800.0);
+                level = random_range(&random, 0.01, 0.5);
+            }
+            phase += 2.0 * 3.14159265358979323846 * hz / rate;
+            in[t] = (float)(level * sin(phase));
+        }
+        size_t count = mark(rate, in, LENGTH, LENGTH, found);
+        for (size_t i = 1; i < count; i++)
+            ck_assert_msg(found[i].at - found[i - 1].at >= 0.5 * 0.8 * rate / 1500.0,
+                          "seed %llu: marks %zu and %zu are %g frames apart",
+                          (unsigned long long)seed, i - 1, i, found[i].at - found[i - 1].at);
+    }
+}
+END_TEST
+
 START_TEST(a_hiss_ends_the_run_of_a_voice_that_dies_away_under_it) {
     const double rate = 48000.0;
     static float hiss[24000];
@@ -150,6 +174,7 @@ int main(void) {
     tcase_add_test(tcase, a_steady_tone_has_one_mark_in_each_period);
     tcase_add_test(tcase, a_mark_is_known_in_time);
     tcase_add_test(tcase, noise_and_silence_have_none);
+    tcase_add_test(tcase, no_two_marks_are_nearer_than_a_period_of_the_highest_note);
     tcase_add_test(tcase, a_hiss_ends_the_run_of_a_voice_that_dies_away_under_it);
     tcase_add_test(tcase, any_cutting_gives_the_same_marks);
     tcase_add_test(tcase, a_sung_take_is_marked_period_by_period);

@@ -131,8 +131,7 @@ void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later,
                                             .right = after / formant,
                                             .speed = formant,
                                             .gain = (float)fmin(MOST_GAIN, sqrt(formant / ratio))});
-    /* Never less than a frame, so that whoever asks for grains comes to an end. */
-    voice->state.next += fmax(1.0, after / ratio);
+    voice->state.next += after / ratio;
 }
 
 void psola_voice_align(PsolaVoice *voice, const PsolaSource *source) {

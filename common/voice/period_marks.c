@@ -150,6 +150,11 @@ static Step look(const PeriodMarks *marks, double place, double period, int dire
     return (Step){(double)least + (double)best + refine(r + best), r[best], own / (float)n};
 }
 
+/* A lag that no note has: a chain of short periods, whose lags are few, would be drawn on to 0, where all is alike. */
+static bool too_short(const PeriodMarks *marks, double lag) {
+    return lag < PERIOD_MARKS_SHORTEST * marks->pitch.low_rate_hz / PERIOD_MARKS_HIGHEST_HZ;
+}
+
 /* The newest place from which the next mark can be looked for. */
 static double newest_place(const PeriodMarks *marks, double period) {
     return (double)(marks->state.newest - 2 - BESIDE - half_window(marks, period)) - period -
@@ -178,8 +183,8 @@ static bool go_on(PeriodMarks *marks, int most) {
     while (most-- > 0 && marks->state.mark <= newest_place(marks, marks->state.period)) {
         Step step = look(marks, marks->state.mark, marks->state.period, 1);
         marks->state.loudest = maths_larger(marks->state.loudest, step.power);
-        if (!(step.r >= PERIOD_MARKS_LEAST) || step.power < LEAST_POWER ||
-            step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
+        if (!(step.r >= PERIOD_MARKS_LEAST) || too_short(marks, step.lag) ||
+            step.power < LEAST_POWER || step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
             hisses(marks, marks->state.mark + step.lag, step.power))
             return false;
         push(marks, marks->state.mark + step.lag, step.lag, step.r, false);
@@ -222,7 +227,7 @@ static void begin(PeriodMarks *marks) {
         usable = fmax(usable, period_mark(marks, marks->state.count - 1)->at);
     place[0] = highest(marks, period, usable);
     Step step = look(marks, place[0], period, 1);
-    if (!(step.r >= PERIOD_MARKS_BEGIN) || step.power < LEAST_POWER ||
+    if (!(step.r >= PERIOD_MARKS_BEGIN) || too_short(marks, step.lag) || step.power < LEAST_POWER ||
         hisses(marks, place[0], step.power) || frame_of(marks, place[0] - 0.5 * period) < usable)
         return;
     likeness[0] = step.r;
@@ -231,7 +236,7 @@ static void begin(PeriodMarks *marks) {
     for (double p = period; n + 1 < MOST_AT_ONCE; n++) {
         step = look(marks, place[n], p, -1);
         double before = place[n] - step.lag;
-        if (!(step.r >= PERIOD_MARKS_LEAST) ||
+        if (!(step.r >= PERIOD_MARKS_LEAST) || too_short(marks, step.lag) ||
             step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
             hisses(marks, before, step.power) ||
             frame_of(marks, before - 0.5 * step.lag) < usable || before - 2.0 * step.lag < oldest)

@@ -11,7 +11,7 @@
  * it comes. It ends where r falls below PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where what is above
  * 2.5 kHz (first order) has PERIOD_MARKS_HISS times the power of the low band, since a voice that dies away under a
  * sibilant is not to carry it along, or where pitch.h has read something else three times: an octave taken for another
- * does not last.
+ * does not last; or where a period is under PERIOD_MARKS_SHORTEST of one of PERIOD_MARKS_HIGHEST_HZ.
  *
  * x is the low band of pitch.h, under 2.4 kHz at some 9.6 kHz. All is decided at ticks of about a millisecond, counted from
  * the reset. A mark is known 0.7 periods and two ticks after it was sung; the first ones 12 ms and the tracker's hop later.
@@ -31,6 +31,8 @@
 #define PERIOD_MARKS_LEAST 0.6f
 #define PERIOD_MARKS_BEGIN 0.8f
 #define PERIOD_MARKS_HISS 10.0f
+#define PERIOD_MARKS_HIGHEST_HZ 1500.0
+#define PERIOD_MARKS_SHORTEST 0.8
 
 enum { PERIOD_MARKS_KEPT = 256, PERIOD_MARKS_LOW = 2048, PERIOD_MARKS_TICKS = 64 };
 

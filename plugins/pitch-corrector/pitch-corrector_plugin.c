@@ -178,7 +178,6 @@ typedef struct {
     PeakChange change;
     struct {
         uint64_t marks;    /* aimed so far */
-        uint64_t aligned;  /* number of the mark that grains were last put on, and 1 */
         double busy_until; /* time by which the last grain that was moved is over */
         bool wanted;
         NoteAimed aimed[PERIOD_MARKS_KEPT], now; /* by number of mark; what is heard now */
@@ -259,11 +258,8 @@ static void plan(PitchCorrector *p) {
     while (psola_voice_wants(&p->voice, &p->source, 0.0, &mark)) {
         p->state.now = p->state.aimed[mark % PERIOD_MARKS_KEPT];
         float semitones = note_aim_correction(&p->aim, &p->state.now, drawn_ahead(p, mark));
-        /* Once for each mark: back at the same one, again and again, there would be no end. */
-        if (!warm_fade_runs(&p->fade, p->state.wanted) && p->state.aligned != mark + 1) {
+        if (!warm_fade_runs(&p->fade, p->state.wanted))
             psola_voice_align(&p->voice, &p->source);
-            p->state.aligned = mark + 1;
-        }
         bool moved;
         double ratio = ratio_of(p, semitones, &moved);
         if (moved)

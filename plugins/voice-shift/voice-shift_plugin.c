@@ -86,7 +86,6 @@ typedef struct {
         double semitones; /* on their way to the goal */
         float alike;      /* likeness of periods, averaged */
         uint64_t marks;   /* heard so far */
-        uint64_t aligned; /* number of the mark that grains were last put on, and 1 */
         double unvoiced;  /* frames since a voice was heard */
         bool taps_wanted;
     } state;
@@ -161,11 +160,8 @@ static void plan(VoiceShift *v) {
     move(v);
     bool heard = warm_fade_runs(&v->fade, v->wanted);
     while (psola_voice_wants(&v->voice, &v->source, 0.0, &mark)) {
-        /* Once for each mark: back at the same one, again and again, there would be no end. */
-        if (!heard && v->state.aligned != mark + 1) {
+        if (!heard)
             psola_voice_align(&v->voice, &v->source);
-            v->state.aligned = mark + 1;
-        }
         psola_voice_add(&v->voice, &v->source, 0.0, heard ? v->ratio : 1.0,
                         heard ? v->formant : 1.0);
     }

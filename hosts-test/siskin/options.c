@@ -59,6 +59,13 @@ bool options_take(const Option *options, size_t count, int *argc, char **argv, H
     return true;
 }
 
+bool options_number(const char *word, const char *name, double least, double most, double *value,
+                    HostError *error) {
+    if (!word || (text_number(word, value) && *value >= least && *value <= most))
+        return true;
+    return host_fail(error, "--%s %s: allowed are %g to %g", name, word, least, most);
+}
+
 void options_print(const Option *options, size_t count) {
     enum { COLUMN = 24 };
     for (size_t i = 0; i < count; i++) {

@@ -171,9 +171,8 @@ static bool check_words(int argc, char **argv, const Words *words, double *tight
     if (argc != 2 || !words->lead)
         return host_fail(error,
                          "name a DOUBLE, --to LEAD and an OUT; siskin align --help tells more");
-    if (words->tightness &&
-        !(text_number(words->tightness, &percent) && percent >= 0.0 && percent <= 100.0))
-        return host_fail(error, "--tightness %s: allowed are 0 to 100", words->tightness);
+    if (!options_number(words->tightness, "tightness", 0.0, 100.0, &percent, error))
+        return false;
     const char *const read[] = {argv[0], words->lead, words->moves, words->write_moves};
     *tightness = percent / 100.0;
     return whole_may_write(argv[1], read, 4, error) &&

@@ -29,21 +29,12 @@ static void print_help(const Option *options, size_t count) {
          "Exit status: 0 done, 1 the take cannot be read, 2 the command line is wrong.");
 }
 
-static bool number_within(const char *option, const char *word, double least, double most,
-                          double *value, HostError *error) {
-    if (!word)
-        return true;
-    if (text_number(word, value) && *value >= least && *value <= most)
-        return true;
-    return host_fail(error, "--%s %s: allowed are %g to %g", option, word, least, most);
-}
-
 static bool read_params(const Words *words, RideParams *params, HostError *error) {
     double percent = 100.0;
     *params = (RideParams){.range_db = RIDE_RANGE_DB, .target_lufs = (double)NAN};
-    bool fine = number_within("range", words->range, 0.0, 24.0, &params->range_db, error) &&
-                number_within("strength", words->strength, 0.0, 100.0, &percent, error) &&
-                number_within("target", words->target, -60.0, 0.0, &params->target_lufs, error);
+    bool fine = options_number(words->range, "range", 0.0, 24.0, &params->range_db, error) &&
+                options_number(words->strength, "strength", 0.0, 100.0, &percent, error) &&
+                options_number(words->target, "target", -60.0, 0.0, &params->target_lufs, error);
     params->strength = percent / 100.0;
     return fine;
 }

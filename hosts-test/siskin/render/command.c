@@ -86,15 +86,6 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- options ---- */
 
-static bool number_option(const char *word, const char *name, double least, double most,
-                          double *value, HostError *error) {
-    if (!word)
-        return true;
-    if (text_number(word, value) && *value >= least && *value <= most)
-        return true;
-    return host_fail(error, "--%s %s: allowed are %g to %g", name, word, least, most);
-}
-
 static bool time_option(const char *word, const char *name, double *value, HostError *error) {
     return !word || lane_time(word, value) ||
            host_fail(error, "--%s %s: write seconds (83.25) or minutes (1:23.25)", name, word);
@@ -116,8 +107,8 @@ static bool choice_option(const char *word, const char *name, const char *const 
 static bool finish_options(const Words *words, FinishAim *aim, HostError *error) {
     aim->by_loudness = words->loudness != NULL;
     aim->by_peak = words->peak != NULL;
-    return number_option(words->loudness, "loudness", -60.0, 0.0, &aim->loudness_lufs, error) &&
-           number_option(words->peak, "peak", -60.0, 0.0, &aim->peak_db, error);
+    return options_number(words->loudness, "loudness", -60.0, 0.0, &aim->loudness_lufs, error) &&
+           options_number(words->peak, "peak", -60.0, 0.0, &aim->peak_db, error);
 }
 
 static bool read_options(const Words *words, Request *request, HostError *error) {
@@ -127,17 +118,17 @@ static bool read_options(const Words *words, Request *request, HostError *error)
     int format = AUDIO_BY_NAME;
     int depth = AUDIO_BITS_USUAL;
     request->job.trace_step_ms = TAKE_TRACE_STEP_MS;
-    if (!number_option(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
-        !number_option(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
-                       error) ||
-        !number_option(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
-                       error) ||
+    if (!options_number(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
+        !options_number(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
+                        error) ||
+        !options_number(words->patience, "patience", 0.1, MAX_PATIENCE_S, &request->job.patience_s,
+                        error) ||
         !time_option(words->from, "from", &request->job.from_s, error) ||
         !time_option(words->to, "to", &request->job.to_s, error) ||
-        !number_option(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
-                       error) ||
+        !options_number(words->full_scale, "full-scale", 1.0, 1e12, &request->job.how.full_scale,
+                        error) ||
         !finish_options(words, &request->job.finish, error) ||
-        !number_option(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
+        !options_number(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
         !choice_option(words->format, "format", formats, 5, &format, error) ||
         !choice_option(words->bits, "bits", bits, 3, &depth, error))
         return false;

@@ -6,6 +6,7 @@
  * Both sides of the stereo one are distinct, also of a mono take. Latency none. */
 #include "basic/maths.h"
 #include "filter/edge_filter.h"
+#include "gain/dry_wet.h"
 #include "gain/glide.h"
 #include "gain/peak_change.h"
 #include "plugin.h"
@@ -175,10 +176,7 @@ static void process(void *self, const Io *io) {
     narrow(r, wet, io->n);
     glide_process(&r->blend, blend, io->n);
     for (unsigned c = 0; c < io->channels; c++)
-        for (size_t i = 0; i < io->n; i++) {
-            float mixed = io->dry[c][i] + blend[i] * (wet[c][i] - io->dry[c][i]);
-            io->out[c][i] = blend[i] > 0.0f ? mixed : io->dry[c][i];
-        }
+        dry_wet(io->dry[c], wet[c], blend, io->out[c], io->n);
     *io->reduction_db =
         peak_change_process(&r->change, io->dry, (const float *const *)io->out, io->n).down_db;
 }

@@ -4,6 +4,7 @@
  *     in -> echoes, round and round through filter, diffusion and soft clipping -> blended with in
  *
  * Latency none. */
+#include "gain/dry_wet.h"
 #include "gain/glide.h"
 #include "gain/peak_change.h"
 #include "plugin.h"
@@ -182,10 +183,7 @@ static void process(void *self, const Io *io) {
     echo_loop_process(&e->echo, io->in, to, io->n);
     glide_process(&e->blend, blend, io->n);
     for (unsigned c = 0; c < io->channels; c++)
-        for (size_t i = 0; i < io->n; i++) {
-            float mixed = io->dry[c][i] + blend[i] * (wet[c][i] - io->dry[c][i]);
-            io->out[c][i] = blend[i] > 0.0f ? mixed : io->dry[c][i];
-        }
+        dry_wet(io->dry[c], wet[c], blend, io->out[c], io->n);
     *io->reduction_db =
         peak_change_process(&e->change, io->dry, (const float *const *)io->out, io->n).down_db;
 }

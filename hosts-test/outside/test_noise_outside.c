@@ -7,15 +7,12 @@
  * the words. SI-SDR, STOI and LSD against the clean voice, from the second second on, so that both
  * have heard the noise. The preprocessor's delay is the one at which its output is most like the
  * clean voice. The bundles are those built beside this program. */
-#include "host/host.h"
-#include "run_tcase.h"
+#include "outside/beside_library.h"
 #include "signals.h"
 #include "singer.h"
 #include "speech_measures.h"
 
 #include <check.h>
-#include <libgen.h>
-#include <limits.h>
 #include <math.h>
 #include <speex/speex_preprocess.h>
 #include <stdio.h>
@@ -156,22 +153,7 @@ START_TEST(it_is_better_than_a_preprocessor_that_tracks_its_noise) {
 END_TEST
 
 int main(int count, char **argument) {
-    char path[PATH_MAX], here[PATH_MAX];
-    HostError error;
     (void)count;
-    snprintf(here, sizeof here, "%s", argument[0]);
-    if (snprintf(path, sizeof path, "%s/../lv2", dirname(here)) >= (int)sizeof path)
-        return EXIT_FAILURE;
-    host = host_open(path, &error);
-    if (!host) {
-        fprintf(stderr, "%s: %s\n", path, error.text);
-        return EXIT_FAILURE;
-    }
-    (void)setvbuf(stdout, NULL, _IOLBF, 0); /* a failed check ends its process at once */
-    TCase *tcase = tcase_create("noise_outside");
-    tcase_add_test(tcase, it_is_better_than_a_preprocessor_that_tracks_its_noise);
-    tcase_set_timeout(tcase, 120);
-    int status = run_tcase(tcase, "noise_outside");
-    host_close(host);
-    return status;
+    return run_beside(argument[0], &host, "noise_outside",
+                      it_is_better_than_a_preprocessor_that_tracks_its_noise, 120.0);
 }

@@ -2,15 +2,12 @@
 /* voice-shift beside Rubber Band, a general library for the same job, at its best: its finer engine, off line, with
  * formants kept. The singer transposed is the truth: the same take, the same formants, other notes. Judged by the
  * log-spectral distance to it. */
-#include "host/host.h"
+#include "outside/beside_library.h"
 
-#include "run_tcase.h"
 #include "signals.h"
 #include "singer.h"
 #include "speech_measures.h"
 
-#include <libgen.h>
-#include <limits.h>
 #include <math.h>
 #include <rubberband/rubberband-c.h>
 #include <stdio.h>
@@ -103,22 +100,7 @@ START_TEST(it_is_nearer_to_the_singer_transposed_than_a_general_library) {
 END_TEST
 
 int main(int count, char **argument) {
-    char path[PATH_MAX], here[PATH_MAX];
-    HostError error;
     (void)count;
-    snprintf(here, sizeof here, "%s", argument[0]);
-    if (snprintf(path, sizeof path, "%s/../lv2", dirname(here)) >= (int)sizeof path)
-        return EXIT_FAILURE;
-    host = host_open(path, &error);
-    if (!host) {
-        fprintf(stderr, "%s: %s\n", path, error.text);
-        return EXIT_FAILURE;
-    }
-    (void)setvbuf(stdout, NULL, _IOLBF, 0); /* a failed check ends its process at once */
-    TCase *tcase = tcase_create("pitch_outside");
-    tcase_add_test(tcase, it_is_nearer_to_the_singer_transposed_than_a_general_library);
-    tcase_set_timeout(tcase, 240);
-    int status = run_tcase(tcase, "pitch_outside");
-    host_close(host);
-    return status;
+    return run_beside(argument[0], &host, "pitch_outside",
+                      it_is_nearer_to_the_singer_transposed_than_a_general_library, 240.0);
 }

@@ -6,7 +6,7 @@
 #include "run_spec.h"
 #include "run_tcase.h"
 #include "signals.h"
-#include "singer.h"
+#include "sing_into.h"
 
 #include <check.h>
 #include <stdio.h>
@@ -22,13 +22,7 @@ static void run(SpecRun *spec, float to[2][LENGTH]) {
 }
 
 static void sing(uint64_t seed) {
-    SingerTake take;
-    SingerParams params = singer_params(seed % 2 ? SINGER_WOMAN : SINGER_MAN, RATE, seed);
-    params.phrases = 2;
-    ck_assert(singer_take(&params, &take));
-    for (size_t t = 0; t < LENGTH; t++)
-        in[0][t] = take.mix[(t + RATE / 2) % take.n];
-    singer_free(&take);
+    sing_into(in[0], LENGTH, RATE, seed);
 }
 
 START_TEST(a_voice_comes_out_as_loud_as_it_went_in) {

@@ -103,7 +103,7 @@ typedef enum {
     PLUGIN_BENDS = 2,   /* the waveform, so that two channels may change by more than one gain */
     PLUGIN_SPREADS = 4, /* makes sides of its own: the image moves */
     PLUGIN_NEW_SOUND = 8, /* nothing of the input is in the output as it was, only late */
-    PLUGIN_SHARES = 16,   /* arithmetic between two channels: the rounding of one ends in the other */
+    PLUGIN_SHARES = 16, /* arithmetic between two channels: the rounding of one ends in the other */
 } PluginMay;
 
 typedef struct {

@@ -60,11 +60,8 @@ static const struct {
     PluginMay may;
     const char *word;
 } MAY[] = {
-    {PLUGIN_FILTERS, "filter"},
-    {PLUGIN_BENDS, "bend"},
-    {PLUGIN_SPREADS, "spread"},
-    {PLUGIN_NEW_SOUND, "sound anew"},
-    {PLUGIN_SHARES, "share"},
+    {PLUGIN_FILTERS, "filter"},       {PLUGIN_BENDS, "bend"},   {PLUGIN_SPREADS, "spread"},
+    {PLUGIN_NEW_SOUND, "sound anew"}, {PLUGIN_SHARES, "share"},
 };
 
 static void own_words(FILE *f, const PluginSpec *spec) {

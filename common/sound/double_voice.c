@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: ISC */
+#include "sound/double_voice.h"
+
+#include "basic/decibel.h"
+#include "basic/one_pole.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double PITCH_MS = 400.0, TIME_MS = 2500.0, DRIFT_CENTS = 12.0;
+/* A delay that is set is drawn to this slowly, and never faster than by a quarter of the time that passes. */
+static const double FOLLOW_MS = 150.0, FASTEST = 0.25;
+
+void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed) {
+    const double ticks_hz = rate_hz / (double)tick;
+    memset(v, 0, sizeof *v);
+    v->rate_hz = rate_hz;
+    v->tick = (double)tick;
+    v->formant = 1.0;
+    v->follow = one_pole_coefficient(FOLLOW_MS, ticks_hz);
+    random_walk_prepare(&v->pitch, PITCH_MS, ticks_hz, 2 * seed);
+    random_walk_prepare(&v->time, TIME_MS, ticks_hz, 2 * seed + 1);
+    double_voice_reset(v);
+}
+
+static double frames_late(const DoubleVoice *v) {
+    double ms = v->state.delay_ms * (1.0 + 0.5 * v->params.drift * v->state.wander);
+    return fmin(DOUBLE_VOICE_LATEST_MS, ms) * 1e-3 * v->rate_hz;
+}
+
+static void begin(DoubleVoice *v) {
+    v->state.delay_ms = v->params.delay_ms;
+    v->state.from = v->state.to = frames_late(v);
+}
+
+void double_voice_reset(DoubleVoice *v) {
+    random_walk_reset(&v->pitch);
+    random_walk_reset(&v->time);
+    psola_voice_reset(&v->voice);
+    memset(&v->state, 0, sizeof v->state);
+    v->state.fresh = true;
+    v->state.wander = random_walk_step(&v->time);
+    begin(v);
+}
+
+void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params) {
+    v->params = *params;
+    v->formant = exp2(params->semitones / 12.0);
+    if (v->state.fresh)
+        begin(v);
+}
+
+static void wander(DoubleVoice *v) {
+    double cents = v->params.detune_cents;
+    v->state.fresh = false;
+    cents += DRIFT_CENTS * v->params.drift * random_walk_step(&v->pitch);
+    v->state.semitones = 0.01 * cents;
+    v->state.delay_ms = one_pole_step_double(v->state.delay_ms, v->params.delay_ms, v->follow);
+    v->state.wander = random_walk_step(&v->time);
+    double moves = frames_late(v) - v->state.to, most = FASTEST * v->tick;
+    v->state.from = v->state.to;
+    v->state.to += fmax(-most, fmin(most, moves));
+}
+
+void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
+    uint64_t mark;
+    wander(v);
+    const double ratio = (double)decibel_fast_exp2((float)v->state.semitones * (1.0f / 12.0f));
+    while (psola_voice_wants(&v->voice, source, v->state.from, &mark))
+        psola_voice_add(&v->voice, source, v->state.from, ratio, v->formant);
+}
+
+void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
+                          float *out, size_t n) {
+    float grains[PSOLA_CHUNK] = {0.0f}, cover[PSOLA_CHUNK], plain[PSOLA_CHUNK] = {0.0f};
+    float *const to[] = {grains};
+    const int64_t first = (int64_t)source->marks.state.filled;
+    const double start = (double)(psola_source_now(source) - first) - v->state.from;
+    const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
+    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out ? to : NULL, cover, 0, n);
+    if (!out)
+        return;
+    float least = 1.0f;
+    for (size_t i = 0; i < n; i++)
+        least = cover[i] < least ? cover[i] : least;
+    if (least < 1.0f)
+        past_sound_read_at(&source->past, 0, start, speed, first, plain, n);
+    for (size_t i = 0; i < n; i++)
+        out[i] = psola_heard(plain[i], grains[i], cover[i]);
+    hiss_duck_process(duck, start, first, out, n);
+}

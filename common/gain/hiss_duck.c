@@ -7,6 +7,7 @@
 #include <string.h>
 
 static const float LEAST_SHARE = 0.35f, RAMP = 0.3f, DUCKED = 0.5012f, NOTHING = 1e-20f;
+static const float NEARLY_ONE = 0.9999f; /* there one pole would never get */
 
 void hiss_duck_prepare(HissDuck *duck, double rate_hz, size_t tick) {
     memset(duck, 0, sizeof *duck);
@@ -38,6 +39,8 @@ static void end_tick(HissDuck *duck) {
     duck->state.all = one_pole_step(duck->state.all, duck->state.now * weight, keep);
     float gain = wanted(duck->state.high / (duck->state.all + NOTHING));
     duck->state.gain = one_pole_step(duck->state.gain, gain, keep);
+    if (gain == 1.0f && duck->state.gain > NEARLY_ONE)
+        duck->state.gain = 1.0f;
     duck->state.kept[(size_t)duck->state.ticks % HISS_DUCK_KEPT] = duck->state.gain;
     duck->state.ticks++;
     duck->state.filled = 0;
@@ -63,12 +66,25 @@ static float gain_at(const HissDuck *duck, int64_t tick) {
     return tick < 0 ? 1.0f : duck->state.kept[(size_t)tick % HISS_DUCK_KEPT];
 }
 
-void hiss_duck_process(const HissDuck *duck, double start, int64_t first, float *audio, size_t n) {
+/* Frames of one tick, whose gains run in a straight line. */
+static size_t scale_within(const HissDuck *duck, double at, int64_t first, float *audio, size_t n) {
     const double per_tick = 1.0 / (double)duck->tick;
-    for (size_t i = 0; i < n; i++) {
-        double t = start + duck->ahead + (double)(first + (int64_t)i);
-        double place = t * per_tick - 1.0, whole = floor(place);
-        float from = gain_at(duck, (int64_t)whole), to = gain_at(duck, (int64_t)whole + 1);
-        audio[i] *= from + (float)(place - whole) * (to - from);
+    const double whole = floor((at + (double)first) * per_tick);
+    const float from = gain_at(duck, (int64_t)whole),
+                step = gain_at(duck, (int64_t)whole + 1) - from;
+    double left = ceil((whole + 1.0) * (double)duck->tick - (at + (double)first));
+    size_t now = left < 1.0 ? 1 : (size_t)left;
+    now = now < n ? now : n;
+    for (size_t i = 0; i < now && (from != 1.0f || step != 0.0f); i++) {
+        double place = (at + (double)(first + (int64_t)i)) * per_tick;
+        audio[i] *= from + (float)(place - whole) * step;
     }
+    return now;
+}
+
+void hiss_duck_process(const HissDuck *duck, double start, int64_t first, float *audio, size_t n) {
+    /* gains are those at the ends of ticks */
+    const double at = start + duck->ahead - (double)duck->tick;
+    for (size_t done = 0; done < n;)
+        done += scale_within(duck, at, first + (int64_t)done, audio + done, n - done);
 }

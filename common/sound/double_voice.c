@@ -72,11 +72,13 @@ void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
 
 void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
                           float *out, size_t n) {
-    float grains[PSOLA_CHUNK] = {0.0f}, cover[PSOLA_CHUNK], plain[PSOLA_CHUNK] = {0.0f};
+    float grains[PSOLA_CHUNK], cover[PSOLA_CHUNK], plain[PSOLA_CHUNK];
     float *const to[] = {grains};
     const int64_t first = (int64_t)source->marks.state.filled;
     const double start = (double)(psola_source_now(source) - first) - v->state.from;
     const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
+    memset(grains, 0, n * sizeof *grains);
+    memset(plain, 0, n * sizeof *plain);
     psola_voice_process(&v->voice, source, (int64_t)v->state.from, out ? to : NULL, cover, 0, n);
     if (!out)
         return;

@@ -142,9 +142,10 @@ static void reset(void *self) {
 
 /* Each side has the power of the take, however many voices there are: what they sing has no phase in common. */
 static void set_levels(VoiceDouble *d, double width) {
+    const double *place = PLACE[d->count - 1];
     for (size_t k = 0; k < MOST_VOICES; k++) {
         bool sings = k < d->count;
-        double angle = 0.25 * PI * (1.0 + width * PLACE[d->count - 1][k]);
+        double angle = 0.25 * PI * (1.0 + width * place[k]);
         double level = sings ? sqrt(2.0 / d->count) : 0.0;
         glide_set(&d->level[k][0], level * (d->channels == 2 ? cos(angle) : sqrt(0.5)));
         glide_set(&d->level[k][1], level * sin(angle));
@@ -153,7 +154,7 @@ static void set_levels(VoiceDouble *d, double width) {
 
 static void set(void *self, const float *control) {
     VoiceDouble *d = self;
-    d->count = (unsigned)control[VOICES];
+    d->count = control[VOICES] < 2.0f ? 1 : (unsigned)control[VOICES];
     for (size_t k = 0; k < MOST_VOICES; k++)
         double_voice_set(&d->voice[k], &(DoubleVoiceParams){
                                            .detune_cents = OWN[k].detune * (double)control[DETUNE],

@@ -33,7 +33,7 @@ static void run(const DoubleVoiceParams *params, float *to, size_t most) {
         n = psola_source_room(&source);
         n = n < most ? n : most;
         n = n < LENGTH - at ? n : LENGTH - at;
-        double_voice_process(&voice, &source, &duck, to + at, n);
+        double_voice_process(&voice, &source, &duck, (float *const[]){to + at}, 0, n);
         hiss_duck_hear(&duck, in + at, n);
         if (psola_source_hear(&source, heard, at, n))
             double_voice_plan(&voice, &source);
@@ -103,7 +103,7 @@ START_TEST(a_delay_that_is_set_is_drawn_to_and_met) {
 END_TEST
 
 START_TEST(blocks_do_not_matter) {
-    const DoubleVoiceParams params = {9.0, 24.0, 1.0, 1.0};
+    const DoubleVoiceParams params = {9.0, 24.0, 1.0, 1.0, 0.0};
     sing_into(in, LENGTH, RATE, 3);
     run(&params, out, PSOLA_CHUNK);
     run(&params, other, 1);
@@ -116,7 +116,7 @@ END_TEST
 START_TEST(the_voice_is_as_loud_as_the_take) {
     for (uint64_t seed = 1; seed <= 4; seed++) {
         sing_into(in, LENGTH, RATE, seed);
-        run(&(DoubleVoiceParams){9.0, 24.0, 0.5, 0.6}, out, PSOLA_CHUNK);
+        run(&(DoubleVoiceParams){9.0, 24.0, 0.5, 0.6, 0.0}, out, PSOLA_CHUNK);
         double db = signals_band_db(out, LENGTH, RATE, 100.0, 2000.0) -
                     signals_band_db(in, LENGTH - (size_t)LATE, RATE, 100.0, 2000.0);
         printf("seed %u: %+.2f dB\n", (unsigned)seed, db);

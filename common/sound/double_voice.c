@@ -25,7 +25,7 @@ void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t 
 
 static double frames_late(const DoubleVoice *v) {
     double ms = v->state.delay_ms * (1.0 + 0.5 * v->params.drift * v->state.wander);
-    return fmin(DOUBLE_VOICE_LATEST_MS, ms) * 1e-3 * v->rate_hz;
+    return fmin(DOUBLE_VOICE_LATEST_MS, ms + v->params.later_ms) * 1e-3 * v->rate_hz;
 }
 
 static void begin(DoubleVoice *v) {
@@ -50,7 +50,7 @@ void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params) {
         begin(v);
 }
 
-static void wander(DoubleVoice *v) {
+void double_voice_wander(DoubleVoice *v) {
     double cents = v->params.detune_cents;
     v->state.fresh = false;
     cents += DRIFT_CENTS * v->params.drift * random_walk_step(&v->pitch);
@@ -62,32 +62,43 @@ static void wander(DoubleVoice *v) {
     v->state.to += fmax(-most, fmin(most, moves));
 }
 
-void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
-    uint64_t mark;
-    wander(v);
-    const double ratio = (double)decibel_fast_exp2((float)v->state.semitones * (1.0f / 12.0f));
-    while (psola_voice_wants(&v->voice, source, v->state.from, &mark))
-        psola_voice_add(&v->voice, source, v->state.from, ratio, v->formant);
+void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones) {
+    float moved = semitones + (float)v->state.semitones;
+    double ratio = (double)decibel_fast_exp2(moved * (1.0f / 12.0f));
+    psola_voice_add(&v->voice, source, v->state.from, ratio, v->formant);
 }
 
-void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
-                          float *out, size_t n) {
-    float grains[PSOLA_CHUNK], cover[PSOLA_CHUNK], plain[PSOLA_CHUNK];
-    float *const to[] = {grains};
-    const int64_t first = (int64_t)source->marks.state.filled;
-    const double start = (double)(psola_source_now(source) - first) - v->state.from;
-    const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
-    memset(grains, 0, n * sizeof *grains);
-    memset(plain, 0, n * sizeof *plain);
-    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out ? to : NULL, cover, 0, n);
-    if (!out)
-        return;
+void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
+    uint64_t mark;
+    double_voice_wander(v);
+    while (double_voice_wants(v, source, &mark))
+        double_voice_add(v, source, 0.0f);
+}
+
+static bool all_covered(const float *cover, size_t n) {
     float least = 1.0f;
     for (size_t i = 0; i < n; i++)
         least = cover[i] < least ? cover[i] : least;
-    if (least < 1.0f)
-        past_sound_read_at(&source->past, 0, start, speed, first, plain, n);
-    for (size_t i = 0; i < n; i++)
-        out[i] = psola_heard(plain[i], grains[i], cover[i]);
-    hiss_duck_process(duck, start, first, out, n);
+    return least >= 1.0f;
+}
+
+void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
+                          float *const *out, size_t at, size_t n) {
+    float covers[PSOLA_CHUNK], plain[PSOLA_CHUNK];
+    const float *cover = covers + at;
+    const int64_t first = (int64_t)source->marks.state.filled;
+    const double start = (double)(psola_source_now(source) - first) - v->state.from;
+    const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
+    for (unsigned c = 0; c < source->past.channels && out; c++)
+        memset(out[c] + at, 0, n * sizeof **out);
+    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out, covers, at, n);
+    for (unsigned c = 0; c < source->past.channels && out; c++) {
+        float *to = out[c] + at;
+        if (!all_covered(cover, n)) {
+            past_sound_read_at(&source->past, c, start, speed, first, plain, n);
+            for (size_t i = 0; i < n; i++)
+                to[i] = psola_heard(plain[i], to[i], cover[i]);
+        }
+        hiss_duck_process(duck, start, first, to, n);
+    }
 }

@@ -26,6 +26,7 @@ typedef struct {
     double delay_ms;
     double drift;     /* 0..1 */
     double semitones; /* of its formants */
+    double later_ms;  /* on top of the delay, never on the move: latency that the caller tells of */
 } DoubleVoiceParams;
 
 typedef struct {
@@ -50,9 +51,16 @@ void double_voice_reset(DoubleVoice *v);
 void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params);
 /* At the end of a tick: the grains of the next. */
 void double_voice_plan(DoubleVoice *v, const PsolaSource *source);
-/* n frames of the first channel, n at most to the end of the tick. Call before psola_source_hear() of the same frames.
- * out NULL: unheard. */
+/* The same in parts, for a line of its own: once a tick, and then as long as a grain is due. */
+void double_voice_wander(DoubleVoice *v);
+static inline bool double_voice_wants(DoubleVoice *v, const PsolaSource *source, uint64_t *mark) {
+    return psola_voice_wants(&v->voice, source, v->state.from, mark);
+}
+/* Adds it, moved by `semitones` on top of detune and drift. */
+void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones);
+/* n frames of every channel of the source, over what is in out[channel] + at; n at most to the end of the tick. Call
+ * before psola_source_hear() of the same frames. out NULL: unheard. */
 void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
-                          float *out, size_t n);
+                          float *const *out, size_t at, size_t n);
 
 #endif

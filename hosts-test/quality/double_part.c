@@ -9,7 +9,7 @@
  * as late as the side is, against the lead's, dB. */
 #include "quality/quality.h"
 
-#include "voice/pitch.h"
+#include "quality/heard_notes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -37,34 +37,8 @@ static bool render(Quality *quality, const Voice *voice, float *const out[2]) {
 
 /* ---- pitch ---- */
 
-typedef struct {
-    size_t n;
-    double *note; /* every 5 ms, MIDI; 0 where not periodic */
-} Notes;
-
-static bool read_notes(const float *audio, size_t n, double rate_hz, Notes *notes) {
-    static unsigned char memory[1 << 17];
-    Arena arena = arena_over(memory, sizeof memory);
-    Pitch pitch;
-    size_t most = (size_t)((double)n / rate_hz * 220.0) + 2;
-    *notes = (Notes){0, calloc(most, sizeof(double))};
-    if (!notes->note || !pitch_prepare(&pitch, rate_hz, &(PitchRange){60.0, 1200.0}, &arena))
-        return false;
-    pitch_reset(&pitch);
-    for (size_t at = 0, now; at < n && notes->n < most; at += now) {
-        now = pitch_until(&pitch);
-        now = now < n - at ? now : n - at;
-        if (!pitch_process(&pitch, audio + at, now))
-            continue;
-        PitchReading reading = pitch_reading(&pitch);
-        bool sung = reading.aperiodicity < 0.1f && reading.power > 1e-7f;
-        notes->note[notes->n++] = sung ? 69.0 + 12.0 * log2((double)reading.hz / 440.0) : 0.0;
-    }
-    return true;
-}
-
 /* Of so many readings either way. */
-static bool steady(const Notes *notes, size_t k) {
+static bool steady(const HeardNotes *notes, size_t k) {
     if (k < MOST_STEADY || k + MOST_STEADY >= notes->n)
         return false;
     for (size_t i = k - MOST_STEADY; i <= k + MOST_STEADY; i++)
@@ -74,7 +48,7 @@ static bool steady(const Notes *notes, size_t k) {
 }
 
 /* NaN: nothing steady. */
-static double median_off(const Notes *lead, const Notes *side, double late_ms) {
+static double median_off(const HeardNotes *lead, const HeardNotes *side, double late_ms) {
     Samples off = {NULL, 0, 0};
     double hops = late_ms / PITCH_HOP_MS;
     size_t whole = (size_t)hops;
@@ -158,15 +132,15 @@ static void figures_free(Figures *f) {
     samples_free(&f->hiss);
 }
 
-static void judge_side(const Voice *voice, const Notes *lead, const float *side, double late_ms,
-                       Figures *f) {
-    Notes notes;
-    if (read_notes(side, voice->n, voice->rate_hz, &notes)) {
+static void judge_side(const Voice *voice, const HeardNotes *lead, const float *side,
+                       double late_ms, Figures *f) {
+    HeardNotes notes;
+    if (heard_notes_read(side, voice->n, voice->rate_hz, &notes)) {
         double off = median_off(lead, &notes, late_ms);
         if (!isnan(off))
             samples_add(&f->off, off);
     }
-    free(notes.note);
+    heard_notes_free(&notes);
     samples_add(&f->lead, fabs(correlation(voice->audio, side, voice->n)));
     double hiss = sibilants_over(voice, side, late_ms);
     if (!isnan(hiss))
@@ -175,12 +149,12 @@ static void judge_side(const Voice *voice, const Notes *lead, const float *side,
 
 static bool judge(Quality *quality, const Voice *voice, Figures *f) {
     float *memory = calloc(3 * voice->n + 1, sizeof *memory);
-    Notes lead = {0, NULL};
+    HeardNotes lead = {0, NULL, NULL};
     if (!memory)
         return false;
     float *const out[2] = {memory, memory + voice->n};
-    bool done =
-        render(quality, voice, out) && read_notes(voice->audio, voice->n, voice->rate_hz, &lead);
+    bool done = render(quality, voice, out) &&
+                heard_notes_read(voice->audio, voice->n, voice->rate_hz, &lead);
     for (int c = 0; c < 2 && done; c++)
         judge_side(voice, &lead, out[c], LATE_MS[c], f);
     if (done) {
@@ -189,7 +163,7 @@ static bool judge(Quality *quality, const Voice *voice, Figures *f) {
         quality_note(quality, 1, "  %-22s sides %.2f, mono loses %.1f dB", voice->name,
                      f->sides.value[f->sides.n - 1], f->lost.value[f->lost.n - 1]);
     }
-    free(lead.note);
+    heard_notes_free(&lead);
     free(memory);
     return done;
 }

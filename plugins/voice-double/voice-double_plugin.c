@@ -170,16 +170,16 @@ static void set(void *self, const float *control) {
 /* n frames, at most to the end of a tick, of all voices into sides[channel] + at. */
 static void sing(VoiceDouble *d, const float *heard, float sides[][PLUGIN_CHUNK], size_t at,
                  size_t n) {
-    float voice[PLUGIN_CHUNK], level[PLUGIN_CHUNK];
+    float voice[PLUGIN_CHUNK], level[PLUGIN_CHUNK], *const to[] = {voice};
     for (size_t k = 0; k < MOST_VOICES; k++) {
         bool silent = k >= d->count && glide_rests(&d->level[k][0]) && glide_rests(&d->level[k][1]);
-        double_voice_process(&d->voice[k], &d->source, &d->duck, silent ? NULL : voice, n);
+        double_voice_process(&d->voice[k], &d->source, &d->duck, silent ? NULL : to, at, n);
         if (silent)
             continue;
         for (unsigned c = 0; c < d->channels; c++) {
             glide_process(&d->level[k][c], level, n);
             for (size_t i = 0; i < n; i++)
-                sides[c][at + i] += level[i] * voice[i];
+                sides[c][at + i] += level[i] * voice[at + i];
         }
     }
     hiss_duck_hear(&d->duck, heard + at, n);

@@ -5,7 +5,8 @@
  *
  * BEFORE and AFTER are mono or stereo takes, LABELS the test singer's label file, so that the truth
  * is known: the figures are measured here, on the audio, and not taken from the processors' meters.
- * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return, stem. Of stem BEFORE is the lead. */
+ * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return; stem, with the lead as BEFORE; wave, the peaks of AFTER as
+ * the path of an SVG, 20 units a second wide, 100 high. */
 #include "filter/k_weight.h"
 #include "signals.h"
 
@@ -339,13 +340,34 @@ static void stem(const Step *s) {
            here.words_db - lead.words_db, here.gaps_db - lead.words_db, s->after.alike);
 }
 
+/* ---- a picture ---- */
+
+static void wave(const Step *s) {
+    const Take *take = &s->after;
+    const double units_per_s = 20.0;
+    const size_t columns = (size_t)((double)take->n / take->rate_hz * units_per_s);
+    float *peak = room(columns, sizeof *peak);
+    for (size_t i = 0; i < take->n; i++) {
+        size_t at = (size_t)((double)i / take->rate_hz * units_per_s);
+        if (at < columns)
+            peak[at] = fmaxf(peak[at], fabsf(take->audio[i]));
+    }
+    printf("M0 50");
+    for (size_t i = 0; i < columns; i++)
+        printf("L%zu %.1f", i, 50.0 - 50.0 * (double)fminf(peak[i], 1.0f));
+    for (size_t i = columns; i-- > 0;)
+        printf("L%zu %.1f", i, 50.0 + 50.0 * (double)fminf(peak[i], 1.0f));
+    puts("Z");
+    free(peak);
+}
+
 int main(int argc, char **argv) {
     static const struct {
         const char *name;
         void (*say)(const Step *);
     } steps[] = {{"rumble", rumble},       {"clicks", clicks}, {"breaths", breaths},
                  {"sibilants", sibilants}, {"gaps", gaps},     {"phrases", phrases},
-                 {"return", wet_return},   {"stem", stem}};
+                 {"return", wet_return},   {"stem", stem},     {"wave", wave}};
     if (argc == 5 || argc == 6) {
         for (size_t i = 0; i < sizeof steps / sizeof *steps; i++) {
             if (strcmp(argv[1], steps[i].name) != 0)
@@ -365,7 +387,8 @@ int main(int argc, char **argv) {
             return EXIT_SUCCESS;
         }
     }
-    fprintf(stderr, "usage: siskin-demo rumble|clicks|breaths|sibilants|gaps|phrases|return|stem "
-                    "LABELS BEFORE AFTER [CLEAN]\n");
+    fprintf(stderr,
+            "usage: siskin-demo rumble|clicks|breaths|sibilants|gaps|phrases|return|stem|wave "
+            "LABELS BEFORE AFTER [CLEAN]\n");
     return 2;
 }

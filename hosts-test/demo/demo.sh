@@ -93,17 +93,25 @@ mix() { # output, chain file
 }
 mix "$out/mix.wav" "$out/mix.chain"
 mix "$out/unducked.wav" "$out/unducked.chain"
-echo "The mix, in ${key% (*}: the lead, doubles and a harmony, a band, three returns"
-for bus in backing band short-plate long-plate echo; do
-    printf '%-11s ' "$bus"
-    say stem "$out/mix.lead.wav" "$out/mix.$bus.wav"
-done
-echo 'Returns, ducked against not ducked'
-for bus in short-plate long-plate echo; do
-    printf '%-11s ' "$bus"
-    say return "$out/unducked.$bus.wav" "$out/mix.$bus.wav"
-done
-printf 'mix         %.1f LUFS, %.1f dBTP\n' "$(figure "$out/mix.wav" integrated_lufs)" "$(figure "$out/mix.wav" true_peak_dbtp)"
+{
+    echo "The mix, in ${key% (*}: the lead, doubles and a harmony, a band, three returns"
+    for bus in backing band short-plate long-plate echo; do
+        printf '%-11s ' "$bus"
+        say stem "$out/mix.lead.wav" "$out/mix.$bus.wav"
+    done
+    echo 'Returns, ducked against not ducked'
+    for bus in short-plate long-plate echo; do
+        printf '%-11s ' "$bus"
+        say return "$out/unducked.$bus.wav" "$out/mix.$bus.wav"
+    done
+} >"$out/mix.txt"
+cat "$out/mix.txt"
+for file in raw lead mix; do
+    printf '%s %.1f %.1f %.2f\n' "$file" "$(figure "$out/$file.wav" integrated_lufs)" \
+        "$(figure "$out/$file.wav" true_peak_dbtp)" "$(figure "$out/$file.wav" length_s)"
+done >"$out/figures.txt"
+awk '$1 == "mix" { print "mix         " $2 " LUFS, " $3 " dBTP" }' "$out/figures.txt"
+sh "$here/mix_page.sh" "$out" "$out/figures.txt" "$out/mix.txt" >"$out/mix.html"
 
 # A recorded voice: announcements from a package, spoken clean, as they come.
 for file in Front_Center Front_Left Front_Right Rear_Center Rear_Left Rear_Right Side_Left Side_Right; do
@@ -120,6 +128,6 @@ Listen; start low:
   $out/raw.wav        the take
   $out/lead.wav       the lead, by the chain that siskin advises
   $out/mix.wav        the lead in a mix: doubles, a harmony, a band, three returns
-Look: $out/page.html in a browser: that lead against the take
+Look: $out/page.html in a browser: that lead against the take; $out/mix.html: take, lead and mix
 Read: $out/advised.chain, what it does, and why
 END

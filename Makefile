@@ -247,7 +247,7 @@ $(BUILD)/obj/hosts-test/quality/parts.o: $(QUALITY_PARTS:%=hosts-test/quality/%_
 	  $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/demo/hall.o
+$(BUILD)/siskin-band: $(BUILD)/obj/hosts-test/demo/band.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 # The window of one plugin as a picture. Only this one needs cairo besides the views.
 PICTURED := de-esser
@@ -401,7 +401,7 @@ hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin $(BUILD)/jack
 	@SISKIN_HOSTS=all $(BUILD)/hosts-test/test_outside
 demo:
 	@hosts-test/setup.sh demo
-	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
+	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-band $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo/demo.sh
 # The README's pictures, after make demo.
 .PHONY: picture

@@ -20,15 +20,30 @@ static char *record_path(const char *folder, const char *name) {
     return text_print("%s/" MADE_RECORDS "/%s", folder, name);
 }
 
+/* "NAME NUMBER" at *at, which goes on behind it. */
+static bool read_number(const char **at, const char *name, uint64_t *number) {
+    size_t length = strlen(name);
+    char *end = NULL;
+    if (strncmp(*at, name, length) != 0 || (*at)[length] != ' ')
+        return false;
+    *number = strtoull(*at + length + 1, &end, 16);
+    *at = end + (*end == '\n');
+    return *end == '\n';
+}
+
 static bool read_record(const char *folder, const char *name, Record *record) {
+    char text[128] = "";
+    const char *at = text;
     char *path = record_path(folder, name);
     FILE *file = fopen(path, "r");
-    bool fine = file && fscanf(file, "recipe %" SCNx64 " content %" SCNx64 " before %" SCNx64,
-                               &record->recipe, &record->content, &record->before) == 3;
-    if (file)
-        fclose(file);
     free(path);
-    return fine;
+    if (!file)
+        return false;
+    text[fread(text, 1, sizeof text - 1, file)] = '\0';
+    fclose(file);
+    return read_number(&at, "recipe", &record->recipe) &&
+           read_number(&at, "content", &record->content) &&
+           read_number(&at, "before", &record->before);
 }
 
 static bool write_record(const char *folder, const char *name, const Record *record,

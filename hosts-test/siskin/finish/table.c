@@ -38,10 +38,11 @@ static void csv_cell(FILE *file, const char *text) {
     text_csv(file, text ? text : "");
 }
 
-static void csv_row(FILE *file, const PartJob *job, const SessionPart *part, const Row *row) {
+/* Output and chain as seen from OUT. */
+static void csv_row(FILE *file, const SessionPart *part, const Row *row) {
     char *takes = take_names(part);
-    char *output = text_print("%s/%s.wav", job->out, part->name);
-    char *chain = text_print("%s/chains/%s.chain", job->out, part->name);
+    char *output = text_print("%s.wav", part->name);
+    char *chain = text_print("chains/%s.chain", part->name);
     text_csv(file, part->name);
     csv_cell(file, takes);
     csv_cell(file, part->follows);
@@ -210,7 +211,7 @@ static void write_csv(FILE *file, const PartJob *job, const Row *rows, const cha
     (void)path;
     csv_head(file);
     for (size_t i = 0; i < job->session->n; i++)
-        csv_row(file, job, &job->session->parts[i], &rows[i]);
+        csv_row(file, &job->session->parts[i], &rows[i]);
 }
 
 static bool put(const PartJob *job, const Row *rows, const char *name, Writer *writer,

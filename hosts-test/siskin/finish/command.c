@@ -271,7 +271,7 @@ int command_finish(int argc, char **argv) {
         {"plan", NULL, "print what is made of the names, and do nothing", NULL, &words.plan},
         {"by", "PLAN", "do what this plan says instead", &words.by, NULL},
         {"reference", "FILE", "a finished voice, whose colour all get", &words.reference, NULL},
-        {"loudness", "LUFS", "the integrated loudness of each part (-16)", &words.loudness, NULL},
+        {"loudness", "LUFS", "the integrated loudness of each part (-18)", &words.loudness, NULL},
         {"peak", "DBTP", "the most that its true peak may be (-1)", &words.peak, NULL},
         {"tightness", "PERCENT", "how far doubles go towards their lead, 0 to 100 (100)",
          &words.tightness, NULL},

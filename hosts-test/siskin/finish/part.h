@@ -18,7 +18,7 @@
 #include "siskin/render/audio.h"
 #include "siskin/render/finish.h"
 
-#define PART_LUFS (-16.0)      /* what a part is brought to, unless another is asked for */
+#define PART_LUFS (-18.0)      /* what a part is brought to, unless another is asked for */
 #define PART_MOST_DRIVE_DB 6.0 /* of the limiter: more is heard */
 
 typedef struct {

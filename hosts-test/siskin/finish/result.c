@@ -132,6 +132,15 @@ static void add_colour(Draft *draft, const Match *match, const char *reference) 
     free(text);
 }
 
+/* Without the name of a file that is gone when it is read. */
+static void note_no_colour(const Draft *draft, const HostError *why) {
+    size_t length = strlen(draft->out_path);
+    bool named = strncmp(why->text, draft->out_path, length) == 0 && why->text[length] == ':';
+    char *note = text_print("colour left as it is: %s", why->text + (named ? length + 2 : 0));
+    row_set(&draft->work->row, ROW_NOTE, note);
+    free(note);
+}
+
 /* As the trial is but for the colour. What has too little singing for a colour keeps its own. */
 static bool match_colour(Draft *draft) {
     const FinishAim none = {.by_loudness = false};
@@ -154,7 +163,7 @@ static bool match_colour(Draft *draft) {
         if (match_find(&match, work->host, &take, &reference, NULL, NULL, &why))
             add_colour(draft, &match, path);
         else
-            work_note(work, ROW_NOTE, why.text);
+            note_no_colour(draft, &why);
         measures_free(&take);
         measures_free(&reference);
     }

@@ -114,6 +114,7 @@ void table_print_row(const SessionPart *part, const Row *row, bool as_it_was) {
     add_level(line, sizeof line, row->number[ROW_WAS_LUFS], row->number[ROW_WAS_PEAK]);
     text_add(line, sizeof line, "%s", *line ? " -> " : "");
     add_level(line, sizeof line, row->number[ROW_LUFS], row->number[ROW_PEAK]);
+    text_add(line, sizeof line, "%s", *line ? "" : "silent");
     printf("%-20s %s%s\n", name, as_it_was ? "as it was: " : "", line);
     tell_work(line, sizeof line, part, row);
     if (*line && !as_it_was)
@@ -131,7 +132,7 @@ static void cell(FILE *file, const char *text) {
 static void level_cell(FILE *file, double lufs, double peak_db) {
     char line[128] = "";
     add_level(line, sizeof line, lufs, peak_db);
-    cell(file, line);
+    cell(file, *line ? line : "–");
 }
 
 /* A link to a file of OUT, if it is there. */

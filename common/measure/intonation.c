@@ -8,6 +8,7 @@
 
 static const double COUNTS_FROM_S = 0.1; /* a shorter note is a passing one */
 static const double STEADY_FROM_S = 0.2, STEADY_CENTS_A_SECOND = 200.0;
+static const double STILL_FROM_S = 0.15, STILL_CENTS_A_SECOND = 60.0; /* counts half */
 static const double DRIFT_STEP = 4.0, LEAST_DRIFT = 25.0;
 enum { DRIFT_STEPS = 50 };             /* 200 cents either way */
 static const double CHANCE = 3.0;      /* of n |Z|^2 */
@@ -60,15 +61,16 @@ static double evidence_of(const Circle *circle) {
     return count_of(circle) * strength * strength;
 }
 
-static double steady_share(const SungNote *notes, size_t n, double voiced_s) {
-    double steady_s = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        double length_s = length_of(&notes[i]);
-        if (length_s >= STEADY_FROM_S &&
-            fabs(notes[i].drift_cents) < STEADY_CENTS_A_SECOND * length_s)
-            steady_s += length_s;
+static void find_shares(const SungNote *notes, size_t n, double voiced_s, Intonation *in) {
+    for (size_t i = 0; voiced_s > 0.0 && i < n; i++) {
+        double length_s = length_of(&notes[i]), share = length_s / voiced_s;
+        double slope = fabs(notes[i].drift_cents) / length_s, moves = slope / STILL_CENTS_A_SECOND;
+        bool steady = length_s >= STEADY_FROM_S && slope < STEADY_CENTS_A_SECOND;
+        in->steady += steady ? share : 0.0;
+        in->clear += steady ? share * notes[i].confidence : 0.0;
+        if (length_s >= STILL_FROM_S)
+            in->still += share * notes[i].confidence / (1.0 + moves * moves);
     }
-    return voiced_s > 0.0 ? fmin(1.0, steady_s / voiced_s) : 0.0;
 }
 
 static Circle find_drift(const SungNote *notes, size_t n, Intonation *in) {
@@ -126,23 +128,36 @@ static void unfold(const Circle *circle, Intonation *in) {
     in->off_cents = fmax(in->off_cents, MEAN_SIZE * deviation);
 }
 
-void intonation_find(const SungNote *notes, size_t n, double voiced_s, Intonation *in) {
-    *in = (Intonation){.steady = steady_share(notes, n, voiced_s)};
+static bool is_sung(const Intonation *in, const Circle *circle) {
+    return in->steady >= INTONATION_STEADY || in->still >= INTONATION_STILL ||
+           (in->clear >= INTONATION_CLEAR && evidence_of(circle) >= INTONATION_AGREES);
+}
+
+void intonation_find(const SungNote *notes, size_t n, double voiced_s, Intonation *intonation) {
+    Intonation in = {.sung = false};
     size_t many = 0;
     double sure = 0.0;
+    *intonation = in;
     for (size_t i = 0; i < n; i++)
         if (counts(&notes[i])) {
             many++;
             sure += notes[i].confidence;
         }
-    in->sung = in->steady >= INTONATION_STEADY;
-    in->known = in->sung && many >= INTONATION_FEWEST;
-    if (!in->known)
+    if (many == 0)
         return;
-    in->from_s = middle_of(&notes[0]);
-    Circle circle = find_drift(notes, n, in);
-    in->tuning_cents = 100.0 * atan2(circle.im, circle.re) / (2.0 * PI);
-    measure_errors(notes, n, count_of(&circle), in);
-    unfold(&circle, in);
-    in->confidence = sure / (double)many * (double)many / ((double)many + MANY);
+    find_shares(notes, n, voiced_s, &in);
+    in.from_s = middle_of(&notes[0]);
+    Circle circle = find_drift(notes, n, &in);
+    in.sung = is_sung(&in, &circle);
+    in.known = in.sung && many >= INTONATION_FEWEST;
+    if (!in.known) {
+        *intonation = (Intonation){
+            .sung = in.sung, .steady = in.steady, .clear = in.clear, .still = in.still};
+        return;
+    }
+    in.tuning_cents = 100.0 * atan2(circle.im, circle.re) / (2.0 * PI);
+    measure_errors(notes, n, count_of(&circle), &in);
+    unfold(&circle, &in);
+    in.confidence = sure / (double)many * (double)many / ((double)many + MANY);
+    *intonation = in;
 }

@@ -102,15 +102,17 @@ double intonation_error_cents(const Intonation *in, const SungNote *note) {
 
 /* Mean size of the errors, and the error of that mean. */
 static void measure_errors(const SungNote *notes, size_t n, double count, Intonation *in) {
-    double mean = 0.0, square = 0.0, weight = 0.0;
+    double mean = 0.0, square = 0.0, far = 0.0, weight = 0.0;
     for (size_t i = 0; i < n; i++) {
         if (!counts(&notes[i]))
             continue;
         double size = fabs(intonation_error_cents(in, &notes[i]));
         mean += length_of(&notes[i]) * size;
         square += length_of(&notes[i]) * size * size;
+        far += size > INTONATION_FAR_CENTS ? length_of(&notes[i]) : 0.0;
         weight += length_of(&notes[i]);
     }
+    in->far_off = far / weight;
     in->off_cents = mean / weight;
     in->give_cents = sqrt(fmax(0.0, square / weight - in->off_cents * in->off_cents) / count);
 }

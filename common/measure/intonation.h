@@ -40,6 +40,8 @@
 #define INTONATION_CLEAR 0.3
 #define INTONATION_AGREES 5.0
 #define INTONATION_GAIN 8.0
+/* Half a quarter tone: what listeners hear as off in a melody (Larrouy-Maestri, Music & Science 1, 2018). */
+#define INTONATION_FAR_CENTS 25.0
 enum { INTONATION_FEWEST = 5 }; /* notes of 0.1 s and more */
 
 typedef struct {
@@ -50,6 +52,7 @@ typedef struct {
     double tuning_cents; /* over A 440 when the first note begins, -50..50 */
     double drift_cents;  /* from the first note to the last, > 0 rising; 0 when there is none */
     double off_cents;    /* as above */
+    double far_off;      /* share of the notes' time that is over INTONATION_FAR_CENTS off, 0..1 */
     bool at_least;       /* it may be more */
     double give_cents;   /* standard error of off_cents */
     double confidence;   /* 0..1: how clear the notes are, and how many */

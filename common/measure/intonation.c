@@ -12,6 +12,7 @@ static const double STILL_FROM_S = 0.15, STILL_CENTS_A_SECOND = 60.0; /* counts 
 static const double DRIFT_STEP = 4.0, LEAST_DRIFT = 25.0;
 enum { DRIFT_STEPS = 50 };             /* 200 cents either way */
 static const double CHANCE = 3.0;      /* of n |Z|^2 */
+static const double CHANCE_440 = 1.35; /* of n V^2 */
 static const double ANYWHERE = 25.0;   /* mean distance of anything from the nearest semitone */
 static const double MEAN_SIZE = 0.798; /* sqrt(2 / pi): of a normal error, in deviations */
 static const double MANY = 8.0;        /* notes that make half sure */
@@ -120,7 +121,9 @@ static void measure_errors(const SungNote *notes, size_t n, double count, Intona
 /* What folding at half a semitone hides. */
 static void unfold(const Circle *circle, Intonation *in) {
     double count = count_of(circle), evidence = evidence_of(circle);
+    double along = circle->re / circle->weight;
     in->at_least = evidence < CHANCE;
+    in->fits = !in->at_least || (along > 0.0 && count * along * along >= CHANCE_440);
     if (in->at_least) {
         in->off_cents = fmax(in->off_cents, ANYWHERE);
         return;

@@ -15,7 +15,9 @@
  * The nearest step is never farther than 50 cents, so that wild singing would read 25 at most. s is
  * the deviation of normal errors that leave |Z|, its bias taken off, and 0.798 s their mean size.
  * Where |Z| could be chance (n |Z|^2 < 3: one in 20), all that is known is that notes lie anywhere:
- * 25 cents or more.
+ * 25 cents or more. Yet they may lie about the semitones of A 440 and no others, as those of a song that was sung
+ * to music: with V the part of Z in that direction, n V^2 >= 1.35 is one in 20 (Rayleigh's test of a mean direction
+ * that is given, ibid.: V sqrt(2 n) is a standard normal).
  *
  * Speech has no notes, but its vowels may be held, as by one who reads letters out. With v the voiced time, l a note's
  * length, q its confidence, s = |drift| / l its slope:
@@ -54,9 +56,10 @@ typedef struct {
     double off_cents;    /* as above */
     double far_off;      /* share of the notes' time that is over INTONATION_FAR_CENTS off, 0..1 */
     bool at_least;       /* it may be more */
-    double give_cents;   /* standard error of off_cents */
-    double confidence;   /* 0..1: how clear the notes are, and how many */
-    double from_s;       /* start of the first note */
+    bool fits; /* it is known which semitones: tuning_cents, or where at_least those of A 440 */
+    double give_cents; /* standard error of off_cents */
+    double confidence; /* 0..1: how clear the notes are, and how many */
+    double from_s;     /* start of the first note */
     double cents_a_second;
 } Intonation;
 

@@ -136,6 +136,18 @@ double figure_standing_peak_db(const Measures *m) {
     return m->peak.found ? m->peak.height_db : -(double)INFINITY;
 }
 
-double figure_off_pitch_cents(const Measures *m) {
-    return m->off_cents;
+static bool has_steps(const Measures *m) {
+    const Intonation *in = &m->intonation;
+    return (in->fits || measures_key_sure(m)) && fabs(in->drift_cents) <= ADVICE_MOST_DRIFT_CENTS;
+}
+
+double figure_far_off_percent(const Measures *m) {
+    const Intonation *in = &m->intonation;
+    return in->known && has_steps(m) ? 100.0 * in->far_off : (double)NAN;
+}
+
+double figure_no_scale_cents(const Measures *m) {
+    if (!m->intonation.known)
+        return (double)NAN;
+    return has_steps(m) ? -(double)INFINITY : m->off_cents;
 }

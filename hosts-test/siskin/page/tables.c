@@ -72,6 +72,10 @@ static double click_height(const Measures *m) {
     return median_of(m->clicks, m->n_clicks, sizeof *m->clicks, offsetof(MeasureClick, height_db));
 }
 
+static double far_off(const Measures *m) {
+    return m->intonation.known ? 100.0 * m->intonation.far_off : (double)NAN;
+}
+
 #define MEMBER(name) .member = offsetof(Measures, name)
 
 /* A figure is a member, or what `find` makes of the measures. A heading stands over those after it;
@@ -120,6 +124,7 @@ static const struct {
     {"middle", "Hz", 1, MEMBER(middle_hz)},
     {"highest", "Hz", 1, MEMBER(high_hz)},
     {"off pitch, mean", "cents", 0, MEMBER(off_cents)},
+    {"notes' time over 25 cents off", "%", 0, .find = far_off},
 };
 
 static double figure_of(const Measures *m, size_t row) {

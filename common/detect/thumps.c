@@ -15,8 +15,9 @@ static const float Q2 = 0.70710678f, Q4[2] = {0.54119610f, 1.30656296f};
 static const float OVER_VOICE = 0.125893f; /* -9 dB of power */
 static const float OVER_LOW = 0.0501187f;  /* -13 dB */
 static const float OVER_ROOM = 10.0f, ROOM_COUNTS = 4.0f;
-static const float STAYS = 0.251189f; /* 6 dB under these it may begin again */
-static const double KNOWN_S = 0.1;    /* of voice */
+static const float STAYS = 0.251189f;     /* 6 dB under these it is over, and may begin again */
+static const float MAY_COME = 0.0630957f; /* -12 dB */
+static const double KNOWN_S = 0.1;        /* of voice */
 
 static void design(Svf *svf, double rate_hz, SvfKind kind, float hz, float q) {
     svf_set(svf, rate_hz, &(SvfParams){.kind = kind, .frequency_hz = hz, .q = q});
@@ -25,6 +26,7 @@ static void design(Svf *svf, double rate_hz, SvfKind kind, float hz, float q) {
 static void aim_deep(Thumps *thumps, float lowest_hz) {
     float hz = maths_smaller(maths_larger(UNDER_NOTE * lowest_hz, LEAST_HZ), MOST_HZ);
     thumps->state.lowest_hz = lowest_hz;
+    thumps->state.whole = MOST_HZ / hz;
     for (int i = 0; i < 2; i++)
         design(&thumps->deep[i], thumps->step_hz, SVF_LOW_PASS, hz, Q4[i]);
 }
@@ -80,7 +82,7 @@ static void follow_means(Thumps *thumps) {
     const float deep = thumps->state.deep, room = thumps->state.room;
     if (thumps->state.steps < thumps->room_steps)
         thumps->state.steps += 1.0f;
-    bool begun = room > 0.0f;
+    bool begun = thumps->state.steps >= thumps->known;
     float counts = begun ? maths_smaller(deep, ROOM_COUNTS * room) : deep;
     thumps->state.room += (counts - room) / thumps->state.steps;
     if (!thumps->state.voiced || thumps->state.lasts > 0)
@@ -101,6 +103,7 @@ static bool stands_out(const Thumps *thumps, float share) {
 static void judge(Thumps *thumps) {
     bool known = thumps->state.lowest_hz > 0.0f && thumps->state.voiced_steps >= thumps->known;
     bool stays = stands_out(thumps, STAYS), on = thumps->state.lasts > 0;
+    thumps->state.near = known && stands_out(thumps, MAY_COME);
     if (!stays)
         thumps->state.spent = false;
     if (!known || thumps->state.spent || !(on ? stays : stands_out(thumps, 1.0f))) {
@@ -116,7 +119,8 @@ static void step(Thumps *thumps, float x) {
     float low = svf_step(&thumps->low[1], svf_step(&thumps->low[0], x));
     float deep = svf_step(&thumps->deep[1], svf_step(&thumps->deep[0], x));
     thumps->state.low = one_pole_step(thumps->state.low, low * low, thumps->smooth);
-    thumps->state.deep = one_pole_step(thumps->state.deep, deep * deep, thumps->smooth);
+    thumps->state.deep =
+        one_pole_step(thumps->state.deep, thumps->state.whole * deep * deep, thumps->smooth);
     judge(thumps);
     follow_means(thumps);
 }
@@ -134,6 +138,10 @@ bool thumps_process(Thumps *thumps, const float *in, size_t n) {
 
 bool thumps_now(const Thumps *thumps) {
     return thumps->state.lasts > 0;
+}
+
+bool thumps_near(const Thumps *thumps) {
+    return thumps->state.near;
 }
 
 float thumps_level_db(const Thumps *thumps) {

@@ -5,17 +5,18 @@
  * practice; Elko, Meyer, Backer and Peissig, "Electronic pop protection for microphones", WASPAA
  * 2007, from memory). A voice has nothing below its lowest note. So, every THUMPS_STEP_MS,
  *
- *     deep(t)  power from 20 Hz to half the lowest note sung lately (30 to 90 Hz)
+ *     deep(t)  power from 20 Hz to half the lowest note sung lately (c, 30 to 90 Hz), times 90 / c:
+ *              what a burst would have up to 90 Hz
  *     low(t)   power from 20 to 300 Hz: fundamentals, and all of a burst
  *     voice    mean of low over what is voiced, of the last THUMPS_VOICE_S of it
  *     room     mean of deep over the last THUMPS_ROOM_S, none counting over four times the mean
  *
  * and it thumps where all of these hold:
  *
- *     deep > voice - 12 dB   it can be heard beside the voice. What clean singers have there reaches
+ *     deep > voice - 9 dB    it can be heard beside the voice. What clean singers have there reaches
  *                            -17 dB, recorded plosives -10 to +5 (measured on voices to tune on)
- *     deep > low - 13 dB     not the skirt of a note: the fundamental alone is 24 dB down an octave
- *                            over the corner, 14 dB down a fifth under the lowest known
+ *     deep > low - 13 dB     not the skirt of a note: the lowest itself is 24 dB down there, one a
+ *                            fourth under it 14 dB
  *     deep > room + 10 dB    not rumble: one in e^10 moments of Gaussian noise of one degree of
  *                            freedom a step and more is that far over its mean
  *
@@ -57,11 +58,13 @@ typedef struct {
     struct {
         size_t taken;    /* frames of the step to come */
         float lowest_hz; /* that `deep` is designed for; 0: no note is known */
+        float whole;     /* factor of its power, see above */
         bool voiced;
         float deep, low; /* powers */
         float voice, voiced_steps;
         float room, steps;
         unsigned lasts; /* steps that it has thumped; 0: it does not */
+        bool near;      /* see thumps_near() */
         bool spent;     /* the last one went on for too long */
     } state;
 } Thumps;
@@ -76,8 +79,11 @@ void thumps_voice(Thumps *thumps, float lowest_hz, bool voiced);
 size_t thumps_until(const Thumps *thumps);
 /* Takes n <= thumps_until() frames. true: that was a step. */
 bool thumps_process(Thumps *thumps, const float *in, size_t n);
-/* Whether it thumps, as of the last step; its level over the voice's, dB, -12 and more. */
+/* Whether it thumps, as of the last step. */
 bool thumps_now(const Thumps *thumps);
+/* Whether it may soon: all of these hold 12 dB lower. */
+bool thumps_near(const Thumps *thumps);
+/* Level of `deep` over the voice, dB. */
 float thumps_level_db(const Thumps *thumps);
 
 #endif

@@ -8,12 +8,12 @@
 #include <math.h>
 #include <string.h>
 
-static const float NEAR = 1e-5f; /* of A to 1 */
+static const double NEAR = 1e-5; /* of A to 1 */
 
 void deep_cut_prepare(DeepCut *cut, double rate_hz, unsigned channels) {
     *cut = (DeepCut){.rate_hz = rate_hz, .channels = channels};
-    cut->fall = (float)one_pole_coefficient(DEEP_CUT_FALL_MS, rate_hz);
-    cut->rise = (float)one_pole_coefficient(DEEP_CUT_RISE_MS, rate_hz);
+    cut->fall = one_pole_coefficient(DEEP_CUT_FALL_MS, rate_hz);
+    cut->rise = one_pole_coefficient(DEEP_CUT_RISE_MS, rate_hz);
     for (int s = 0; s < DEEP_CUT_SECTIONS; s++)
         cut->k[s] = (float)(2.0 * cos(PI * (2.0 * s + 1.0) / 8.0));
     deep_cut_reset(cut);
@@ -21,7 +21,7 @@ void deep_cut_prepare(DeepCut *cut, double rate_hz, unsigned channels) {
 
 void deep_cut_reset(DeepCut *cut) {
     memset(&cut->state, 0, sizeof cut->state);
-    cut->state.a = 1.0f;
+    cut->state.a = 1.0;
 }
 
 static void start(DeepCut *cut, double corner_hz) {
@@ -36,9 +36,10 @@ static void start(DeepCut *cut, double corner_hz) {
     }
 }
 
-static inline float step(DeepCut *cut, float goal, float *const *audio, size_t i) {
-    float a = cut->state.a;
-    a = one_pole_step(a, goal, goal < a ? cut->fall : cut->rise);
+static inline void step(DeepCut *cut, double goal, float *const *audio, size_t i) {
+    double a = cut->state.a;
+    a = one_pole_step_double(a, goal, goal < a ? cut->fall : cut->rise);
+    const float m1 = (float)(a - 1.0), m2 = (float)(a * a - 1.0);
     const unsigned last = cut->channels - 1;
     Simd x = {audio[0][i], audio[last][i]};
     for (int s = 0; s < DEEP_CUT_SECTIONS; s++) {
@@ -48,24 +49,27 @@ static inline float step(DeepCut *cut, float goal, float *const *audio, size_t i
         Simd v2 = ic2 + cut->state.a2[s] * ic1 + cut->state.a3[s] * v3;
         cut->state.ic1[s] = 2.0f * v1 - ic1;
         cut->state.ic2[s] = 2.0f * v2 - ic2;
-        x += (a - 1.0f) * cut->k[s] * v1 + (a * a - 1.0f) * v2;
+        x += m1 * cut->k[s] * v1 + m2 * v2;
     }
     audio[0][i] = x[0];
     audio[last][i] = x[last];
-    return cut->state.a = a;
+    cut->state.a = a;
 }
 
 void deep_cut_process(DeepCut *cut, const DeepCutParams *params, float *const *audio, size_t n) {
-    bool wanted = params->reduction_db > 0.0f;
-    if (!cut->state.at_work && !wanted)
+    const bool wanted = params->reduction_db > 0.0f;
+    if (!cut->state.at_work && !wanted && !params->ready)
         return;
     if (!cut->state.at_work)
         start(cut, params->corner_hz);
     /* 10^(-r / 80) = 2^(-r log2(10) / 80) */
-    const float goal = decibel_fast_exp2(-0.0415241012f * params->reduction_db);
-    for (size_t i = 0; i < n; i++)
-        if (step(cut, goal, audio, i) > 1.0f - NEAR && !wanted) {
-            deep_cut_reset(cut);
-            return;
+    const double goal =
+        wanted ? (double)decibel_fast_exp2(-0.0415241012f * params->reduction_db) : 1.0;
+    for (size_t i = 0; i < n && cut->state.at_work; i++) {
+        step(cut, goal, audio, i);
+        if (!wanted && cut->state.a > 1.0 - NEAR) {
+            cut->state.a = 1.0;
+            cut->state.at_work = params->ready;
         }
+    }
 }

@@ -24,7 +24,7 @@ enum { CUTOFF, PITCH, N_METERS };
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
 static const double METER_MS = 100.0;
 /* What is left of a thump lies so far under the voice's low end. */
-static const float THUMP_LEFT_DB = 15.0f;
+static const float THUMP_LEFT_DB = 18.0f;
 /* The deep cut: a little over the lowest note, since a burst covers it, but no higher than a burst
  * reaches. At 18 dB the lowest note loses 7 dB while it thumps, an octave over it 0.1 dB. */
 static const float THUMP_CORNER = 1.2f, THUMP_LEAST_HZ = 100.0f, THUMP_MOST_HZ = 160.0f;
@@ -220,7 +220,8 @@ static DeepCutParams deep_params(const RumbleFilter *f) {
     float corner_hz = THUMP_CORNER * f->lowest_hz;
     return (DeepCutParams){.corner_hz =
                                (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
-                           .reduction_db = fminf(over_db, f->control[THUMPS])};
+                           .reduction_db = fminf(over_db, f->control[THUMPS]),
+                           .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
 }
 
 /* Takes thumps out of `audio`, as `in` tells of them. */

@@ -52,10 +52,17 @@ double figure_dc_db(const Measures *m) {
 }
 
 /* Of a short take as if it were half a minute, so that one click makes no rate. */
-double figure_clicks_a_minute(const Measures *m) {
+static double a_minute(const Measures *m, size_t count) {
     const double shortest_s = 30.0;
-    size_t clear = measures_clear_clicks(m);
-    return clear ? 60.0 * (double)clear / fmax(m->length_s, shortest_s) : -INFINITY;
+    return count ? 60.0 * (double)count / fmax(m->length_s, shortest_s) : -INFINITY;
+}
+
+double figure_clicks_a_minute(const Measures *m) {
+    return a_minute(m, measures_clear_clicks(m));
+}
+
+double figure_thumps_a_minute(const Measures *m) {
+    return a_minute(m, measures_clear_thumps(m));
 }
 
 bool figure_needs_riding(const Measures *m) {

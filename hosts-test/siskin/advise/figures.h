@@ -45,6 +45,7 @@ double figure_high_hum_under_db(const Measures *m);
 double figure_dc_db(const Measures *m);
 /* Of those that are clear (MEASURE_CLEAR_CLICK_DB). */
 double figure_clicks_a_minute(const Measures *m);
+double figure_thumps_a_minute(const Measures *m);
 /* The loud breaths, as riding would leave them. */
 double figure_breath_under_db(const Measures *m);
 /* The hot sibilants re the vowels, as riding would leave them; and any quantile as recorded. */

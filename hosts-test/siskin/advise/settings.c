@@ -114,6 +114,16 @@ static double corner_share(double slope) {
     return pow(initial("rumble-filter", "margin"), initial("rumble-filter", "slope") / slope);
 }
 
+/* As far as the strongest needs; by default what is as loud as the voice's low end goes. */
+static void settle_thumps(const Measures *m, AdviceSettings *s) {
+    double most_db = -INFINITY, depth_db = initial("rumble-filter", "thumps");
+    for (size_t i = 0; i < m->n_thumps; i++)
+        most_db = fmax(most_db, m->thumps[i].over_db);
+    if (most_db > 0.0)
+        set(s, "thumps", fmin(greatest("rumble-filter", "thumps"), ceil(depth_db + most_db)),
+            "the strongest stands %.0f dB over the voice's low end", most_db);
+}
+
 void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
     bool known = isfinite(m->low_hz);
     double slope = steepness(m, extra);
@@ -129,6 +139,7 @@ void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "ceiling", initial("rumble-filter", "floor"), "the same");
     }
     set(s, "slope", slope, "dB an octave");
+    settle_thumps(m, s);
     if (extra > 0.0 && slope >= greatest("rumble-filter", "slope"))
         pass(s, 2, "one left too much");
 }

@@ -610,7 +610,7 @@
 
   /* ---- sounds: the list is in the page; marks are made from it ---- */
 
-  const KINDS = ["phrase", "breath", "sibilant", "click"];
+  const KINDS = ["phrase", "breath", "sibilant", "click", "thump"];
   const shown = new Set(KINDS);
   const events = [...$("events").querySelectorAll("li")].map((item) => {
     const button = item.querySelector("button");

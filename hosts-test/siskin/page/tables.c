@@ -68,6 +68,10 @@ static double clear_clicks(const Measures *m) {
     return (double)measures_clear_clicks(m);
 }
 
+static double thumps(const Measures *m) {
+    return (double)m->n_thumps;
+}
+
 static double click_height(const Measures *m) {
     return median_of(m->clicks, m->n_clicks, sizeof *m->clicks, offsetof(MeasureClick, height_db));
 }
@@ -113,6 +117,7 @@ static const struct {
     {"clicks", "", 0, .find = clicks, .sounds = true},
     {"their height, median", "dB", 1, .find = click_height, .sounds = true},
     {"clicks that stand out by 12 dB", "", 0, .find = clear_clicks, .sounds = true},
+    {"thumps of /p/ and /b/", "", 0, .find = thumps, .sounds = true},
     {"Colour", .heading = true},
     {"8..16 kHz over 0.2..2 kHz", "dB", 1, MEMBER(air_db)},
     {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band[0].level_db)},

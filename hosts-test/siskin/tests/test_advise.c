@@ -94,6 +94,25 @@ static void lay_dc(Voice *voice, uint64_t seed) {
         voice->audio[i] += 0.01f;
 }
 
+/* A burst of air at the start of every third word, 10 dB over the mean of all below 300 Hz. */
+static void lay_thumps(Voice *voice, uint64_t seed) {
+    enum { LONG = 4000 };
+    Random random = random_seeded(seed);
+    double rms =
+        pow(10.0, 0.5) *
+        pow(10.0, signals_band_db(voice->audio, voice->n, voice->rate_hz, 20.0, 300.0) / 20.0);
+    size_t words = 0;
+    for (size_t i = 0; i < voice->n_labels; i++) {
+        size_t at = voice->labels[i].start;
+        float burst[LONG];
+        if (voice->labels[i].kind != SINGER_WORD || words++ % 3 != 0 || at + LONG > voice->n)
+            continue;
+        signals_band_noise(burst, LONG, voice->rate_hz, 20.0, 120.0, rms, &random);
+        signals_fade_ends(burst, LONG, 240);
+        signals_add(voice->audio + at, burst, LONG);
+    }
+}
+
 /* Clicks of another make than the singer's own. */
 static void lay_clicks(Voice *voice, uint64_t seed) {
     Click *clicks = NULL;
@@ -126,6 +145,7 @@ static const Fault faults[] = {
     {"rumble", "rumble", "rumble-filter", with_rumble, NULL, false},
     {"hum", "low_hum", "rumble-filter", with_low_hum, NULL, true},
     {"dc", "dc", "rumble-filter", NULL, lay_dc, false},
+    {"thumps", "thumps", "rumble-filter", NULL, lay_thumps, false},
     {"clicks", "clicks", "transient-tamer", NULL, lay_clicks, false},
     {"breaths", "breaths", "breath-ducker", with_breaths, NULL, false},
     {"hot", "sibilants", "de-esser", NULL, lay_hot, false},

@@ -378,7 +378,7 @@ START_TEST(every_sound_of_the_measurement_has_its_mark_with_time_and_kind) {
     for (size_t i = 0; i < m.n_clicks; i++)
         check_mark(page, "click", m.clicks[i].at_s);
     ck_assert_uint_eq(count_text(page, "<li data-kind="),
-                      m.n_phrases + m.n_breaths + m.n_sibilants + m.n_clicks);
+                      m.n_phrases + m.n_breaths + m.n_sibilants + m.n_clicks + m.n_thumps);
     ck_assert_uint_ge(count_text(page, " dB by breath-ducker</span>"), m.n_breaths / 2);
     ck_assert_uint_ge(count_text(page, " dB by de-esser</span>"), m.n_sibilants / 2);
     ck_assert_uint_ge(count_text(page, " dB by transient-tamer</span>"), m.n_clicks / 2);

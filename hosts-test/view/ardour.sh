@@ -2,12 +2,13 @@
 # SPDX-License-Identifier: ISC
 # Every window in Ardour, as a person uses it: ardour.sh [URI...], all bundles of BUILD (build) without one.
 #
-# A session with a track for each plugin is opened under an X server without a screen, with a window manager, and all
-# windows are open at once; the input is pink noise. In each window every control is set by keys to its least, its largest
+# A session with a track for each plugin is opened under an X server without a screen, with a window manager, and all its
+# windows are open at once; the input is pink noise. More than SESSION plugins get several sessions, one after another. In each window every control is set by keys to its least, its largest
 # and its default value, and moved by the wheel; then a preset is chosen. Ardour saves the session each time, and what it
 # has saved is compared with what lv2info says of the ports. Pictures are left in BUILD/view-ardour. Closes with a count.
 # Not a part of make check: where Ardour or one of the others is missing, it says so and is done.
 set -u
+SESSION=${SESSION:-8}
 cd "$(dirname "$0")/../.." || exit 1
 BUILD=$(realpath "${BUILD:-build}")
 lua=$(ls /usr/bin/ardour*-lua 2>/dev/null | head -n 1)
@@ -29,6 +30,7 @@ passed=0
 failed=0
 started=
 # Only what was started here, by its number.
+trap 'exit 1' HUP INT TERM
 trap 'for p in $started; do kill "$p"; done 2>/dev/null; wait; rm -rf "$work"' EXIT
 
 # told NAME STATUS [TEXT]
@@ -103,6 +105,11 @@ start() {
 
 # ---- windows ----
 
+# xdotool, quiet about windows that come and go while it waits
+hand() {
+    xdotool "$@" 2>>"$work/hand.log"
+}
+
 # The one that a track's plugin has, "de-esser stereo: Siskin ..."
 window_of() {
     xdotool search --name "^$1: Siskin" | head -n 1
@@ -122,7 +129,7 @@ is_alive() {
 # Ctrl-S in the main window, and until it has been written.
 save() {
     before=$(stat -c %y "$session")
-    xdotool windowactivate --sync "$main" key --clearmodifiers ctrl+s
+    hand windowactivate --sync "$main" key --clearmodifiers ctrl+s
     until_is 20 is_newer
 }
 is_newer() {
@@ -138,13 +145,13 @@ keys() {
         i=$((i + 1))
     done
     # shellcheck disable=SC2086 # a word each
-    xdotool key --delay 40 $row
+    hand key --delay 40 $row
     sleep 0.5
 }
 
 picture() {
     eval "$(xdotool getwindowgeometry --shell "$1")"
-    ffmpeg -v error -y -f x11grab -video_size "$((WIDTH / 2 * 2))x$((HEIGHT / 2 * 2))" -i "$DISPLAY+$X,$Y" -frames:v 1 "$2"
+    ffmpeg -nostdin -v error -y -f x11grab -video_size "$((WIDTH / 2 * 2))x$((HEIGHT / 2 * 2))" -i "$DISPLAY+$X,$Y" -frames:v 1 "$2"
 }
 
 # ---- values ----
@@ -185,9 +192,16 @@ holds() {
     difference=$(compare "$2")
     [ -z "$difference" ]
     told "$track, $1" $? "$difference"
+    [ -z "$difference" ] || show "$(echo "$track $1" | tr ' ' -)"
 }
 
 # ---- one plugin ----
+
+# A picture of the window, by this name
+show() {
+    hand windowactivate --sync "$window" sleep 0.3
+    picture "$view" "$pictures/$1.png"
+}
 
 # Wheels over both columns of controls.
 wheel_everywhere() {
@@ -200,7 +214,7 @@ wheel_everywhere() {
         y=$((y + 12))
     done
     # shellcheck disable=SC2086 # a word each
-    xdotool $row sleep 0.5
+    hand $row sleep 0.5
 }
 
 use() {
@@ -214,14 +228,13 @@ use() {
     view=$(view_in "$window")
     use_keys
     use_mouse
-    xdotool windowactivate --sync "$window" && sleep 0.3 && picture "$view" "$pictures/$(echo "$track" | tr ' ' -).png"
-    xdotool windowminimize "$window"
+    show "$(echo "$track" | tr ' ' -)"
+    hand windowminimize "$window"
 }
 
 # to_view: presses where nothing is, as one does to type into it
 to_view() {
-    xdotool windowactivate --sync "$window" mousemove --sync --window "$view" 6 6 click 1
-    sleep 0.3
+    hand windowactivate --sync "$window" sleep 0.3 mousemove --window "$view" 6 6 click 1 sleep 0.3
 }
 use_keys() {
     while read -r key column name; do
@@ -243,23 +256,43 @@ use_mouse() {
     keys Delete
     to_view
     # The arrow beside the preset's name: past one that is the defaults, too.
-    xdotool mousemove --window "$view" $((WIDTH - 28)) 68 click 1 sleep 0.2 click 1
+    hand mousemove --window "$view" $((WIDTH - 28)) 68 click 1 sleep 0.2 click 1
     sleep 0.5
     holds "a preset by mouse" moved
 }
 
+# This script again for each session, and what they say together.
+in_sessions() {
+    # shellcheck disable=SC2086 # a word each
+    echo $URIS | xargs -n "$SESSION" hosts-test/view/ardour.sh >"$work/all" 2>&1
+    failed=$?
+    grep -v ' passed, ' "$work/all"
+    awk -v pictures="$pictures" '/ passed, / { passed += $1; failed += $3 }
+        END { print passed + 0 " passed, " failed + 0 " failed; pictures in " pictures }' "$work/all"
+    [ "$failed" -eq 0 ]
+}
+
+# shellcheck disable=SC2086
+if [ "$(echo $URIS | wc -w)" -gt "$SESSION" ]; then
+    in_sessions
+    exit
+fi
 make_session
 configure
 start
 main=
-if until_is 120 xdotool search --name '^siskin - Ardour'; then
-    main=$(xdotool search --name '^siskin - Ardour' | head -n 1)
-else
+# "*siskin - Ardour" when something has changed
+find_main() {
+    main=$(xdotool search --name 'siskin - Ardour' | head -n 1)
+    [ -n "$main" ]
+}
+if ! until_is 120 find_main; then
     picture "$(xwininfo -root | awk '/Window id/ { print $4 }')" "$pictures/no-session.png"
     tail -n 5 "$work/ardour.log"
     echo "FAIL  Ardour has not opened its session; see $pictures/no-session.png"
     exit 1
 fi
+until_is 20 hand windowactivate --sync "$main"
 # The last is open when all are.
 until_is 120 has_window "$(for uri in $URIS; do echo "${uri#urn:siskin:}"; done | tr '#' ' ' | tail -n 1)"
 for uri in $URIS; do use "$uri"; done

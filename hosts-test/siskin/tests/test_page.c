@@ -222,6 +222,31 @@ START_TEST(a_tone_is_drawn_where_and_as_loud_as_it_is) {
 }
 END_TEST
 
+/* A window whose middle lies past the end is heard to its end, and belongs to no column: not to the first of the row
+ * below. */
+START_TEST(what_sounds_at_the_end_is_not_drawn_at_the_start) {
+    enum { N = 48000 };
+    float *x = calloc(N, sizeof *x);
+    const float *in[] = {x, x};
+    Look look;
+    for (size_t i = N - 4800; i < N; i++)
+        x[i] = i % 64 ? 0.0f : 0.9f; /* pulses: in every row */
+    ck_assert(look_open(&look, 48000.0, 1, N));
+    look_hear(&look, in, N);
+    look_finish(&look);
+    const LookSpectrum *s = &look.spectrum;
+    uint8_t loudest = 0;
+    for (size_t row = 0; row < LOOK_ROWS; row++) {
+        ck_assert_uint_eq(s->level[row * s->columns], 0);
+        uint8_t last = s->level[row * s->columns + s->columns - 1];
+        loudest = last > loudest ? last : loudest;
+    }
+    ck_assert_uint_gt(loudest, 20);
+    look_close(&look);
+    free(x);
+}
+END_TEST
+
 /* EBU Tech 3341, case 1: a stereo sine of 1 kHz at -23 dBFS (peak) reads -23.0 LUFS, within 0.1. */
 START_TEST(loudness_over_time_is_that_of_the_standard) {
     enum { N = 8 * 48000 };
@@ -743,6 +768,7 @@ int main(void) {
     tcase_add_test(tcase, gains_come_from_reductions_and_from_what_can_raise);
     tcase_add_test(tcase, a_fader_that_moves_is_a_curve_with_and_without_a_trace);
     tcase_add_test(tcase, a_tone_is_drawn_where_and_as_loud_as_it_is);
+    tcase_add_test(tcase, what_sounds_at_the_end_is_not_drawn_at_the_start);
     tcase_add_test(tcase, loudness_over_time_is_that_of_the_standard);
     tcase_add_test(tcase, lossless_parts_hold_the_very_frames_and_their_difference);
     tcase_add_test(tcase, coded_parts_lie_where_they_should_and_keep_to_their_size);

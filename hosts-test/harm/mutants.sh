@@ -101,7 +101,12 @@ concerned() { # file
         case $file in
         */render/*) printf '%s\n' test_render test_chain test_moves test_folder test_summary test_events test_files test_strangers ;;
         */chains/*) printf '%s\n' test_chain test_moves test_render test_folder test_files ;;
-        */edit/*) printf '%s\n' test_lane test_moves test_events test_ride ;;
+        */edit/*)
+            # By the name of the command first: edit/match_profile.c is asked by test_match.
+            [ -e "hosts-test/siskin/tests/test_${name%%_*}.c" ] && echo "test_${name%%_*}"
+            printf '%s\n' test_lane test_moves test_events test_ride test_align test_comp test_notes test_match
+            ;;
+        */finish/*) printf '%s\n' test_finish test_finish_folder ;;
         */measure/*) printf '%s\n' test_measure test_page test_files ;;
         */advise/*) printf '%s\n' test_harm test_advise ;;
         */page/*) printf '%s\n' test_page ;;

@@ -4,6 +4,7 @@
 
 #include <check.h>
 #include <math.h>
+#include <string.h>
 
 static Model model;
 
@@ -162,6 +163,22 @@ START_TEST(a_preset_is_in_range_and_leaves_the_rest) {
 }
 END_TEST
 
+/* As a host that sets the tempo: whatever a preset says of it, it is the song's. */
+START_TEST(a_preset_stands_whatever_the_host_sets_by_itself) {
+    PortSpec controls[SPEC_CONTROLS];
+    memcpy(controls, spec_controls, sizeof controls);
+    controls[SPEC_TIME].designation = "urn:tests:tempo";
+    PluginSpec spec = spec_of_views;
+    spec.controls = controls;
+    model_start(&model, &spec, 2, spec_presets);
+    for (size_t preset = 0; preset < 3; preset++) {
+        take_preset(preset);
+        model_event(&model, SPEC_CONTROL + SPEC_TIME, 200.0f);
+        ck_assert_uint_eq(model_preset(&model), preset);
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("model");
     tcase_add_checked_fixture(tcase, start, NULL);
@@ -176,5 +193,6 @@ int main(void) {
     tcase_add_test(tcase, a_meter_knows_the_control_it_is_held_against);
     tcase_add_test(tcase, presets_are_known_by_their_values);
     tcase_add_test(tcase, a_preset_is_in_range_and_leaves_the_rest);
+    tcase_add_test(tcase, a_preset_stands_whatever_the_host_sets_by_itself);
     return run_tcase(tcase, "model");
 }

@@ -156,12 +156,13 @@ picture() {
 
 # ---- values ----
 
-# "symbol least largest usual" of each control, as the ports say
+# "symbol least largest usual" of each control, as the ports say; "host" after that where Ardour sets it by itself: the tempo
 ports_of() {
-    lv2info "$1" | awk '/^\tPort / { input = control = 0 }
-        /#ControlPort/ { control = 1 } /#InputPort/ { input = 1 }
+    lv2info "$1" | awk 'function row() { if (control && input) print symbol, least, largest, usual, host }
+        /^\tPort / { row(); input = control = 0; host = "" }
+        /#ControlPort/ { control = 1 } /#InputPort/ { input = 1 } /Designation:.*time#/ { host = "host" }
         $1 == "Symbol:" { symbol = $2 } $1 == "Minimum:" { least = $2 } $1 == "Maximum:" { largest = $2 }
-        $1 == "Default:" && control && input { print symbol, least, largest, $2 }'
+        $1 == "Default:" { usual = $2 } END { row() }'
 }
 # "symbol value" of each control of a plugin, as Ardour has saved them
 saved_of() {
@@ -176,6 +177,7 @@ compare() {
         { value[$1] = $2; n++ }
         END {
             while ((getline < ports) > 0) {
+                if ($5 == "host") continue
                 if (!($1 in value)) { print $1 " is not there"; exit }
                 now = value[$1]
                 if (column == "moved") {

@@ -293,41 +293,58 @@ START_TEST(any_size_from_half_to_three_times_is_drawn) {
 }
 END_TEST
 
-/* How far the reduction hangs down at the right end of its graph, 0 to 1. */
-static double hanging(Viewer *viewer, const Hand *hand, uint32_t port) {
+typedef struct {
+    double from, to;
+} Span;
+
+/* From where to where a graph is filled near its right end, as shares of its height; to is 0 when it is not. */
+static Span filled(Viewer *viewer, const Hand *hand, uint32_t port) {
     enum { FILL = 0xcdd0a3 };
     double box[4];
     viewer_place(viewer, port, box);
     Picture graph = hand_picture(hand, viewer->window, box);
-    int lowest = 0;
+    int highest = -1, lowest = 0;
     for (int y = 0; y < graph.height; y++)
-        if (graph.rgb[(size_t)y * (size_t)graph.width + (size_t)(graph.width - 12)] == FILL)
+        if (graph.rgb[(size_t)y * (size_t)graph.width + (size_t)(graph.width - 12)] == FILL) {
+            highest = highest < 0 ? y : highest;
             lowest = y;
-    double found = (double)lowest / graph.height;
+        }
+    Span found = {(double)highest / graph.height, (double)lowest / graph.height};
     free(graph.rgb);
     return found;
 }
 
-START_TEST(reduction_hangs_as_deep_as_it_is) {
+/* After a meter of 3 dB, on a scale of 6 dB: half of the graph's height within 2 px, of 92, and half the curve's line. */
+static void expect_half(const char *uri, double from, double to) {
     static Viewer viewer;
     Hand hand;
     hand_open(&hand);
-    open_at(&viewer, "urn:siskin:de-esser#stereo", 0.0f);
+    open_at(&viewer, uri, 0.0f);
     free(viewer_settle(&viewer, &hand, NULL).rgb);
     const HostPort *reduction = host_port(viewer.plugin, "reduction");
-    ck_assert_double_eq(hanging(&viewer, &hand, reduction->index), 0.0);
-    viewer_send(&viewer, reduction->index, 3.0f); /* of a scale of 6 dB */
-    double found = 0.0;
-    for (int i = 0; i < 600 && fabs(found - 0.5) > 0.03; i++) {
+    Span found = filled(&viewer, &hand, reduction->index);
+    ck_assert_double_eq(found.to, 0.0);
+    viewer_send(&viewer, reduction->index, 3.0f);
+    for (int i = 0; i < 600 && (fabs(found.from - from) > 0.03 || fabs(found.to - to) > 0.03);
+         i++) {
         viewer_idle(&viewer, 1);
         usleep(5000);
         hand_wait(&hand);
-        found = hanging(&viewer, &hand, reduction->index);
+        found = filled(&viewer, &hand, reduction->index);
     }
-    /* Half of the graph's height within 2 px, of 92, and half the curve's line. */
-    ck_assert_double_eq_tol(found, 0.5, 0.035);
+    ck_assert_double_eq_tol(found.from, from, 0.035);
+    ck_assert_double_eq_tol(found.to, to, 0.035);
     viewer_shut(&viewer);
     hand_close(&hand);
+}
+
+START_TEST(reduction_hangs_as_deep_as_it_is) {
+    expect_half("urn:siskin:de-esser#stereo", 0.0, 0.5);
+}
+END_TEST
+
+START_TEST(a_change_up_or_down_stands_as_high_as_it_is) {
+    expect_half("urn:siskin:band-colour#stereo", 0.5, 1.0);
 }
 END_TEST
 
@@ -676,6 +693,7 @@ int main(int argc, char **argv) {
     tcase_add_loop_test(tcase, what_the_host_sets_is_seen_and_goes_again, 0, plugins);
     tcase_add_loop_test(tcase, any_size_from_half_to_three_times_is_drawn, 0, plugins);
     tcase_add_test(tcase, reduction_hangs_as_deep_as_it_is);
+    tcase_add_test(tcase, a_change_up_or_down_stands_as_high_as_it_is);
     tcase_add_test(tcase, the_focus_is_seen);
     tcase_add_test(tcase, a_press_gives_it_the_keyboard_whoever_comes_later);
     tcase_add_test(tcase, a_host_without_any_feature_gets_a_view);

@@ -124,6 +124,17 @@ void hand_key(const Hand *hand, uint32_t symbol) {
     hand_wait(hand);
 }
 
+/* Of a part of a window. NULL: none can be had now, as while a host's toolkit moves the window about and some of it lies
+ * outside of what it is in. */
+static xcb_get_image_reply_t *try_image(const Hand *hand, xcb_window_t window, int x, int y,
+                                        const Picture *size) {
+    return xcb_get_image_reply(hand->x,
+                               xcb_get_image(hand->x, XCB_IMAGE_FORMAT_Z_PIXMAP, window, (int16_t)x,
+                                             (int16_t)y, (uint16_t)size->width,
+                                             (uint16_t)size->height, 0xffffff),
+                               NULL);
+}
+
 Picture hand_picture(const Hand *hand, xcb_window_t window, const double box[4]) {
     xcb_get_geometry_reply_t *size =
         xcb_get_geometry_reply(hand->x, xcb_get_geometry(hand->x, window), NULL);
@@ -139,11 +150,11 @@ Picture hand_picture(const Hand *hand, xcb_window_t window, const double box[4])
     ck_assert(right > x && bottom > y);
     Picture picture = {.width = right - x, .height = bottom - y};
     size_t n = (size_t)picture.width * (size_t)picture.height;
-    xcb_get_image_reply_t *image = xcb_get_image_reply(
-        hand->x,
-        xcb_get_image(hand->x, XCB_IMAGE_FORMAT_Z_PIXMAP, window, (int16_t)x, (int16_t)y,
-                      (uint16_t)picture.width, (uint16_t)picture.height, 0xffffff),
-        NULL);
+    xcb_get_image_reply_t *image = try_image(hand, window, x, y, &picture);
+    for (int tries = 0; !image && tries < 100; tries++) {
+        usleep(20000);
+        image = try_image(hand, window, x, y, &picture);
+    }
     ck_assert_ptr_nonnull(image);
     ck_assert_uint_eq((size_t)xcb_get_image_data_length(image), 4 * n);
     picture.rgb = malloc(4 * n);

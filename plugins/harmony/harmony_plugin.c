@@ -168,6 +168,7 @@ const PluginSpec plugin_spec = {
     .name = "Harmony",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_NEW_SOUND,
     .state_size = sizeof(Harmony),
     .prepare = prepare,

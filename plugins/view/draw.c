@@ -316,10 +316,10 @@ static void scale_end(const Draw *d, Box box, double top) {
         return;
     char text[NUMBER_LENGTH];
     snprintf(text, sizeof text, "%.0f dB", top);
-    const Box foot = {box.x + 6.0, box.y + box.h - 16.0, box.w - 12.0, 14.0};
-    const Box head = {foot.x, box.y + 2.0, foot.w, foot.h};
-    paint_plate(d->cr, hangs(d) ? foot : head, text, LOOK_SOFT, PAINT_LEFT);
-    paint_plate(d->cr, foot, "last 10 s", LOOK_SOFT, PAINT_RIGHT);
+    double y = hangs(d) ? box.h - 16.0 : 2.0; /* where no curve begins */
+    const Box line = {box.x + 6.0, box.y + y, box.w - 12.0, 14.0};
+    paint_plate(d->cr, line, text, LOOK_SOFT, PAINT_LEFT);
+    paint_plate(d->cr, line, "last 10 s", LOOK_SOFT, PAINT_RIGHT);
 }
 
 /* At its lowest a level or a frequency says that there is none. A reduction of 0 dB is a figure. */

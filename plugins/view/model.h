@@ -77,7 +77,7 @@ size_t model_n_presets(const Model *model);
 const char *model_preset_name(const Model *model, size_t preset);
 /* The value that a preset gives a control; its present one where the preset leaves it alone. */
 float model_preset_value(const Model *model, size_t preset, size_t port);
-/* The first preset whose values all stand; model_n_presets(): none. */
+/* The first preset whose values all stand, but for what a host sets by itself; model_n_presets(): none. */
 size_t model_preset(const Model *model);
 
 #endif

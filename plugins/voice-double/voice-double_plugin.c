@@ -219,6 +219,7 @@ const PluginSpec plugin_spec = {
     .name = "Voice Double",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_SPREADS | PLUGIN_NEW_SOUND,
     .state_size = sizeof(VoiceDouble),
     .prepare = prepare,

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/finish/part.h"
 
+#include "siskin/command.h"
 #include "siskin/finish/made.h"
 #include "siskin/finish/row.h"
 #include "siskin/finish/work.h"
@@ -116,21 +117,20 @@ bool work_keep_row(const Work *work) {
 
 static bool do_steps(Work *work) {
     row_set(&work->row, ROW_EDITED, NULL);
-    if (work->part->why)
-        return host_fail(work->error, "%s", work->part->why);
     return work_source(work) && work_chain(work) && work_result(work);
 }
 
 static PartEnd finish_locked(Work *work) {
-    HostError error;
     char *path = work_step(work, "row");
     work->row = row_read(path);
     free(path);
     bool fine = do_steps(work);
     row_set(&work->row, ROW_RESULT, fine ? "finished" : "failed");
     row_set(&work->row, ROW_WHY, fine ? NULL : work->error->text);
-    work->error = &error;
-    fine = work_keep_row(work) && fine;
+    bool kept = work_keep_row(work);
+    if (!kept)
+        command_fail("finish", STATUS_FAILED, work->error);
+    fine = fine && kept;
     row_free(&work->row);
     free(work->source);
     return !fine ? PART_FAILED : work->made ? PART_FINISHED : PART_AS_IT_WAS;
@@ -139,8 +139,10 @@ static PartEnd finish_locked(Work *work) {
 PartEnd part_finish(Host *host, const PartJob *job, size_t part) {
     HostError error;
     Work work = {.host = host, .job = job, .part = &job->session->parts[part], .error = &error};
-    if (!work_begin(&work))
+    if (!work_begin(&work)) {
+        command_fail("finish", STATUS_FAILED, &error);
         return PART_FAILED;
+    }
     char *path = work_step(&work, "lock");
     int lock = part_lock(path, false);
     PartEnd end = lock < 0 ? PART_BUSY : finish_locked(&work);

@@ -135,6 +135,8 @@ static bool join_takes_of_part(Work *work) {
 
 /* What a part is before it is brought into time. */
 static bool raw_source(Work *work) {
+    if (work->part->why)
+        return host_fail(work->error, "%s: %s", work->part->name, work->part->why);
     if (work->part->n_takes > 1)
         return join_takes_of_part(work);
     char *path = part_input(work->job, work->part->takes[0]);

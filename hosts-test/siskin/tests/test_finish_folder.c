@@ -231,7 +231,7 @@ START_TEST(a_plan_says_the_same_again) {
     static const char *const names[] = {"a b-take1.wav", "a b-take2.wav", "a b-double #1.wav"};
     setup();
     empty_files(names, sizeof names / sizeof *names);
-    noise_file("takes/reference.wav", 1, 0, 5);
+    free(noise_file("takes/reference.wav", 1, 0, 5).audio);
     ck_assert_ran("finish takes --plan");
     ck_assert_ptr_nonnull(strstr(ran.out, "\nreference reference.wav\n"));
     write_text("plan", ran.out);
@@ -280,6 +280,33 @@ START_TEST(what_cannot_be_used_is_named_before_any_work) {
     check_refused("finish takes --into out --loudness 3", 2, "loudness");
     ck_assert(!exists("out"));
     check_refused("finish takes --into takes", 1, "one folder");
+}
+END_TEST
+
+START_TEST(two_folders_do_not_go_into_one) {
+    setup();
+    make_folder("others");
+    write_text("takes/a.wav", "");
+    write_text("others/a.wav", "");
+    ck_assert_int_eq(run("finish takes --into out"), 1);
+    check_refused("finish others --into out", 1, "made of takes|another folder");
+    ck_assert_int_eq(run("finish ./takes/ --into out"), 1);
+    ck_assert_ptr_nonnull(strstr(ran.out, "1 parts: 0 finished, 1 failed"));
+}
+END_TEST
+
+/* More than comp takes; what follows them cannot be done, either. */
+START_TEST(too_many_takes_are_a_failed_row) {
+    char path[64];
+    setup();
+    for (int i = 1; i <= 33; i++) {
+        snprintf(path, sizeof path, "takes/lead-take%d.wav", i);
+        free(noise_file(path, 1, 4800, (uint64_t)i).audio);
+    }
+    free(noise_file("takes/lead-double.wav", 1, 4800, 99).audio);
+    ck_assert_int_eq(run("finish takes --into out"), 1);
+    check_told("out", "lead", "why", "33 takes; allowed are 32");
+    check_told("out", "lead-double", "why", "lead: 33 takes");
 }
 END_TEST
 
@@ -500,6 +527,8 @@ int main(void) {
     tcase_add_test(tcase, a_plan_says_the_same_again);
     tcase_add_test(tcase, a_plan_that_cannot_be_is_refused);
     tcase_add_test(tcase, what_cannot_be_used_is_named_before_any_work);
+    tcase_add_test(tcase, two_folders_do_not_go_into_one);
+    tcase_add_test(tcase, too_many_takes_are_a_failed_row);
     tcase_add_test(tcase, one_command_finishes_a_folder);
     tcase_add_test(tcase, parts_have_the_loudness_that_is_asked_for);
     tcase_add_test(tcase, parts_get_the_colour_of_the_reference);

@@ -4,7 +4,9 @@
 #include "singer.h"
 #include "siskin/tests/run_siskin.h"
 
-enum { RATE_HZ = 44100, PHRASES = 2, SEED = 31 };
+enum { RATE_HZ = 44100, SEED = 31 };
+
+static const char SONG[] = "sa-mo li-ta nu-lo/he-ta mo-si ka-lo";
 
 /* ---- a folder of takes ---- */
 
@@ -17,7 +19,7 @@ typedef struct {
 static void sing(const char *path, Sung how, double cents) {
     SingerTake take, other;
     SingerParams params = singer_params(SINGER_WOMAN, RATE_HZ, SEED);
-    params.phrases = PHRASES;
+    params.score = SONG;
     params.again = how.again;
     params.loose_s = how.loose_s;
     params.hum_db = how.hum_db;
@@ -345,22 +347,17 @@ END_TEST
 
 /* By the program's own meter, which its suite holds to EBU Tech 3341; of the files as they are. */
 START_TEST(parts_have_the_loudness_that_is_asked_for) {
-    sing_pair();
+    sing_lead();
     ck_assert_ran("finish takes --into out --loudness -20 --peak -3 --bits 16");
-    for (size_t i = 0; i < 2; i++) {
-        const char *name = i ? "lead-double" : "lead";
-        ck_assert_double_eq_tol(told_number("out", name, "lufs"), -20.0, 0.05);
-        ck_assert_int_eq(run("measure --json out/%s.wav", name), 0);
-        const char *at = strstr(ran.out, "\"integrated_lufs\": ");
-        ck_assert_msg(at != NULL, "%s", ran.out);
-        ck_assert_double_eq_tol(strtod(at + strlen("\"integrated_lufs\": "), NULL), -20.0, 0.1);
-        char path[64];
-        snprintf(path, sizeof path, "out/%s.wav", name);
-        Sound sound = read_sound(path);
-        ck_assert_int_eq(sound.info.format & SF_FORMAT_SUBMASK, SF_FORMAT_PCM_16);
-        ck_assert_double_le(peak_db(&sound), -2.95);
-        free(sound.audio);
-    }
+    ck_assert_double_eq_tol(told_number("out", "lead", "lufs"), -20.0, 0.05);
+    ck_assert_ran("measure --json out/lead.wav");
+    const char *at = strstr(ran.out, "\"integrated_lufs\": ");
+    ck_assert_msg(at != NULL, "%s", ran.out);
+    ck_assert_double_eq_tol(strtod(at + strlen("\"integrated_lufs\": "), NULL), -20.0, 0.1);
+    Sound sound = read_sound("out/lead.wav");
+    ck_assert_int_eq(sound.info.format & SF_FORMAT_SUBMASK, SF_FORMAT_PCM_16);
+    ck_assert_double_le(peak_db(&sound), -2.95);
+    free(sound.audio);
 }
 END_TEST
 

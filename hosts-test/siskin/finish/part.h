@@ -18,8 +18,9 @@
 #include "siskin/render/audio.h"
 #include "siskin/render/finish.h"
 
-#define PART_LUFS (-18.0)      /* what a part is brought to, unless another is asked for */
-#define PART_MOST_DRIVE_DB 6.0 /* of the limiter: more is heard */
+#define PART_LUFS (-18.0)       /* what a part is brought to, unless another is asked for */
+#define PART_MOST_DRIVE_DB 6.0  /* of the limiter, and of a band: more is heard */
+#define PART_MOST_COLOUR_DB 6.0 /* of a band, for the colour of the reference: more is no colour */
 
 typedef struct {
     const char *folder, *out;

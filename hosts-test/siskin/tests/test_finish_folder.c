@@ -376,6 +376,18 @@ START_TEST(parts_get_the_colour_of_the_reference) {
 }
 END_TEST
 
+/* 6 dB at most; the rest stays, and is told. */
+START_TEST(a_reference_of_another_kind_is_met_half_way) {
+    sing_lead();
+    ck_assert_ran("render takes/lead.wav dark.wav band-colour level_4=-12 band-colour level_4=-12");
+    ck_assert_ran("finish takes --into out --reference dark.wav");
+    char *chain = read_text("out/chains/lead.chain");
+    ck_assert_ptr_nonnull(strstr(chain, " level_4=-6\n"));
+    ck_assert_double_gt(told_number("out", "lead", "coloured_off_db"), 1.5);
+    free(chain);
+}
+END_TEST
+
 /* ---- going on ---- */
 
 START_TEST(what_is_done_is_not_done_again) {
@@ -529,6 +541,7 @@ int main(void) {
     tcase_add_test(tcase, one_command_finishes_a_folder);
     tcase_add_test(tcase, parts_have_the_loudness_that_is_asked_for);
     tcase_add_test(tcase, parts_get_the_colour_of_the_reference);
+    tcase_add_test(tcase, a_reference_of_another_kind_is_met_half_way);
     tcase_add_test(tcase, what_is_done_is_not_done_again);
     tcase_add_test(tcase, an_edited_chain_is_kept_and_obeyed);
     tcase_add_test(tcase, an_edited_list_is_kept_and_obeyed);

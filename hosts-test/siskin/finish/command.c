@@ -178,7 +178,7 @@ static void end_part(void *user, size_t part, int status) {
     run->failed += failed;
     if (failed && !row_failed(&row)) { /* the worker has said why */
         row_set(&row, ROW_RESULT, "failed");
-        row_set(&row, ROW_WHY, "its row cannot be written");
+        row_set(&row, ROW_WHY, "its files in steps cannot be written");
     }
     if (failed || !run->words->quiet)
         table_print_row(&run->session.parts[part], &row, end == PART_AS_IT_WAS);

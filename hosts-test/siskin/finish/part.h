@@ -41,10 +41,9 @@ char *part_input(const PartJob *job, const char *file);
 char *part_before(const PartJob *job, size_t part);
 char *part_row(const PartJob *job, size_t part);
 
-/* Locks this file, for as long as the process lives; -1: another has it, and `wait` is false. Where
- * the file system has no locks nobody is kept out: then work may be done twice, and comes out the same.
- */
-int part_lock(const char *path, bool wait);
+/* Locks this file, for as long as the process lives, whatever ends it. *lock -1: another has it, and
+ * `wait` is false. Fails where there can be no lock. */
+bool part_lock(const char *path, bool wait, int *lock, HostError *error);
 void part_unlock(int lock);
 
 #endif

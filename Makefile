@@ -247,7 +247,7 @@ $(BUILD)/obj/hosts-test/quality/parts.o: $(QUALITY_PARTS:%=hosts-test/quality/%_
 	  $(CC) $(ALL_CFLAGS) $(PKG_CFLAGS) $(HOST_DEFS) -x c -c -o $@ -
 $(BUILD)/siskin-quality: $(QUALITY_OBJ) $(HOST_HELP_OBJ) $(TEST_HELP_OBJ) $(LIBCOMMON)
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
-$(BUILD)/siskin-hall: $(BUILD)/obj/hosts-test/demo/hall.o
+$(BUILD)/siskin-band: $(BUILD)/obj/hosts-test/demo/band.o
 	$(call say,LINK,$@)$(CC) $(ALL_LDFLAGS) -o $@ $^ $(HOST_LIBS)
 # The window of one plugin as a picture. Only this one needs cairo besides the views.
 PICTURED := de-esser
@@ -330,8 +330,15 @@ check-all:
 
 JOBS ?= $(shell nproc)
 
+# Every other of some names, where PART= is 0 or 1; else all.
+PART ?=
+part_of = $(if $(PART),$(shell printf '%s\n' $(1) | awk 'NR % 2 == $(PART)'),$(1))
+OTHER_PART = $(filter-out $(call part_of,$(SUITES)),$(SUITES))
+GRINDED = $(call part_of,$(filter-out $(HEAVY),$(SUITES)))
+
 # The same suites with the compiler's watch on memory and on undefined behaviour, or on both at once, as CI has it.
 # Plugins are built so, too. Other people's hosts cannot load a library that wants the address sanitizer's runtime.
+# PART=0 or PART=1 asks every other unit suite.
 # $(1) build folder, $(2) sanitizers, $(3) suites left out
 define sanitized
 	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/$(1) OPT=-O1 FORTIFY=0 WITHOUT='$(3)' \
@@ -344,7 +351,7 @@ check-asan:
 check-ubsan:
 	$(call sanitized,ubsan,undefined,$(LEFT))
 check-sanitized:
-	$(call sanitized,sanitized,address$(comma)undefined,test_outside test_view_hosts $(LEFT))
+	$(call sanitized,sanitized,address$(comma)undefined,test_outside test_view_hosts $(LEFT) $(OTHER_PART))
 
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
@@ -354,18 +361,22 @@ HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_breath_ducker
   test_mains test_make_room test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
   test_plate_reverb test_resonances test_rumble_filter test_scene test_scene_sounds test_singer test_slap_echo \
   test_smooth_compressor test_soft_drive test_tail_network test_transient_tamer
-PART ?=
-GRINDED = $(filter-out $(HEAVY),$(SUITES))
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \
-	  hosts-test/run_suites.sh $(patsubst %,$(BUILD)/tests/%,$(if $(PART),$(shell printf '%s\n' $(GRINDED) | awk 'NR % 2 == $(PART)'),$(GRINDED)))
+	  hosts-test/run_suites.sh $(GRINDED:%=$(BUILD)/tests/%)
 
 # Views opened and closed a thousand times: nothing may be read before it is written, or be left.
 .PHONY: view-opens
 view-opens: $(BUILD)/hosts-test/test_view $(BUNDLES)
 	@SISKIN_OPENS=$(or $(OPENS),1000) CK_FORK=no CK_DEFAULT_TIMEOUT=0 CK_RUN_CASE=opens valgrind -q --error-exitcode=9 \
 	  --leak-check=full --errors-for-leak-kinds=definite --suppressions=hosts-test/view/fonts.supp $(BUILD)/hosts-test/test_view
+
+# Every window in Ardour by keys and mouse, where it is installed; what it has saved is compared with the ports. Half an
+# hour; URIS= asks for some alone.
+.PHONY: view-ardour
+view-ardour: $(BUNDLES)
+	@BUILD=$(BUILD) hosts-test/view/ardour.sh $(URIS)
 
 # ---- lint ----
 
@@ -396,7 +407,7 @@ hosts: $(BUILD)/hosts-test/test_outside $(BUNDLES) $(BUILD)/siskin $(BUILD)/jack
 	@SISKIN_HOSTS=all $(BUILD)/hosts-test/test_outside
 demo:
 	@hosts-test/setup.sh demo
-	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-hall $(BUILD)/siskin-demo
+	@$(MAKE) --no-print-directory -j$(JOBS) bundles programs $(BUILD)/siskin-band $(BUILD)/siskin-demo
 	@BUILD=$(BUILD) hosts-test/demo/demo.sh
 # The README's pictures, after make demo.
 .PHONY: picture

@@ -5,7 +5,8 @@
  *
  * BEFORE and AFTER are mono or stereo takes, LABELS the test singer's label file, so that the truth
  * is known: the figures are measured here, on the audio, and not taken from the processors' meters.
- * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return. */
+ * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return; stem, with the lead as BEFORE; wave, the peaks of AFTER as
+ * the path of an SVG, 20 units a second wide, 100 high. */
 #include "filter/k_weight.h"
 #include "signals.h"
 
@@ -19,6 +20,7 @@ typedef struct {
     double rate_hz;
     size_t n;
     float *audio; /* the channels' mean */
+    double alike; /* correlation of the first two channels; 1 of mono */
 } Take;
 
 typedef struct {
@@ -60,9 +62,14 @@ static Take read_take(const char *file) {
     take.audio = room(take.n, sizeof *take.audio);
     if (sf_readf_float(f, all, info.frames) != info.frames)
         die(file, "ends early");
-    for (size_t i = 0; i < take.n; i++)
+    double both = 0.0, left = 1e-20, right = 1e-20;
+    for (size_t i = 0; i < take.n; i++) {
+        double l = (double)all[i * channels], r = (double)all[i * channels + (channels > 1)];
+        both += l * r, left += l * l, right += r * r;
         for (size_t c = 0; c < channels; c++)
             take.audio[i] += all[i * channels + c] / (float)channels;
+    }
+    take.alike = both / sqrt(left * right);
     free(all);
     sf_close(f);
     return take;
@@ -298,30 +305,60 @@ static void phrases(const Step *s) {
            spread_db(&s->before, &s->labels), spread_db(&s->after, &s->labels));
 }
 
-/* ---- the return: under the words, and in the gaps ---- */
+/* ---- returns and stems: under the words, and in the gaps ---- */
 
-static void wet_return(const Step *s) {
-    double energy[2][2] = {{0}}; /* [before, after][under words, in gaps] */
-    double length[2] = {0};
-    const Take *take[2] = {&s->before, &s->after};
-    for (size_t i = 0; i < s->labels.n; i++) {
-        const Label *l = &s->labels.label[i];
+typedef struct {
+    double words_db, gaps_db;
+} Places;
+
+/* The first 600 ms of a gap hold the release; what comes after it is the bloom. */
+static Places places(const Take *take, const Labels *labels) {
+    double energy[2] = {0.0}, length[2] = {0.0};
+    for (size_t i = 0; i < labels->n; i++) {
+        const Label *l = &labels->label[i];
         int place = is(l, "word") ? 0 : is(l, "gap") ? 1 : -1;
-        /* The first 600 ms of a gap hold the release; what comes after it is the bloom. */
         double start_s = l->start_s + (place == 1 ? 0.6 : 0.0);
         if (place < 0 || start_s >= l->end_s || l->start_s <= 0.0)
             continue;
-        double span = l->end_s - start_s;
-        for (int k = 0; k < 2; k++)
-            energy[k][place] += span * pow(10.0, rms_db(take[k], start_s, l->end_s) / 10.0);
-        length[place] += span;
+        energy[place] += (l->end_s - start_s) * pow(10.0, rms_db(take, start_s, l->end_s) / 10.0);
+        length[place] += l->end_s - start_s;
     }
-    if (length[0] <= 0.0 || length[1] <= 0.0 || energy[0][1] <= 0.0 || energy[0][0] <= 0.0)
+    if (length[0] <= 0.0 || length[1] <= 0.0 || energy[0] <= 0.0 || energy[1] <= 0.0)
         die("return", "has no words, no gaps, or no sound");
-    double down[2];
-    for (int place = 0; place < 2; place++)
-        down[place] = 10.0 * log10(energy[0][place] / energy[1][place]);
-    printf("%.1f dB down under the words, %.1f dB in the gaps after them\n", down[0], down[1]);
+    return (Places){10.0 * log10(energy[0] / length[0]), 10.0 * log10(energy[1] / length[1])};
+}
+
+static void wet_return(const Step *s) {
+    Places before = places(&s->before, &s->labels), after = places(&s->after, &s->labels);
+    printf("%.1f dB down under the words, %.1f dB in the gaps after them\n",
+           before.words_db - after.words_db, before.gaps_db - after.gaps_db);
+}
+
+static void stem(const Step *s) {
+    Places lead = places(&s->before, &s->labels), here = places(&s->after, &s->labels);
+    printf("against the lead's words %+.1f dB under them, %+.1f dB in gaps; sides %.2f alike\n",
+           here.words_db - lead.words_db, here.gaps_db - lead.words_db, s->after.alike);
+}
+
+/* ---- a picture ---- */
+
+static void wave(const Step *s) {
+    const Take *take = &s->after;
+    const double units_per_s = 20.0;
+    const size_t columns = (size_t)((double)take->n / take->rate_hz * units_per_s);
+    float *peak = room(columns, sizeof *peak);
+    for (size_t i = 0; i < take->n; i++) {
+        size_t at = (size_t)((double)i / take->rate_hz * units_per_s);
+        if (at < columns)
+            peak[at] = fmaxf(peak[at], fabsf(take->audio[i]));
+    }
+    printf("M0 50");
+    for (size_t i = 0; i < columns; i++)
+        printf("L%zu %.1f", i, 50.0 - 50.0 * (double)fminf(peak[i], 1.0f));
+    for (size_t i = columns; i-- > 0;)
+        printf("L%zu %.1f", i, 50.0 + 50.0 * (double)fminf(peak[i], 1.0f));
+    puts("Z");
+    free(peak);
 }
 
 int main(int argc, char **argv) {
@@ -330,16 +367,16 @@ int main(int argc, char **argv) {
         void (*say)(const Step *);
     } steps[] = {{"rumble", rumble},       {"clicks", clicks}, {"breaths", breaths},
                  {"sibilants", sibilants}, {"gaps", gaps},     {"phrases", phrases},
-                 {"return", wet_return}};
+                 {"return", wet_return},   {"stem", stem},     {"wave", wave}};
     if (argc == 5 || argc == 6) {
         for (size_t i = 0; i < sizeof steps / sizeof *steps; i++) {
             if (strcmp(argv[1], steps[i].name) != 0)
                 continue;
+            if (steps[i].say == clicks && argc != 6)
+                break;
             Step step = {.labels = read_labels(argv[2]),
                          .before = read_take(argv[3]),
                          .after = read_take(argv[4])};
-            if (steps[i].say == clicks && argc != 6)
-                break;
             if (argc == 6)
                 step.clean = read_take(argv[5]);
             steps[i].say(&step);
@@ -350,7 +387,8 @@ int main(int argc, char **argv) {
             return EXIT_SUCCESS;
         }
     }
-    fprintf(stderr, "usage: siskin-demo rumble|clicks|breaths|sibilants|gaps|phrases|return "
-                    "LABELS BEFORE AFTER [CLEAN]\n");
+    fprintf(stderr,
+            "usage: siskin-demo rumble|clicks|breaths|sibilants|gaps|phrases|return|stem|wave "
+            "LABELS BEFORE AFTER [CLEAN]\n");
     return 2;
 }

@@ -1,6 +1,6 @@
 #!/bin/sh
 # SPDX-License-Identifier: ISC
-# The demo: one raw take in, a finished lead with two returns out, and what was done in figures.
+# The demo: one raw take in, a finished lead and a mix with backing voices and returns out, and what was done in figures.
 # Called by `make demo`, which has built everything into $BUILD.
 #
 # The scenario: Ilka Tarn has sung "Low Water" into the one microphone she owns, in her kitchen, at one go.
@@ -73,22 +73,45 @@ for what in integrated_lufs:LUFS range_lu:LU true_peak_dbtp:dBTP; do
 done
 echo "The chain: $(grep -o '^  [a-z-]*' "$out/advised.chain" | grep -vw to | uniq | xargs | sed 's/ /, /g')"
 
-# The mix from one chain file: that lead, and two returns keyed from it; once with the duckers off.
-cat "$out/advised.chain" "$here/demo.chain" >"$out/mix.chain"
-"$build/siskin-hall" hall "$out/lead.wav" "$out/hall.wav"
-"$build/siskin-hall" echo "$out/lead.wav" "$out/echo.wav"
+# The mix. Her key and how far she is over A 440 are measured; the band plays in both. Doubles and harmony come in with
+# phrases 4, 5, 9 and 10, which serve as the chorus.
+key=$(figure "$out/raw.wav" key)
+cents=$(figure "$out/raw.wav" tuning_cents)
+note=$(echo "$key" | awk '{ at = index("C D EF G A B", $1) - 1 + ($2 == "sharp") - ($2 == "flat"); print (at + 12) % 12 }')
+"$build/siskin-band" "$out/labels.txt" "$note" "$cents" "$out/band.wav"
+{
+    sed "s/KEY/$note/; s/TUNING/$(awk -v cents="$cents" 'BEGIN { printf "%.2f", 440 * 2 ^ (cents / 1200) }')/" "$here/demo.chain"
+    awk '$1 == "phrase" {
+        db = ++n == 4 || n == 5 || n >= 9 ? -9 : -60
+        if (n == 1) print "\nlane chorus line"
+        printf "  %.3f %d\n  %.3f %d\n", $2 - 0.1, db, $3 + 0.3, db
+    }' "$out/labels.txt"
+} >"$out/mix.chain"
+sed 's/return-ducker/& enabled=0/' "$out/mix.chain" >"$out/unducked.chain"
 mix() { # output, chain file
-    "$siskin" render --quiet --stems --chain "$2" "$out/raw.wav" "$1" \
-        hall="$out/hall.wav" echo="$out/echo.wav"
+    "$siskin" render --quiet --tail 3 --stems --chain "$2" "$out/lead.wav" "$1" band="$out/band.wav"
 }
-sed 's/return-ducker  key=finish/& enabled=0/' "$out/mix.chain" >"$out/unducked.chain"
 mix "$out/mix.wav" "$out/mix.chain"
 mix "$out/unducked.wav" "$out/unducked.chain"
-echo 'Returns, ducked against not ducked'
-for bus in hall echo; do
-    printf '%-11s ' "$bus"
-    say return "$out/unducked.$bus.wav" "$out/mix.$bus.wav"
-done
+{
+    echo "The mix, in ${key% (*}: the lead, doubles and a harmony, a band, three returns"
+    for bus in backing band short-plate long-plate echo; do
+        printf '%-11s ' "$bus"
+        say stem "$out/mix.lead.wav" "$out/mix.$bus.wav"
+    done
+    echo 'Returns, ducked against not ducked'
+    for bus in short-plate long-plate echo; do
+        printf '%-11s ' "$bus"
+        say return "$out/unducked.$bus.wav" "$out/mix.$bus.wav"
+    done
+} >"$out/mix.txt"
+cat "$out/mix.txt"
+for file in raw lead mix; do
+    printf '%s %.1f %.1f %.2f\n' "$file" "$(figure "$out/$file.wav" integrated_lufs)" \
+        "$(figure "$out/$file.wav" true_peak_dbtp)" "$(figure "$out/$file.wav" length_s)"
+done >"$out/figures.txt"
+awk '$1 == "mix" { print "mix         " $2 " LUFS, " $3 " dBTP" }' "$out/figures.txt"
+sh "$here/mix_page.sh" "$out" "$out/figures.txt" "$out/mix.txt" >"$out/mix.html"
 
 # A recorded voice: announcements from a package, spoken clean, as they come.
 for file in Front_Center Front_Left Front_Right Rear_Center Rear_Left Rear_Right Side_Left Side_Right; do
@@ -104,7 +127,7 @@ cat <<END
 Listen; start low:
   $out/raw.wav        the take
   $out/lead.wav       the lead, by the chain that siskin advises
-  $out/mix.wav        the lead with its returns, ducked; unducked.wav to compare
-Look: $out/page.html in a browser: that lead against the take
+  $out/mix.wav        the lead in a mix: doubles, a harmony, a band, three returns
+Look: $out/page.html in a browser: that lead against the take; $out/mix.html: take, lead and mix
 Read: $out/advised.chain, what it does, and why
 END

@@ -9,6 +9,7 @@
 #include "plugin.h"
 #include "sound/psola.h"
 #include "voice/note_aim.h"
+#include "voice/scale_ports.h"
 
 #include "basic/decibel.h"
 
@@ -37,51 +38,13 @@ static const double FADE_MS = 10.0, REST_MS = 20.0;
 static const float LEAST = 0.01f;                 /* semitones: a cent */
 static const double CREEP = 0.0015, APART = 0.01; /* of a period */
 
-static const ScalePoint KEYS[] = {
-    {0.0f, "C"},      {1.0f, "C sharp"}, {2.0f, "D"},       {3.0f, "E flat"},
-    {4.0f, "E"},      {5.0f, "F"},       {6.0f, "F sharp"}, {7.0f, "G"},
-    {8.0f, "A flat"}, {9.0f, "A"},       {10.0f, "B flat"}, {11.0f, "B"},
-};
-static const ScalePoint SCALE_NAMES[] = {
-    {SCALE_CHROMATIC, "Chromatic"},
-    {SCALE_MAJOR, "Major"},
-    {SCALE_NATURAL_MINOR, "Natural minor"},
-    {SCALE_HARMONIC_MINOR, "Harmonic minor"},
-    {SCALE_MELODIC_MINOR, "Melodic minor"},
-    {SCALE_MAJOR_PENTATONIC, "Major pentatonic"},
-    {SCALE_MINOR_PENTATONIC, "Minor pentatonic"},
-    {SCALE_DORIAN, "Dorian"},
-    {SCALE_MIXOLYDIAN, "Mixolydian"},
-};
-
 static const PortSpec CONTROLS[N_CONTROLS] = {
-    [KEY] = {.symbol = "key",
-             .name = "Key",
-             .group = "Notes",
-             .doc = "The key note of the scale. Without meaning while Scale is chromatic.",
-             .maximum = 11.0f,
-             .kind = PORT_ENUMERATION,
-             .points = KEYS,
-             .n_points = sizeof KEYS / sizeof *KEYS},
-    [SCALE] = {.symbol = "scale",
-               .name = "Scale",
-               .group = "Notes",
-               .doc = "The notes a voice is drawn to: the nearest of this scale. Chromatic, any "
-                      "semitone, is the safe choice while the key is not known.",
-               .maximum = SCALES - 1,
-               .kind = PORT_ENUMERATION,
-               .points = SCALE_NAMES,
-               .n_points = sizeof SCALE_NAMES / sizeof *SCALE_NAMES},
-    [TUNING] = {.symbol = "tuning",
-                .name = "Tuning of A",
-                .short_name = "Tuning",
-                .group = "Notes",
-                .doc = "The pitch of the A over middle C that the band is tuned to.",
-                .minimum = 415.0f,
-                .initial = 440.0f,
-                .maximum = 466.0f,
-                .unit = UNIT_HZ,
-                .kind = PORT_LOGARITHMIC},
+    [KEY] = SCALE_PORT_KEY,
+    [SCALE] =
+        SCALE_PORT_SCALE("The notes a voice is drawn to: the nearest of this scale. Chromatic, any "
+                         "semitone, is the safe choice while the key is not known.",
+                         SCALE_CHROMATIC),
+    [TUNING] = SCALE_PORT_TUNING,
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
                   .group = "Correction",
@@ -329,6 +292,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_NEW_SOUND,
     .state_size = sizeof(PitchCorrector),
     .prepare = prepare,

@@ -89,6 +89,19 @@ static bool once(const Chain *chain, int line, const char *present, const char *
     return !present || chain_fail(chain, line, error, "%s= is given twice", what);
 }
 
+/* Of those that know a scale, key= is its key note, a control like any other; none of them has a key input. */
+static bool knows_a_scale(const char *processor) {
+    static const char *const names[] = {"pitch-corrector", "harmony"};
+    const char *prefix = "urn:siskin:";
+    bool whole = strncmp(processor, prefix, strlen(prefix)) == 0;
+    const char *name = processor + (whole ? strlen(prefix) : 0);
+    size_t length = whole ? strcspn(name, "#") : strlen(name);
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+        if (length == strlen(names[i]) && strncmp(name, names[i], length) == 0)
+            return true;
+    return false;
+}
+
 static bool add_setting(const Chain *chain, ChainProcessor *processor, const char *word, int line,
                         HostError *error) {
     size_t length = strcspn(word, "=");
@@ -99,7 +112,7 @@ static bool add_setting(const Chain *chain, ChainProcessor *processor, const cha
         if (!once(chain, line, processor->preset, "preset", error))
             return false;
         processor->preset = text_copy(value);
-    } else if (strncmp(word, "key=", 4) == 0) {
+    } else if (strncmp(word, "key=", 4) == 0 && !knows_a_scale(processor->name)) {
         if (!once(chain, line, processor->key.name, "key", error))
             return false;
         processor->key.name = text_copy(value);

@@ -234,6 +234,20 @@ START_TEST(names_of_notes_are_read_as_they_are_written) {
 }
 END_TEST
 
+/* key= is a signal to most, and a note to those that know a scale. */
+START_TEST(a_key_note_is_set_by_name_and_by_number) {
+    free(sing_notes());
+    ck_assert_ran("render take.wav a.wav pitch-corrector key=D scale=Major");
+    write_text("d.chain", "bus lead\n  pitch-corrector key=2 scale=1\n");
+    ck_assert_ran("render --chain d.chain take.wav b.wav");
+    Sound a = read_sound("a.wav");
+    check_same_bits("b.wav", &a);
+    ck_assert_int_ne(run("render take.wav c.wav pitch-corrector key=H"), 0);
+    ck_assert(strstr(ran.err, "key=H is not a value it knows"));
+    free(a.audio);
+}
+END_TEST
+
 int main(void) {
     bundles = "lv2";
     TCase *tcase = tcase_create("notes");
@@ -245,6 +259,7 @@ int main(void) {
     tcase_add_test(tcase, lanes_of_touching_notes_meet_within_their_joint);
     tcase_add_test(tcase, a_drift_is_a_slope_about_the_note);
     tcase_add_test(tcase, a_wrong_line_is_named);
+    tcase_add_test(tcase, a_key_note_is_set_by_name_and_by_number);
     tcase_add_test(tcase, names_of_notes_are_read_as_they_are_written);
     return run_suite(tcase, "notes");
 }

@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: ISC */
+#include "sound/double_voice.h"
+
+#include "basic/decibel.h"
+#include "basic/one_pole.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double PITCH_MS = 400.0, TIME_MS = 2500.0, DRIFT_CENTS = 12.0;
+/* A delay that is set is drawn to this slowly, and never faster than by a quarter of the time that passes. */
+static const double FOLLOW_MS = 150.0, FASTEST = 0.25;
+
+void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed) {
+    const double ticks_hz = rate_hz / (double)tick;
+    memset(v, 0, sizeof *v);
+    v->rate_hz = rate_hz;
+    v->tick = (double)tick;
+    v->formant = 1.0;
+    v->follow = one_pole_coefficient(FOLLOW_MS, ticks_hz);
+    random_walk_prepare(&v->pitch, PITCH_MS, ticks_hz, 2 * seed);
+    random_walk_prepare(&v->time, TIME_MS, ticks_hz, 2 * seed + 1);
+    double_voice_reset(v);
+}
+
+static double frames_late(const DoubleVoice *v) {
+    double ms = v->state.delay_ms * (1.0 + 0.5 * v->params.drift * v->state.wander);
+    return fmin(DOUBLE_VOICE_LATEST_MS, ms + v->params.later_ms) * 1e-3 * v->rate_hz;
+}
+
+static void begin(DoubleVoice *v) {
+    v->state.delay_ms = v->params.delay_ms;
+    v->state.from = v->state.to = frames_late(v);
+}
+
+void double_voice_reset(DoubleVoice *v) {
+    random_walk_reset(&v->pitch);
+    random_walk_reset(&v->time);
+    psola_voice_reset(&v->voice);
+    memset(&v->state, 0, sizeof v->state);
+    v->state.fresh = true;
+    v->state.wander = random_walk_step(&v->time);
+    begin(v);
+}
+
+void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params) {
+    v->params = *params;
+    v->formant = exp2(params->semitones / 12.0);
+    if (v->state.fresh)
+        begin(v);
+}
+
+void double_voice_wander(DoubleVoice *v) {
+    double cents = v->params.detune_cents;
+    v->state.fresh = false;
+    cents += DRIFT_CENTS * v->params.drift * random_walk_step(&v->pitch);
+    v->state.semitones = 0.01 * cents;
+    v->state.delay_ms = one_pole_step_double(v->state.delay_ms, v->params.delay_ms, v->follow);
+    v->state.wander = random_walk_step(&v->time);
+    double moves = frames_late(v) - v->state.to, most = FASTEST * v->tick;
+    v->state.from = v->state.to;
+    v->state.to += fmax(-most, fmin(most, moves));
+}
+
+void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones) {
+    float moved = semitones + (float)v->state.semitones;
+    double ratio = (double)decibel_fast_exp2(moved * (1.0f / 12.0f));
+    psola_voice_add(&v->voice, source, v->state.from, ratio, v->formant);
+}
+
+void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
+    uint64_t mark;
+    double_voice_wander(v);
+    while (double_voice_wants(v, source, &mark))
+        double_voice_add(v, source, 0.0f);
+}
+
+static bool all_covered(const float *cover, size_t n) {
+    float least = 1.0f;
+    for (size_t i = 0; i < n; i++)
+        least = cover[i] < least ? cover[i] : least;
+    return least >= 1.0f;
+}
+
+void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
+                          float *const *out, size_t at, size_t n) {
+    float covers[PSOLA_CHUNK], plain[PSOLA_CHUNK];
+    const float *cover = covers + at;
+    const int64_t first = (int64_t)source->marks.state.filled;
+    const double start = (double)(psola_source_now(source) - first) - v->state.from;
+    const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
+    for (unsigned c = 0; c < source->past.channels && out; c++)
+        memset(out[c] + at, 0, n * sizeof **out);
+    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out, covers, at, n);
+    for (unsigned c = 0; c < source->past.channels && out; c++) {
+        float *to = out[c] + at;
+        if (!all_covered(cover, n)) {
+            past_sound_read_at(&source->past, c, start, speed, first, plain, n);
+            for (size_t i = 0; i < n; i++)
+                to[i] = psola_heard(plain[i], to[i], cover[i]);
+        }
+        hiss_duck_process(duck, start, first, to, n);
+    }
+}

@@ -130,7 +130,7 @@ static double peak_db(const Sound *sound) {
     double most = 0.0;
     for (size_t i = 0; i < samples(sound); i++)
         most = fmax(most, fabs((double)sound->audio[i]));
-    return 20.0 * log10(most);
+    return 20.0 * log10(most + 1e-12);
 }
 
 /* The audio of both is the same; what the files say of when they were made may differ. */

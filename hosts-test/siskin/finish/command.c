@@ -9,6 +9,7 @@
 #include "siskin/render/report.h"
 #include "siskin/safe.h"
 #include "siskin/text.h"
+#include "siskin/text_file.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -175,6 +176,10 @@ static void end_part(void *user, size_t part, int status) {
     Row row = row_read(path);
     progress_clear(&run->progress);
     run->failed += failed;
+    if (failed && !row_failed(&row)) { /* the worker has said why */
+        row_set(&row, ROW_RESULT, "failed");
+        row_set(&row, ROW_WHY, "its files in steps cannot be written");
+    }
     if (failed || !run->words->quiet)
         table_print_row(&run->session.parts[part], &row, end == PART_AS_IT_WAS);
     command_flush();
@@ -204,6 +209,28 @@ static bool write_tables(const Run *run, HostError *error) {
     return fine;
 }
 
+/* Two folders into one would write over each other's parts of one name. They are told apart by their
+ * last name, since machines may see a folder by other ways. */
+static bool is_of_folder(const PartJob *job, HostError *error) {
+    char *path = text_print("%s/" MADE_STEPS "/folder", job->out);
+    char *real = realpath(job->folder, NULL);
+    char *name = text_print("%s\n", text_base(real ? real : job->folder));
+    char *before = NULL;
+    size_t size = 0;
+    bool fine = true;
+    if (access(path, F_OK) != 0)
+        fine = safe_put_text(path, name, error);
+    else if ((fine = text_file_read(path, "the folder's name", &before, &size, error)) &&
+             strcmp(before, name) != 0)
+        fine = host_fail(error, "%s holds what was made of %.*s; name another folder, or delete %s",
+                         job->out, (int)strcspn(before, "\n"), before, path);
+    free(before);
+    free(name);
+    free(real);
+    free(path);
+    return fine;
+}
+
 /* What would fail in the end fails ahead of the work. */
 static bool open_out(const Run *run, HostError *error) {
     const PartJob *job = &run->job;
@@ -211,7 +238,7 @@ static bool open_out(const Run *run, HostError *error) {
            (!safe_same_file(job->folder, job->out) ||
             host_fail(error, "%s and %s are one folder; takes are never written over", job->folder,
                       job->out)) &&
-           files_make_way(job->out, MADE_RECORDS "/", error) &&
+           files_make_way(job->out, MADE_RECORDS "/", error) && is_of_folder(job, error) &&
            made_may_write(job->out, TABLE_NAME, error) &&
            made_may_write(job->out, TABLE_PAGE, error);
 }

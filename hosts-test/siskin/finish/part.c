@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/finish/part.h"
 
+#include "siskin/command.h"
 #include "siskin/finish/made.h"
 #include "siskin/finish/row.h"
 #include "siskin/finish/work.h"
@@ -9,7 +10,6 @@
 
 #include <errno.h>
 #include <fcntl.h>
-#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -71,23 +71,23 @@ bool recipe_file(uint64_t *recipe, const char *path, HostError *error) {
 
 /* ---- locks ---- */
 
-static const int NO_LOCKS = INT_MAX;
-
-int part_lock(const char *path, bool wait) {
-    int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+bool part_lock(const char *path, bool wait, int *lock, HostError *error) {
     int got = -1;
-    while (fd >= 0 && (got = flock(fd, LOCK_EX | (wait ? 0 : LOCK_NB))) != 0 && errno == EINTR)
+    *lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+    while (*lock >= 0 && (got = flock(*lock, LOCK_EX | (wait ? 0 : LOCK_NB))) != 0 &&
+           errno == EINTR)
         ;
-    if (fd >= 0 && got == 0)
-        return fd;
-    bool taken = fd >= 0 && errno == EWOULDBLOCK;
-    if (fd >= 0)
-        close(fd);
-    return taken ? -1 : NO_LOCKS;
+    if (got == 0)
+        return true;
+    int why = errno;
+    if (*lock >= 0)
+        close(*lock);
+    *lock = -1;
+    return why == EWOULDBLOCK || host_fail(error, "cannot lock %s: %s", path, strerror(why));
 }
 
 void part_unlock(int lock) {
-    if (lock >= 0 && lock != NO_LOCKS)
+    if (lock >= 0)
         close(lock);
 }
 
@@ -116,35 +116,41 @@ bool work_keep_row(const Work *work) {
 
 static bool do_steps(Work *work) {
     row_set(&work->row, ROW_EDITED, NULL);
-    if (work->part->why)
-        return host_fail(work->error, "%s", work->part->why);
     return work_source(work) && work_chain(work) && work_result(work);
 }
 
 static PartEnd finish_locked(Work *work) {
-    HostError error;
     char *path = work_step(work, "row");
     work->row = row_read(path);
     free(path);
     bool fine = do_steps(work);
     row_set(&work->row, ROW_RESULT, fine ? "finished" : "failed");
     row_set(&work->row, ROW_WHY, fine ? NULL : work->error->text);
-    work->error = &error;
-    fine = work_keep_row(work) && fine;
+    bool kept = work_keep_row(work);
+    if (!kept)
+        command_fail("finish", STATUS_FAILED, work->error);
+    fine = fine && kept;
     row_free(&work->row);
     free(work->source);
     return !fine ? PART_FAILED : work->made ? PART_FINISHED : PART_AS_IT_WAS;
 }
 
+static bool begin_locked(const Work *work, int *lock) {
+    char *path = work_step(work, "lock");
+    bool fine = work_begin(work) && part_lock(path, false, lock, work->error);
+    free(path);
+    return fine;
+}
+
 PartEnd part_finish(Host *host, const PartJob *job, size_t part) {
     HostError error;
+    int lock = -1;
     Work work = {.host = host, .job = job, .part = &job->session->parts[part], .error = &error};
-    if (!work_begin(&work))
+    if (!begin_locked(&work, &lock)) {
+        command_fail("finish", STATUS_FAILED, &error);
         return PART_FAILED;
-    char *path = work_step(&work, "lock");
-    int lock = part_lock(path, false);
+    }
     PartEnd end = lock < 0 ? PART_BUSY : finish_locked(&work);
     part_unlock(lock);
-    free(path);
     return end;
 }

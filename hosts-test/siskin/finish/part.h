@@ -18,8 +18,9 @@
 #include "siskin/render/audio.h"
 #include "siskin/render/finish.h"
 
-#define PART_LUFS (-18.0)      /* what a part is brought to, unless another is asked for */
-#define PART_MOST_DRIVE_DB 6.0 /* of the limiter: more is heard */
+#define PART_LUFS (-18.0)       /* what a part is brought to, unless another is asked for */
+#define PART_MOST_DRIVE_DB 6.0  /* of the limiter, and of a band: more is heard */
+#define PART_MOST_COLOUR_DB 6.0 /* of a band, for the colour of the reference: more is no colour */
 
 typedef struct {
     const char *folder, *out;
@@ -40,10 +41,9 @@ char *part_input(const PartJob *job, const char *file);
 char *part_before(const PartJob *job, size_t part);
 char *part_row(const PartJob *job, size_t part);
 
-/* Locks this file, for as long as the process lives; -1: another has it, and `wait` is false. Where
- * the file system has no locks nobody is kept out: then work may be done twice, and comes out the same.
- */
-int part_lock(const char *path, bool wait);
+/* Locks this file, for as long as the process lives, whatever ends it. *lock -1: another has it, and
+ * `wait` is false. Fails where there can be no lock. */
+bool part_lock(const char *path, bool wait, int *lock, HostError *error);
 void part_unlock(int lock);
 
 #endif

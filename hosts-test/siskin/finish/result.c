@@ -132,6 +132,23 @@ static void add_colour(Draft *draft, const Match *match, const char *reference) 
     free(text);
 }
 
+/* A reference of another kind, or a take that lacks what it has, asks for more than can be given
+ * unheard: that brings up noise instead. */
+static bool match_in_bounds(Draft *draft, const Measures *take, const Measures *reference,
+                            Match *match, HostError *why) {
+    bool bounded = false;
+    if (!match_find(match, draft->work->host, take, reference, NULL, NULL, why))
+        return false;
+    for (int b = 0; b < MATCH_BANDS; b++) {
+        double *level_db = &match->setting.level_db[b], *drive_db = &match->setting.drive_db[b];
+        bounded =
+            bounded || fabs(*level_db) > PART_MOST_COLOUR_DB || *drive_db > PART_MOST_DRIVE_DB;
+        *level_db = fmax(-PART_MOST_COLOUR_DB, fmin(*level_db, PART_MOST_COLOUR_DB));
+        *drive_db = fmin(*drive_db, PART_MOST_DRIVE_DB);
+    }
+    return !bounded || match_profile(&match->after, take, draft->work->host, &match->setting, why);
+}
+
 /* Without the name of a file that is gone when it is read. */
 static void note_no_colour(const Draft *draft, const HostError *why) {
     size_t length = strlen(draft->out_path);
@@ -160,7 +177,7 @@ static bool match_colour(Draft *draft) {
         fine = false;
     }
     if (fine) {
-        if (match_find(&match, work->host, &take, &reference, NULL, NULL, &why))
+        if (match_in_bounds(draft, &take, &reference, &match, &why))
             add_colour(draft, &match, path);
         else
             note_no_colour(draft, &why);

@@ -123,8 +123,9 @@ static bool join_all(Work *work, Join *join) {
 static bool join_takes_of_part(Work *work) {
     Join join = join_begin(work);
     char *lock_path = work_step(work, "joined.lock");
-    int lock = part_lock(lock_path, true); /* those that follow ask for it, too */
-    bool fine = join_all(work, &join) && tell_choice(work, &join);
+    int lock = -1; /* those that follow ask for it, too */
+    bool fine = part_lock(lock_path, true, &lock, work->error) && join_all(work, &join) &&
+                tell_choice(work, &join);
     part_unlock(lock);
     if (fine)
         go_on(work, work_step(work, "joined.wav"), joined_recipe(&join));
@@ -135,6 +136,8 @@ static bool join_takes_of_part(Work *work) {
 
 /* What a part is before it is brought into time. */
 static bool raw_source(Work *work) {
+    if (work->part->why)
+        return host_fail(work->error, "%s: %s", work->part->name, work->part->why);
     if (work->part->n_takes > 1)
         return join_takes_of_part(work);
     char *path = part_input(work->job, work->part->takes[0]);

@@ -234,8 +234,9 @@ static bool put(const PartJob *job, const Row *rows, const char *name, Writer *w
 
 bool table_write(const PartJob *job, const Row *rows, HostError *error) {
     char *path = text_print("%s/" MADE_RECORDS "/lock", job->out);
-    int lock = part_lock(path, true);
-    bool fine = put(job, rows, TABLE_NAME, write_csv, error) &&
+    int lock = -1;
+    bool fine = part_lock(path, true, &lock, error) &&
+                put(job, rows, TABLE_NAME, write_csv, error) &&
                 put(job, rows, TABLE_PAGE, write_page, error);
     part_unlock(lock);
     free(path);

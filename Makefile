@@ -372,6 +372,12 @@ view-opens: $(BUILD)/hosts-test/test_view $(BUNDLES)
 	@SISKIN_OPENS=$(or $(OPENS),1000) CK_FORK=no CK_DEFAULT_TIMEOUT=0 CK_RUN_CASE=opens valgrind -q --error-exitcode=9 \
 	  --leak-check=full --errors-for-leak-kinds=definite --suppressions=hosts-test/view/fonts.supp $(BUILD)/hosts-test/test_view
 
+# Every window in Ardour by keys and mouse, where it is installed; what it has saved is compared with the ports. Half an
+# hour; URIS= asks for some alone.
+.PHONY: view-ardour
+view-ardour: $(BUNDLES)
+	@BUILD=$(BUILD) hosts-test/view/ardour.sh $(URIS)
+
 # ---- lint ----
 
 C_FILES := $(sort $(wildcard common/*.[ch] common/*/*.[ch] plugins/*.c plugins/*/*.[ch] ttl/*.c tests/*.[ch] \

@@ -38,11 +38,25 @@ static const PortSpec LATENCY = {
 };
 static const float USUAL_REDUCTION_DB = 24.0f;
 
+static const struct {
+    const char *name, *doc;
+} REDUCTIONS[] = {
+    [REDUCTION_OF_GAIN] =
+        {"Reduction", "Largest reduction lately. Peaks show at once and fall by 12 dB a second."},
+    [REDUCTION_PEAKS_LOWERED] = {"Peaks lowered",
+                                 "How far the peaks of the result stand under those of the take, "
+                                 "the most lately; 0 where they stand over them. Falls by 12 dB a "
+                                 "second."},
+    [REDUCTION_PEAKS_CHANGED] = {"Peaks changed",
+                                 "How far the peaks of the result stand over or under those of "
+                                 "the take, the most lately. Falls by 12 dB a second."},
+};
+
 PortSpec layout_reduction(const PluginSpec *spec) {
     return (PortSpec){
         .symbol = "reduction",
-        .name = "Reduction",
-        .doc = "Largest reduction lately. Peaks show at once and fall by 12 dB a second.",
+        .name = REDUCTIONS[spec->reduction].name,
+        .doc = REDUCTIONS[spec->reduction].doc,
         .minimum = 0.0f,
         .maximum = spec->most_reduction_db > 0.0f ? spec->most_reduction_db : USUAL_REDUCTION_DB,
         .unit = UNIT_DB,

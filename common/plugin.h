@@ -106,6 +106,13 @@ typedef enum {
     PLUGIN_SHARES = 16, /* arithmetic between two channels: the rounding of one ends in the other */
 } PluginMay;
 
+/* What the meter `reduction` tells, and so what it is called: not all plugins turn down. */
+typedef enum {
+    REDUCTION_OF_GAIN,       /* "Reduction": what was turned down or taken out */
+    REDUCTION_PEAKS_LOWERED, /* how far the result's peaks stand under the input's */
+    REDUCTION_PEAKS_CHANGED, /* how far they stand apart, up or down */
+} ReductionKind;
+
 typedef struct {
     const char *id;   /* "de-esser": the <name> in URI, folder and files */
     const char *name; /* "De-Esser": for people */
@@ -114,6 +121,7 @@ typedef struct {
     const PortSpec *meters; /* beside `reduction`, which every plugin has */
     size_t n_meters;
     bool has_key;
+    ReductionKind reduction; /* what the meter of that name tells */
     float
         most_reduction_db; /* scale of the meter `reduction`: what `depth` or `range` allow; 0: 24 dB */
     float most_gain_db; /* what the controls may add, >= 0; peaks stay within 12 dB over it */

@@ -18,14 +18,14 @@ static PhraseMark mark[LENGTH / HOP + BEHIND];
 static const GapGateParams usual = {
     .threshold_db = -45.0f, .absolute = false, .keep_breaths = true, .shortest_ms = 250.0f};
 
-/* mark[h] := what is told of hop h of audio. */
-static void judge(const GapGateParams *params, size_t n) {
+/* mark[h] := what is told of hop h of audio, so many hops behind. */
+static void judge_behind(const GapGateParams *params, size_t n, size_t behind) {
     static GapGate gate;
     static Scene scene;
     static VoiceSense sense;
     voice_sense_prepare(&sense, RATE);
     scene_prepare(&scene, RATE, 1.0 / HOP_S);
-    gap_gate_prepare(&gate, 1.0 / HOP_S, BEHIND);
+    gap_gate_prepare(&gate, 1.0 / HOP_S, behind);
     gap_gate_set(&gate, params);
     memset(mark, 0, sizeof mark);
     size_t hop = 0;
@@ -36,10 +36,14 @@ static void judge(const GapGateParams *params, size_t n) {
         SceneMoment moment;
         scene_step(&scene, &frame, &moment);
         PhraseMark told = gap_gate_step(&gate, &moment);
-        if (hop >= BEHIND)
-            mark[hop - BEHIND] = told;
+        if (hop >= behind)
+            mark[hop - behind] = told;
         hop++;
     }
+}
+
+static void judge(const GapGateParams *params, size_t n) {
+    judge_behind(params, n, BEHIND);
 }
 
 /* Share of the hops within from..to that are open. */
@@ -301,6 +305,32 @@ START_TEST(a_tail_is_open_until_it_is_under_the_threshold_and_closes_once) {
 }
 END_TEST
 
+/* A hiss that starts at once, in the middle of a hop. Its level is a mean over three hops, so the hop it starts in has a third
+ * of its power, half of the time; that is over the threshold. With the least behind that is known when the hop has just been
+ * read; with two more all of it is open, and the fade has its time. */
+START_TEST(little_behind_opens_a_word_at_its_first_hop_and_clicks_too) {
+    Random random = random_seeded(123);
+    printf("seed 123\n");
+    three_phrases(-70.0, &random);
+    const double start_s = (3.9 / HOP_S + 0.5) * HOP_S;
+    const size_t start = (size_t)(start_s / HOP_S);
+    lay_noise(start_s, 0.3, 0.0005, 2000.0, 8000.0, -25.0, &random);
+    lay_noise(8.3, 0.004, 0.0005, 2000.0, 8000.0, -20.0, &random);
+    for (size_t behind = GAP_GATE_LEAST; behind <= BEHIND; behind++) {
+        judge_behind(&usual, LENGTH, behind);
+        size_t late = behind == GAP_GATE_LEAST;
+        for (size_t h = start + late; h < start + 56; h++)
+            ck_assert_msg(mark[h].open, "%zu behind: hop %zu", behind, h - start);
+        ck_assert_double_eq(open_share(3.5, start_s - 0.2), 0.0);
+        bool clicks = openings(8.2, 8.5) > 0;
+        if (behind == GAP_GATE_LEAST)
+            ck_assert(clicks);
+        if (behind >= 12)
+            ck_assert(!clicks);
+    }
+}
+END_TEST
+
 START_TEST(gaps_shorter_than_asked_for_are_left_alone) {
     Random random = random_seeded(126);
     for (int k = 0; k < 3; k++) {
@@ -544,6 +574,7 @@ int main(void) {
     tcase_add_test(tcase, playback_may_begin_with_a_hiss);
     tcase_add_test(tcase, the_room_is_known_again_after_a_cut);
     tcase_add_test(tcase, a_tail_is_open_until_it_is_under_the_threshold_and_closes_once);
+    tcase_add_test(tcase, little_behind_opens_a_word_at_its_first_hop_and_clicks_too);
     tcase_add_test(tcase, gaps_shorter_than_asked_for_are_left_alone);
     tcase_add_test(tcase, clicks_in_a_gap_open_nothing);
     tcase_add_test(tcase, the_room_opens_nothing_where_holes_were_dug_in_it);

@@ -253,10 +253,68 @@ START_TEST(breaths_are_kept_or_trimmed_whole) {
 }
 END_TEST
 
-START_TEST(it_looks_150_ms_ahead_less_a_hop) {
-    double late_ms = 1e3 * (double)plugin_spec.latency(trimmer.self, trimmer.control) / RATE;
-    ck_assert_double_le(late_ms, 150.0);
-    ck_assert_double_ge(late_ms, 150.0 - HOP_MS);
+START_TEST(it_looks_ahead_as_far_as_set_less_a_hop) {
+    static const float ms[] = {25.0f, 60.0f, 150.0f};
+    for (size_t i = 0; i < 3; i++) {
+        trimmer.control[LOOKAHEAD] = ms[i];
+        double late_ms = 1e3 * (double)plugin_spec.latency(trimmer.self, trimmer.control) / RATE;
+        ck_assert_double_le(late_ms, (double)ms[i]);
+        ck_assert_double_gt(late_ms, (double)ms[i] - HOP_MS);
+    }
+}
+END_TEST
+
+/* A voice that begins at once is seen in the hop it begins in, or the next; two hops later that is known, and the fade takes
+ * one. So with four hops ahead at most one and its fade are late, and with six none is. */
+START_TEST(with_little_look_ahead_a_phrase_that_begins_at_once_is_open_within_two_hops) {
+    static const float ms[] = {25.0f, 35.0f};
+    for (size_t i = 0; i < 2; i++) {
+        trimmer.control[LOOKAHEAD] = ms[i];
+        PluginRun made = plugin_run(&trimmer, audio, LENGTH);
+        for (size_t k = 0; k < n_phrases; k++) {
+            size_t late = i == 0 ? (size_t)(2.0 * HOP_MS * RATE / 1e3) : 0;
+            size_t first = phrase[k].start;
+            while (first < phrase[k].end && fabsf(audio[first]) < 0.01f)
+                first++;
+            size_t opens = first;
+            while (opens < phrase[k].end && made.gain[opens] < 1.0f)
+                opens++;
+            printf("%g ms: phrase %zu is open after %.1f ms\n", (double)ms[i], k,
+                   1e3 * (double)(opens - first) / RATE);
+            ck_assert_uint_le(opens - first, late);
+            for (size_t t = opens; t < phrase[k].end; t++)
+                ck_assert_float_eq(made.gain[t], 1.0f);
+        }
+        ck_assert_double_eq_tol(lowest_in_gap(&made, 0), -60.0, 0.02);
+        plugin_run_free(&made);
+    }
+}
+END_TEST
+
+/* Look-ahead moved in the middle of a phrase, and back: it stays open. */
+START_TEST(moving_the_look_ahead_closes_no_phrase) {
+    static float gain[PLUGIN_CHUNK];
+    size_t middle = (phrase[1].start + phrase[1].end) / 2, step = PLUGIN_RUN_STEP;
+    static const float to[] = {25.0f, 150.0f, 60.0f, 150.0f, 25.0f};
+    plugin_spec.reset(trimmer.self);
+    trimmer.control[SHORTEST_GAP] = 50.0f;
+    for (size_t at = 0, next = 0; at < phrase[1].end; at += step) {
+        if (next < 5 && at >= middle + next * RATE / 25)
+            trimmer.control[LOOKAHEAD] = to[next++];
+        float ones[PLUGIN_RUN_STEP], meter[METERS], reduction;
+        for (size_t i = 0; i < step; i++)
+            ones[i] = 1.0f;
+        plugin_spec.set(trimmer.self, trimmer.control);
+        plugin_spec.process(trimmer.self, &(Io){.n = step,
+                                                .channels = 1,
+                                                .in = (const float *const[]){audio + at},
+                                                .dry = (const float *const[]){ones},
+                                                .out = (float *const[]){gain},
+                                                .meter = meter,
+                                                .reduction_db = &reduction});
+        for (size_t i = 0; at >= middle && i < step; i++)
+            ck_assert_float_eq(gain[i], 1.0f);
+    }
 }
 END_TEST
 
@@ -272,6 +330,8 @@ int main(void) {
     tcase_add_test(tc, threshold_is_from_the_singer_or_from_full_scale);
     tcase_add_test(tc, the_meter_open_tells_phrases_from_gaps);
     tcase_add_test(tc, breaths_are_kept_or_trimmed_whole);
-    tcase_add_test(tc, it_looks_150_ms_ahead_less_a_hop);
+    tcase_add_test(tc, it_looks_ahead_as_far_as_set_less_a_hop);
+    tcase_add_test(tc, with_little_look_ahead_a_phrase_that_begins_at_once_is_open_within_two_hops);
+    tcase_add_test(tc, moving_the_look_ahead_closes_no_phrase);
     return run_tcase(tc, "gap_trimmer");
 }

@@ -71,6 +71,21 @@ START_TEST(each_port_knows_its_role_and_number) {
 }
 END_TEST
 
+START_TEST(the_reduction_is_called_what_it_tells) {
+    static const char *const NAMES[] = {[REDUCTION_OF_GAIN] = "Reduction",
+                                        [REDUCTION_PEAKS_LOWERED] = "Peaks lowered",
+                                        [REDUCTION_PEAKS_CHANGED] = "Peaks changed"};
+    for (size_t i = 0; i < sizeof NAMES / sizeof *NAMES; i++) {
+        const PluginSpec spec = {.id = "named", .reduction = (ReductionKind)i};
+        const PortSpec shown = layout_port(&spec, 1, 3).spec;
+        ck_assert_str_eq(shown.symbol, "reduction");
+        ck_assert_str_eq(shown.name, NAMES[i]);
+        ck_assert_uint_gt(strlen(shown.doc), 0);
+        ck_assert_uint_le(strlen(shown.name), 16); /* no short name is needed (lv2:shortName) */
+    }
+}
+END_TEST
+
 static void check_clamped(size_t control, float value, float expected) {
     float got = layout_clamp(&CONTROLS[control], value);
     ck_assert_msg(got == expected, "%s = %g gives %g, not %g", CONTROLS[control].symbol,
@@ -114,6 +129,7 @@ int main(void) {
     tcase_add_test(tc, ports_come_in_the_order_of_the_header);
     tcase_add_test(tc, a_plugin_without_key_controls_and_meters_has_the_common_ports);
     tcase_add_test(tc, each_port_knows_its_role_and_number);
+    tcase_add_test(tc, the_reduction_is_called_what_it_tells);
     tcase_add_test(tc, values_are_kept_in_range);
     tcase_add_test(tc, no_number_means_the_default);
     tcase_add_test(tc, kinds_take_the_values_they_can);

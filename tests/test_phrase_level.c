@@ -8,9 +8,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-/* A round number of steps a second, so that 20 ms, 100 ms and 350 ms are whole. */
+/* A round number of steps a second, so that 20 ms, 100 ms, 200 ms and 400 ms are whole. */
 static const double STEPS = 200.0;
-enum { BEGIN = 4, PRIOR = 20, SPLIT = 70 };
+enum { BEGIN = 4, PRIOR = 20, GOES_ON = 40, SPLIT = 80 };
 
 static float power_of(double lufs) {
     return (float)pow(10.0, (lufs + 0.691) / 10.0);
@@ -60,7 +60,7 @@ START_TEST(within_a_phrase_the_level_is_the_mean_power) {
     phrase_level_set(&level, 1e6);
     for (int i = 0; i < 100; i++) {
         sing(&level, 1, i % 2 ? -20.0 : -30.0);
-        pause_for(&level, SPLIT - 1, -60.0);
+        pause_for(&level, GOES_ON, -60.0);
     }
     ck_assert_double_eq_tol((double)phrase_level_now(&level), -20.0 + 10.0 * log10(0.55), 1e-3);
 }
@@ -76,6 +76,33 @@ START_TEST(a_new_phrase_weighs_its_mean_against_the_average) {
     ck_assert_double_eq_tol((double)phrase_level_now(&level), -26.0, 1e-3);
     sing(&level, 2 * PRIOR, -32.0);
     ck_assert_double_eq_tol((double)phrase_level_now(&level), -29.0, 1e-3);
+}
+END_TEST
+
+/* 1000 steps at -20 of a second phrase, then 20 at -32 after a pause between the two limits: the share `kept` of the
+ * 1000 is left, and the prior, 20 steps of -20. A hop more of pause takes 1000 / 40 of these steps, which moves the
+ * level by less than 0.7 dB as long as a tenth of them is left. */
+START_TEST(a_longer_pause_leaves_less_of_the_phrase_and_no_pause_splits_at_once) {
+    double before = 0.0;
+    for (int pause = GOES_ON - 2; pause <= SPLIT + 2; pause++) {
+        PhraseLevel level = fresh();
+        phrase_level_set(&level, 1e6);
+        sing(&level, 100, -20.0);
+        pause_for(&level, SPLIT, -60.0);
+        sing(&level, 1000, -20.0);
+        pause_for(&level, pause, -60.0);
+        sing(&level, 20, -32.0);
+        double kept = fmin(1.0, fmax(0.0, (double)(SPLIT - pause) / (SPLIT - GOES_ON)));
+        double n = 1000.0 * kept;
+        double mean =
+            10.0 * log10((n * power_of(-20.0) + 20.0 * power_of(-32.0)) / (n + 20.0)) - 0.691;
+        double now = (double)phrase_level_now(&level);
+        ck_assert_double_eq_tol(now, (PRIOR * -20.0 + (n + 20.0) * mean) / (PRIOR + n + 20.0),
+                                0.01);
+        if (pause > GOES_ON - 2 && kept > 0.1)
+            ck_assert_double_le(fabs(now - before), 0.7);
+        before = now;
+    }
 }
 END_TEST
 
@@ -159,6 +186,7 @@ int main(void) {
     tcase_add_test(tcase, what_is_not_sung_changes_nothing);
     tcase_add_test(tcase, within_a_phrase_the_level_is_the_mean_power);
     tcase_add_test(tcase, a_new_phrase_weighs_its_mean_against_the_average);
+    tcase_add_test(tcase, a_longer_pause_leaves_less_of_the_phrase_and_no_pause_splits_at_once);
     tcase_add_test(tcase, a_stray_moment_begins_no_phrase);
     tcase_add_test(tcase, a_long_phrase_is_forgotten_with_the_memory);
     tcase_add_test(tcase, the_average_is_that_of_the_level_over_sung_time);

@@ -152,6 +152,29 @@ START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
 }
 END_TEST
 
+/* Looking less far ahead passes over what lies between; looking further again reads the last answer as often. */
+START_TEST(looking_ahead_by_another_length_skips_or_repeats_steps) {
+    PhraseMarks marks;
+    phrase_marks_prepare(&marks, BEHIND, 0);
+    phrase_marks_set(&marks, 0);
+    size_t first = phrase_marks_now(&marks) + 1;
+    for (size_t t = first - 1; t < first + 200; t++) {
+        bool sounds = t >= first + 20 && t < first + 60;
+        if (sounds)
+            phrase_marks_add(&marks, t, t, PHRASE_MARK_SOUND);
+        if (t == first + 30) /* from the last step of quiet to ten steps of sound */
+            phrase_marks_look(&marks, 0);
+        if (t == first + 40)
+            phrase_marks_look(&marks, BEHIND);
+        size_t read = phrase_marks_oldest(&marks);
+        bool open = phrase_marks_step(&marks).open;
+        bool again = t >= first + 40;
+        bool wanted = read >= (again ? first + 40 - BEHIND : first + 20) && read < first + 60;
+        ck_assert_msg(open == wanted, "step %zu read at %zu", read - first, t - first);
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("phrase_marks");
     tcase_add_test(tcase, what_is_marked_is_open_and_what_comes_is_announced);
@@ -160,5 +183,6 @@ int main(void) {
     tcase_add_test(tcase, a_mark_may_be_changed_until_it_was_read);
     tcase_add_test(tcase, a_broken_pause_is_closed_but_for_its_tail);
     tcase_add_test(tcase, nothing_is_open_before_the_first_mark_and_after_reset);
+    tcase_add_test(tcase, looking_ahead_by_another_length_skips_or_repeats_steps);
     return run_tcase(tcase, "phrase_marks");
 }

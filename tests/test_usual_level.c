@@ -16,7 +16,7 @@ static UsualLevel fresh(void) {
 
 static void sing(UsualLevel *usual, int steps, float level_db) {
     for (int i = 0; i < steps; i++)
-        usual_level_step(usual, level_db, true);
+        usual_level_step(usual, level_db, 1.0f);
 }
 
 START_TEST(a_steady_voice_is_at_its_usual_level_from_fifty_milliseconds_on) {
@@ -34,9 +34,20 @@ START_TEST(what_is_not_sung_changes_nothing) {
     sing(&usual, 100, -20.0f);
     float before = usual_level_db(&usual), most = usual_level_most(&usual);
     for (int i = 0; i < 5000; i++)
-        usual_level_step(&usual, i % 2 ? -3.0f : -90.0f, false);
+        usual_level_step(&usual, i % 2 ? -3.0f : -90.0f, 0.0f);
     ck_assert_float_eq(usual_level_db(&usual), before);
     ck_assert_float_eq(usual_level_most(&usual), most);
+}
+END_TEST
+
+/* 10 s at -20 and 10 s at -26 that count a quarter: (1 * -20 + 0.25 * -26) / 1.25. */
+START_TEST(what_counts_less_weighs_less) {
+    UsualLevel usual = fresh();
+    for (int i = 0; i < 2000; i++) {
+        usual_level_step(&usual, -20.0f, 1.0f);
+        usual_level_step(&usual, -26.0f, 0.25f);
+    }
+    ck_assert_float_eq_tol(usual_level_db(&usual), -21.2f, 0.1f);
 }
 END_TEST
 
@@ -117,8 +128,8 @@ START_TEST(a_constant_more_is_a_constant_more) {
     UsualLevel low = fresh(), high = fresh();
     for (int i = 0; i < 3000; i++) {
         float level = -40.0f + (float)(i * 7919 % 64) * 0.25f;
-        usual_level_step(&low, level, i % 3 != 0);
-        usual_level_step(&high, level + 32.0f, i % 3 != 0);
+        usual_level_step(&low, level, i % 3 ? 1.0f : 0.0f);
+        usual_level_step(&high, level + 32.0f, i % 3 ? 1.0f : 0.0f);
         if (!usual_level_known(&low))
             continue;
         float apart = usual_level_db(&high) - usual_level_db(&low);
@@ -131,6 +142,7 @@ int main(void) {
     TCase *tcase = tcase_create("usual_level");
     tcase_add_test(tcase, a_steady_voice_is_at_its_usual_level_from_fifty_milliseconds_on);
     tcase_add_test(tcase, what_is_not_sung_changes_nothing);
+    tcase_add_test(tcase, what_counts_less_weighs_less);
     tcase_add_test(tcase, it_is_the_mean_in_decibels_when_enough_was_sung);
     tcase_add_test(tcase, it_begins_with_the_highest_of_fifty_milliseconds);
     tcase_add_test(tcase, while_little_is_known_it_leans_to_the_louder);

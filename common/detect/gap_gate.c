@@ -16,7 +16,7 @@ static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath i
 static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
 static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
- * `keep` that are a pause; left for the fade-in at least. */
+ * `keep` that are a pause; left for the fade-in, where they are seen. */
 enum { BEGIN = 8, BEGIN_SUNG = 3, GO_ON = 4, GO_ON_SUNG = 2, PAUSE = 3, FADE_ROOM = 2 };
 /* Hops of breath in a sound after which it takes so many others in a row to be more than that. */
 enum { BREATHED = 8, AFTER_BREATH = 16 };
@@ -40,17 +40,28 @@ void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind) {
     gate->wait = (size_t)lround(WAIT_S * hops_per_second);
     gate->entry = (size_t)lround(ENTRY_S * hops_per_second);
     phrase_marks_prepare(&gate->marks, behind, (size_t)lround(TAIL_S * hops_per_second));
+    gap_gate_look(gate, behind);
     gap_gate_set(gate, &(GapGateParams){-45.0f, false, true, 250.0f});
     gap_gate_reset(gate);
 }
 
 void gap_gate_reset(GapGate *gate) {
     phrase_marks_reset(&gate->marks);
-    phrase_marks_add(&gate->marks, phrase_marks_oldest(&gate->marks),
+    /* As far back as it may ever look, so that it does not matter how far it does now. */
+    phrase_marks_add(&gate->marks, phrase_marks_now(&gate->marks) - GAP_GATE_MOST,
                      phrase_marks_now(&gate->marks) - 1, PHRASE_MARK_SOUND);
     memset(&gate->state, 0, sizeof gate->state);
     gate->state.entering = true;
     sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
+}
+
+/* A phrase must be told before its first hop is read. Seen from that are the hops in a row, and those by which they come late
+ * or are left for the fade. */
+void gap_gate_look(GapGate *gate, size_t behind) {
+    size_t seen = behind - VOICE_SENSE_DELAY;
+    phrase_marks_look(&gate->marks, behind);
+    gate->fade_room = seen <= FADE_ROOM ? seen - 1 : FADE_ROOM;
+    gate->begin = seen - gate->fade_room < BEGIN ? seen - gate->fade_room : BEGIN;
 }
 
 void gap_gate_set(GapGate *gate, const GapGateParams *params) {
@@ -120,7 +131,7 @@ static View look(GapGate *gate, const SceneMoment *moment) {
 
 /* Marks from the start of the sound at `first` up to now. */
 static void mark(GapGate *gate, const View *view, size_t first, size_t limit) {
-    size_t earliest = phrase_marks_oldest(&gate->marks) + FADE_ROOM;
+    size_t earliest = phrase_marks_oldest(&gate->marks) + gate->fade_room;
     limit = limit > earliest ? limit : earliest;
     first = sound_start_find(&gate->start, view->low_db, first, limit);
     phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_SOUND);
@@ -159,13 +170,14 @@ static size_t hops_needed(const GapGate *gate, size_t n) {
 
 static void outside(GapGate *gate, const View *view) {
     size_t first;
-    size_t needed = hops_needed(gate, BEGIN);
+    size_t sung = gate->begin < BEGIN_SUNG ? gate->begin : BEGIN_SUNG;
+    size_t needed = hops_needed(gate, gate->begin);
     if (gate->state.run >= needed)
         first = view->hop - (needed - 1);
-    else if (gate->state.loud_run >= BEGIN)
-        first = view->hop - (BEGIN - 1);
-    else if (gate->state.sung_run >= BEGIN_SUNG)
-        first = view->hop - (BEGIN_SUNG - 1);
+    else if (gate->state.loud_run >= gate->begin)
+        first = view->hop - (gate->begin - 1);
+    else if (gate->state.sung_run >= sung)
+        first = view->hop - (sung - 1);
     else
         return;
     mark(gate, view, first, 0);
@@ -180,7 +192,7 @@ static void part_breath(GapGate *gate, const View *view) {
     if (!gate->state.sounding && view->breathy && gate->state.breathed >= BREATHED)
         phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_BREAK);
     size_t swelling = gate->state.swelling, first = view->hop + 1 - swelling;
-    bool unread = first > phrase_marks_oldest(&gate->marks) + FADE_ROOM;
+    bool unread = first > phrase_marks_oldest(&gate->marks) + gate->fade_room;
     if (swelling < SWELL || !unread || view->level_db < gate->state.breath_least_db + SWELL_DB)
         return;
     if (gate->state.sounding) {

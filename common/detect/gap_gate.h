@@ -27,6 +27,10 @@
  * so far; a breath that joins a phrase is parted from it where it begins to swell. Either way all
  * of a breath has one fate, since what decides is seen before its start is let out.
  *
+ * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
+ * row as are seen, one at the least, so clicks open; what lies further back than is seen is not
+ * let out: the soft start of a word; and a breath to be trimmed is heard until it is told.
+ *
  * Latency: `behind` hops, from the newest that was heard to the one that is told of (phrase_marks.h
  * says what it tells). The work of a step is bounded: a few scans over the look-ahead. */
 #ifndef SISKIN_DETECT_GAP_GATE_H
@@ -39,6 +43,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+enum { GAP_GATE_LEAST = VOICE_SENSE_DELAY + 1, GAP_GATE_MOST = 48 }; /* hops behind */
+
 typedef struct {
     float threshold_db; /* < 0 */
     bool absolute;      /* re full scale instead of the singer */
@@ -48,8 +54,10 @@ typedef struct {
 
 typedef struct {
     double hops_per_second;
-    size_t wait;  /* hops without sound that end a phrase */
-    size_t entry; /* hops at one level that end the entry */
+    size_t wait;      /* hops without sound that end a phrase */
+    size_t entry;     /* hops at one level that end the entry */
+    size_t fade_room; /* hops left for the fade-in */
+    size_t begin;     /* hops in a row that begin a phrase */
     float threshold_db;
     bool absolute, keep_breaths;
     PhraseMarks marks;
@@ -71,10 +79,12 @@ typedef struct {
     } state;                            /* the marks and levels above are history too */
 } GapGate;
 
-/* behind: 24..48 hops. */
+/* behind: GAP_GATE_LEAST..GAP_GATE_MOST hops. */
 void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind);
 void gap_gate_reset(GapGate *gate);
 void gap_gate_set(GapGate *gate, const GapGateParams *params);
+/* Another `behind` from here on. */
+void gap_gate_look(GapGate *gate, size_t behind);
 /* One hop. */
 PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment);
 

@@ -14,7 +14,7 @@ void phrase_marks_prepare(PhraseMarks *marks, size_t behind, size_t tail) {
 
 void phrase_marks_reset(PhraseMarks *marks) {
     memset(&marks->state, 0, sizeof marks->state);
-    marks->state.now = marks->behind;
+    marks->state.now = PHRASE_MARKS_RING;
 }
 
 void phrase_marks_set(PhraseMarks *marks, size_t shortest) {
@@ -38,19 +38,36 @@ static size_t look_ahead(const PhraseMarks *marks, size_t from, bool *broken) {
     return ahead;
 }
 
-PhraseMark phrase_marks_step(PhraseMarks *marks) {
-    size_t read = phrase_marks_oldest(marks);
-    unsigned kind = marks->state.marked[read & MASK];
-    bool sound = kind == PHRASE_MARK_SOUND, broken;
-    size_t ahead = look_ahead(marks, read, &broken);
+/* The oldest step becomes a part of what has been; whether it sounds. */
+static bool pass_oldest(PhraseMarks *marks) {
+    unsigned char *mark = &marks->state.marked[phrase_marks_oldest(marks) & MASK];
+    bool sound = *mark == PHRASE_MARK_SOUND;
     marks->state.any |= sound;
     marks->state.pause = sound ? 0 : marks->state.pause + 1;
-    marks->state.broken = !sound && (marks->state.broken || kind == PHRASE_MARK_BREAK);
+    marks->state.broken = !sound && (marks->state.broken || *mark == PHRASE_MARK_BREAK);
+    *mark = PHRASE_MARK_NOTHING;
+    return sound;
+}
+
+void phrase_marks_look(PhraseMarks *marks, size_t behind) {
+    behind = behind < MASK ? behind : MASK;
+    for (; marks->behind > behind; marks->behind--)
+        pass_oldest(marks);
+    bool sounding = marks->state.any && marks->state.pause == 0;
+    for (; marks->behind < behind; marks->behind++)
+        if (sounding)
+            marks->state.marked[(phrase_marks_oldest(marks) - 1) & MASK] = PHRASE_MARK_SOUND;
+}
+
+PhraseMark phrase_marks_step(PhraseMarks *marks) {
+    size_t read = phrase_marks_oldest(marks);
+    bool broken, sound = pass_oldest(marks);
+    size_t ahead = look_ahead(marks, read, &broken);
     broken |= marks->state.broken;
     size_t rest = ahead == PHRASE_MARKS_NONE ? marks->behind : ahead;
     bool joined = marks->state.pause <= marks->tail ||
                   (!broken && marks->state.pause + rest - 1 <= marks->shortest);
-    marks->state.marked[read & MASK] = PHRASE_MARK_NOTHING;
     marks->state.now++;
+    marks->state.marked[marks->state.now & MASK] = PHRASE_MARK_NOTHING;
     return (PhraseMark){.open = sound || (joined && marks->state.any), .ahead = ahead};
 }

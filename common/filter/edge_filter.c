@@ -36,14 +36,17 @@ static bool glide_step(EdgeGlide *glide, double pole, double most) {
     return true;
 }
 
-static bool glide_all(EdgeFilter *filter) {
+/* A bit for each section that is not what it was a tick ago; 0 when none moves. */
+static unsigned glide_all(EdgeFilter *filter) {
     const double blend = filter->blend;
+    const unsigned low_pass = (1u << EDGE_LOW_PASS) - 1, all = (1u << EDGE_SECTIONS) - 1;
     double most = filter->state.low.first * filter->steepest;
-    bool moving = glide_step(&filter->state.low, filter->follow, most);
-    moving |= glide_step(&filter->state.high, blend, HUGE_VAL);
-    for (int i = 0; i < EDGE_SECTIONS; i++) {
-        moving |= glide_step(&filter->state.damping[i], blend, HUGE_VAL);
-        moving |= glide_step(&filter->state.weight[i], blend, HUGE_VAL);
+    unsigned moving = glide_step(&filter->state.low, filter->follow, most) ? all & ~low_pass : 0;
+    moving |= glide_step(&filter->state.high, blend, HUGE_VAL) ? low_pass : 0;
+    for (unsigned i = 0; i < EDGE_SECTIONS; i++) {
+        bool bends = glide_step(&filter->state.damping[i], blend, HUGE_VAL);
+        bool comes = glide_step(&filter->state.weight[i], blend, HUGE_VAL);
+        moving |= (unsigned)(bends || comes) << i;
     }
     return moving;
 }
@@ -68,14 +71,24 @@ static EdgeSection design(double g, double damping, double weight, bool low_pass
     return section;
 }
 
-static void design_all(EdgeFilter *filter, EdgeSection *sections) {
-    double low = tan(PI * filter->state.low.value / filter->rate_hz);
-    double high = tan(PI * filter->state.high.value / filter->rate_hz);
-    for (int i = 0; i < EDGE_SECTIONS; i++) {
+/* Those whose bit is set. */
+static void design_some(const EdgeFilter *filter, unsigned which, EdgeSection *sections) {
+    for (unsigned i = 0; i < EDGE_SECTIONS && which >> i; i++) {
         bool low_pass = i < EDGE_LOW_PASS;
-        sections[i] = design(low_pass ? high : low, filter->state.damping[i].value,
-                             filter->state.weight[i].value, low_pass);
+        if (which >> i & 1)
+            sections[i] =
+                design(low_pass ? filter->state.warped_high : filter->state.warped_low,
+                       filter->state.damping[i].value, filter->state.weight[i].value, low_pass);
     }
+}
+
+/* tan is the dearest part of a tick: it is asked for corners that move alone. */
+static void warp_corners(EdgeFilter *filter, unsigned which) {
+    const unsigned low_pass = (1u << EDGE_LOW_PASS) - 1;
+    if (which & ~low_pass)
+        filter->state.warped_low = tan(PI * filter->state.low.value / filter->rate_hz);
+    if (which & low_pass)
+        filter->state.warped_high = tan(PI * filter->state.high.value / filter->rate_hz);
 }
 
 /* Goals from the parameters. What is faded out, or was never in, stays where it is. */
@@ -152,18 +165,23 @@ static void choose_sections(EdgeFilter *filter) {
 
 static void begin_tick(EdgeFilter *filter) {
     if (filter->state.fresh) {
+        const unsigned all = (1u << EDGE_SECTIONS) - 1;
         filter->state.fresh = false;
         jump_all(filter);
-        design_all(filter, filter->state.now);
+        warp_corners(filter, all);
+        design_some(filter, all, filter->state.next);
+        memcpy(filter->state.now, filter->state.next, sizeof filter->state.now);
     }
-    filter->state.moving = glide_all(filter);
+    unsigned moving = glide_all(filter);
+    filter->state.moving = moving != 0;
     filter->state.settled = !filter->state.moving;
     choose_sections(filter);
     if (!filter->state.moving)
         return;
-    design_all(filter, filter->state.next);
+    warp_corners(filter, moving);
+    design_some(filter, moving, filter->state.next);
     const float per_frame = 1.0f / (float)filter->tick;
-    for (int i = 0; i < EDGE_SECTIONS; i++)
+    for (unsigned i = filter->state.first; i < filter->state.first + filter->state.count; i++)
         for (int k = 0; k < EDGE_COEFFICIENTS; k++)
             filter->state.step[i].of[k] =
                 (filter->state.next[i].of[k] - filter->state.now[i].of[k]) * per_frame;
@@ -171,79 +189,154 @@ static void begin_tick(EdgeFilter *filter) {
 
 /* ---- audio ---- */
 
-static inline Simd all(float x) {
-    return (Simd){x, x, x, x};
+/* Into each of the loops below, whatever the compiler thinks of their size. */
+#define INLINE inline __attribute__((always_inline))
+
+/* Two sections, in series: the first in lanes 0 and 1, a channel each, the second in lanes 2 and 3. */
+typedef struct {
+    Simd c[EDGE_COEFFICIENTS], step[EDGE_COEFFICIENTS];
+    Simd ic1, ic2;
+    Simd out; /* of the frames last done */
+} Pair;
+
+enum { PAIRS = EDGE_SECTIONS / 2 };
+
+/* Passes its input, and stays at rest. */
+static const EdgeSection NO_SECTION = {{[M0] = 1.0f}};
+static const EdgeSection NO_STEP;
+
+static Pair take_pair(const EdgeFilter *filter, unsigned one, unsigned end) {
+    const unsigned other = one + 1;
+    const EdgeSection *now[2] = {&filter->state.now[one], &NO_SECTION};
+    const EdgeSection *step[2] = {&filter->state.step[one], &NO_STEP};
+    Simd ic1 = filter->state.ic1[one], ic2 = filter->state.ic2[one], zero = simd_all(0.0f);
+    Simd next1 = zero, next2 = zero;
+    if (other < end) {
+        now[1] = &filter->state.now[other];
+        step[1] = &filter->state.step[other];
+        next1 = filter->state.ic1[other];
+        next2 = filter->state.ic2[other];
+    }
+    Pair pair = {.ic1 = {ic1[0], ic1[1], next1[0], next1[1]},
+                 .ic2 = {ic2[0], ic2[1], next2[0], next2[1]}};
+    for (int k = 0; k < EDGE_COEFFICIENTS; k++) {
+        float a = now[0]->of[k], b = now[1]->of[k];
+        float da = step[0]->of[k], db = step[1]->of[k];
+        pair.c[k] = (Simd){a, a, b, b};
+        pair.step[k] = (Simd){da, da, db, db};
+    }
+    return pair;
 }
 
-/* `count` sections from `first` on. `count` and `moving` are constants wherever it is called, so
- * that each call is a loop of its own without a branch. */
-static inline void run(EdgeFilter *filter, const float *const *in, float *const *out, size_t n,
-                       const unsigned first, const unsigned count, const bool moving) {
+static void put_pair(EdgeFilter *filter, const Pair *pair, unsigned one, unsigned end,
+                     bool moving) {
+    for (unsigned i = one, lane = 0; i < end && i < one + 2; i++, lane += 2) {
+        filter->state.ic1[i] = (Simd){pair->ic1[lane], pair->ic1[lane + 1]};
+        filter->state.ic2[i] = (Simd){pair->ic2[lane], pair->ic2[lane + 1]};
+        for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+            filter->state.now[i].of[k] = pair->c[k][lane];
+    }
+}
+
+static INLINE void step_pair(Pair *pair, Simd x, const bool moving) {
+    Simd *c = pair->c;
+    for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+        c[k] += pair->step[k];
+    Simd v3 = x - pair->ic2;
+    Simd v1 = c[A1] * pair->ic1 + c[A2] * v3;
+    Simd v2 = pair->ic2 + c[A2] * pair->ic1 + c[A3] * v3;
+    pair->ic1 = 2.0f * v1 - pair->ic1;
+    pair->ic2 = 2.0f * v2 - pair->ic2;
+    pair->out = c[M0] * x + c[M1] * v1 + c[M2] * v2;
+}
+
+/* Time `i` of all sections: section s is at frame i - s, since it gets what the one before it gave
+ * a time ago. */
+static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const bool moving) {
+    for (unsigned p = pairs; p-- > 0;) {
+        Simd from =
+            p > 0 ? __builtin_shufflevector(pair[p - 1].out, pair[p - 1].out, 2, 3, 2, 3) : x;
+        step_pair(&pair[p], __builtin_shufflevector(from, pair[p].out, 0, 1, 4, 5), moving);
+    }
+}
+
+/* Lanes of a pair whose first or second section, or both, have a frame. */
+static const SimdMask AT_WORK[2][2] = {{{0, 0, 0, 0}, {0, 0, -1, -1}},
+                                       {{-1, -1, 0, 0}, {-1, -1, -1, -1}}};
+
+/* Near the ends of the block, where some sections have no frame yet, or none any more: these stay
+ * as they were. */
+static INLINE void step_some(Pair *pair, const unsigned pairs, Simd x, size_t i, size_t n,
+                             const bool moving) {
+    Pair before[PAIRS];
+    for (unsigned p = 0; p < pairs; p++)
+        before[p] = pair[p];
+    step_pairs(pair, pairs, x, moving);
+    for (unsigned p = 0; p < pairs; p++) {
+        const size_t s = (size_t)2 * p;
+        const SimdMask mask = AT_WORK[i >= s && i < n + s][i >= s + 1 && i < n + s + 1];
+        pair[p].ic1 = simd_choose(mask, pair[p].ic1, before[p].ic1);
+        pair[p].ic2 = simd_choose(mask, pair[p].ic2, before[p].ic2);
+        for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+            pair[p].c[k] = simd_choose(mask, pair[p].c[k], before[p].c[k]);
+    }
+}
+
+/* `pairs` and `moving` are constants wherever it is called, so that each call is a loop of its own
+ * without a branch. A pair's lanes wait for each other only from frame to frame, so all sections
+ * work side by side, each a frame behind the one before it. */
+static INLINE void run(EdgeFilter *filter, const float *const *in, float *const *out,
+                       const size_t n, const unsigned pairs, const bool moving) {
     const float *in0 = in[0], *in1 = in[1];
     float *out0 = out[0], *out1 = out[1];
-    Simd c[EDGE_SECTIONS][EDGE_COEFFICIENTS], step[EDGE_SECTIONS][EDGE_COEFFICIENTS];
-    Simd ic1[EDGE_SECTIONS], ic2[EDGE_SECTIONS];
-    for (unsigned s = 0; s < count; s++) {
-        ic1[s] = filter->state.ic1[first + s];
-        ic2[s] = filter->state.ic2[first + s];
-        for (int k = 0; k < EDGE_COEFFICIENTS; k++) {
-            c[s][k] = all(filter->state.now[first + s].of[k]);
-            step[s][k] = all(filter->state.step[first + s].of[k]);
-        }
+    const unsigned first = filter->state.first, end = first + filter->state.count;
+    const size_t late = 2 * pairs - 1;
+    Pair pair[PAIRS];
+    for (unsigned p = 0; p < pairs; p++)
+        pair[p] = take_pair(filter, first + 2 * p, end);
+    size_t i = 0;
+    for (; i < late; i++)
+        step_some(pair, pairs, i < n ? (Simd){in0[i], in1[i]} : simd_all(0.0f), i, n, moving);
+    for (; i < n + late; i++) {
+        if (i < n)
+            step_pairs(pair, pairs, (Simd){in0[i], in1[i]}, moving);
+        else
+            step_some(pair, pairs, simd_all(0.0f), i, n, moving);
+        out0[i - late] = pair[pairs - 1].out[2];
+        out1[i - late] = pair[pairs - 1].out[3];
     }
-    for (size_t i = 0; i < n; i++) {
-        Simd x = {in0[i], in1[i]};
-        for (unsigned s = 0; s < count; s++) {
-            if (moving)
-                for (int k = 0; k < EDGE_COEFFICIENTS; k++)
-                    c[s][k] += step[s][k];
-            Simd v3 = x - ic2[s];
-            Simd v1 = c[s][A1] * ic1[s] + c[s][A2] * v3;
-            Simd v2 = ic2[s] + c[s][A2] * ic1[s] + c[s][A3] * v3;
-            ic1[s] = 2.0f * v1 - ic1[s];
-            ic2[s] = 2.0f * v2 - ic2[s];
-            x = c[s][M0] * x + c[s][M1] * v1 + c[s][M2] * v2;
-        }
-        out0[i] = x[0];
-        out1[i] = x[1];
-    }
-    for (unsigned s = 0; s < count; s++) {
-        filter->state.ic1[first + s] = ic1[s];
-        filter->state.ic2[first + s] = ic2[s];
-        if (moving)
-            for (int k = 0; k < EDGE_COEFFICIENTS; k++)
-                filter->state.now[first + s].of[k] = c[s][k][0];
-    }
+    for (unsigned p = 0; p < pairs; p++)
+        put_pair(filter, &pair[p], first + 2 * p, end, moving);
 }
 
-/* While something moves: sections of no weight pass what they get, so two loops are enough. */
 static void run_moving(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
-    if (filter->state.first + filter->state.count <= 4)
-        run(filter, in, out, n, 0, 4, true);
-    else
-        run(filter, in, out, n, 0, EDGE_SECTIONS, true);
+    switch (filter->state.count) {
+    case 1:
+    case 2:
+        run(filter, in, out, n, 1, true);
+        return;
+    case 3:
+    case 4:
+        run(filter, in, out, n, 2, true);
+        return;
+    default:
+        run(filter, in, out, n, 3, true);
+        return;
+    }
 }
 
 static void run_resting(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
-    const unsigned first = filter->state.first;
     switch (filter->state.count) {
     case 1:
-        run(filter, in, out, n, first, 1, false);
-        return;
     case 2:
-        run(filter, in, out, n, first, 2, false);
+        run(filter, in, out, n, 1, false);
         return;
     case 3:
-        run(filter, in, out, n, first, 3, false);
-        return;
     case 4:
-        run(filter, in, out, n, first, 4, false);
-        return;
-    case 5:
-        run(filter, in, out, n, first, 5, false);
+        run(filter, in, out, n, 2, false);
         return;
     default:
-        run(filter, in, out, n, first, 6, false);
+        run(filter, in, out, n, 3, false);
         return;
     }
 }

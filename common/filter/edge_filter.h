@@ -78,6 +78,7 @@ typedef struct {
         bool settled;          /* every goal was met at the last tick, and none was set since */
         unsigned first, count; /* sections at work: a run of them, since the low-pass comes first */
         EdgeGlide low, high;
+        double warped_low, warped_high;   /* tan(pi f / rate) of where these are */
         EdgeGlide damping[EDGE_SECTIONS]; /* 1/Q */
         EdgeGlide weight[EDGE_SECTIONS];
         EdgeSection now[EDGE_SECTIONS], step[EDGE_SECTIONS], next[EDGE_SECTIONS];

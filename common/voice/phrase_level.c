@@ -6,13 +6,15 @@
 
 #include <string.h>
 
-static const double SPLIT_S = 0.35, ENOUGH_S = 0.02, PRIOR_S = 0.1, LONGEST_S = 30.0;
+static const double GOES_ON_S = 0.2, SPLIT_S = 0.4, ENOUGH_S = 0.02, PRIOR_S = 0.1,
+                    LONGEST_S = 30.0;
 static const float NOT_THE_VOICE_DB = 15.0f;
 static const float LUFS_OFFSET_DB = -0.691f; /* BS.1770: 997 Hz at 0 dBFS reads -3.01 */
 static const float UNKNOWN_DB = -200.0f;
 
 void phrase_level_prepare(PhraseLevel *level, double steps_per_second) {
     level->steps_per_second = (float)steps_per_second;
+    level->goes_on = (float)(GOES_ON_S * steps_per_second);
     level->split = (float)(SPLIT_S * steps_per_second);
     level->enough = (float)(ENOUGH_S * steps_per_second);
     level->prior = (float)(PRIOR_S * steps_per_second);
@@ -36,6 +38,16 @@ static void begin_phrase(PhraseLevel *level) {
     level->state.beginning = true;
     level->state.n = 0.0f;
     level->state.power = 0.0f;
+}
+
+/* What the phrase was so far counts less, and the take more, the longer the pause was. */
+static void resume_phrase(PhraseLevel *level) {
+    float kept = (level->split - level->state.silent) / (level->split - level->goes_on);
+    if (kept >= 1.0f)
+        return;
+    float most = 1.0f / level->forget;
+    level->state.n = kept * (level->state.n < most ? level->state.n : most);
+    level->state.prior_db += (1.0f - kept) * (level->state.average_db - level->state.prior_db);
 }
 
 /* Enough of the new phrase is known to take it for one. */
@@ -65,6 +77,8 @@ void phrase_level_step(PhraseLevel *level, float power, bool sung) {
     }
     if (level->state.silent >= level->split)
         begin_phrase(level);
+    else
+        resume_phrase(level);
     level->state.silent = 0.0f;
     add_to_mean(level, power);
     if (level->state.beginning && level->state.n < level->enough)

@@ -2,8 +2,9 @@
 /* phrase_level.h: how loud the phrase being sung is, and how loud the take has been so far.
  *
  * Only sung moments count, and time stands still in between: gated loudness as in ITU-R BS.1770-4,
- * but gated by what is sung instead of by level. A pause of 350 ms ends a phrase; one begins to
- * count after 20 ms, so that a stray moment begins none.
+ * but gated by what is sung instead of by level. A pause of 400 ms ends a phrase, and the part of it that
+ * lies over 200 ms ends it in part: what was sung before counts less. A phrase begins to count after 20 ms,
+ * so that a stray moment begins none.
  *
  * Within a phrase, P being the power of a moment,
  *     M += max(1 / n, 1 - exp(-T / memory)) (P - M)
@@ -26,11 +27,11 @@
 
 typedef struct {
     float steps_per_second;
-    float forget;  /* 1 - exp(-T / memory) */
-    float split;   /* steps without voice that end a phrase */
-    float enough;  /* sung steps that begin one */
-    float prior;   /* k, steps */
-    float longest; /* of the average, steps */
+    float forget;         /* 1 - exp(-T / memory) */
+    float goes_on, split; /* steps without voice that end nothing of a phrase, and all of it */
+    float enough;         /* sung steps that begin one */
+    float prior;          /* k, steps */
+    float longest;        /* of the average, steps */
     struct {
         float silent;    /* steps since the last sung one */
         bool beginning;  /* sung again, but not yet for `enough` */

@@ -62,6 +62,18 @@ static void keep(PitchFloor *floor, float hz) {
     floor->state.oldest = (floor->state.oldest + 1) % floor->memory;
 }
 
+/* The next bin from `bin` on that is not empty, or PITCH_FLOOR_BINS. Few are not. */
+static size_t next_bin(const PitchFloor *floor, size_t bin) {
+    enum { FOUR = sizeof(uint64_t) / sizeof *floor->state.count };
+    while (bin < PITCH_FLOOR_BINS && floor->state.count[bin] == 0) {
+        uint64_t four = 0;
+        if (bin % FOUR == 0)
+            memcpy(&four, floor->state.count + bin, sizeof four);
+        bin += bin % FOUR == 0 && four == 0 ? FOUR : 1;
+    }
+    return bin;
+}
+
 /* How much of the readings of a bin counts, when those deep under `median` do not. */
 static float share_of(float bin, float median) {
     float share = (bin - median) * (1.0f / DEEP_RAMP) + DEEP_START;
@@ -73,7 +85,8 @@ static float share_of(float bin, float median) {
 static float low_mean(const PitchFloor *floor, float n, float spread, float unknown, float median) {
     const float from = (1.0f - spread) * n, to = (1.0f + spread) * n;
     float below = unknown, sum = 0.0f, taken = maths_larger(unknown - from, 0.0f);
-    for (size_t bin = 0; bin < PITCH_FLOOR_BINS && below < to; bin++) {
+    for (size_t bin = next_bin(floor, 0); bin < PITCH_FLOOR_BINS && below < to;
+         bin = next_bin(floor, bin + 1)) {
         float at = (float)bin, before = below;
         below += (float)floor->state.count[bin] * share_of(at, median);
         float first = maths_larger(before, from), last = maths_smaller(below, to);
@@ -86,9 +99,11 @@ static float low_mean(const PitchFloor *floor, float n, float spread, float unkn
 
 static float median_of(const PitchFloor *floor) {
     size_t below = 0, bin = 0;
-    while (bin < PITCH_FLOOR_BINS - 1 && 2 * below < floor->state.known)
+    while (2 * below < floor->state.known) {
+        bin = next_bin(floor, bin);
         below += floor->state.count[bin++];
-    return (float)bin;
+    }
+    return (float)(bin < PITCH_FLOOR_BINS - 1 ? bin : PITCH_FLOOR_BINS - 1);
 }
 
 static float confirmed(const PitchFloor *floor) {

@@ -10,7 +10,8 @@ static const float PERIODIC = 0.65f;   /* from here up a moment is sung */
 static const float GATED = 3e-8f;      /* -75 dB re the singer: no room, but a cut in the take */
 static const float SILENCE = 1e-14f;   /* -140 dBFS: the same before anything was sung */
 static const float LEAST_ROOM = 0.01f; /* of these, in each band */
-static const float SUNG_OVER_ROOM_DB = 6.0f, UNDER_VOICE_DB = 32.0f;
+static const float SUNG_OVER_ROOM_DB = 6.0f, UNDER_VOICE_DB = 32.0f, SOFT_DB = 6.0f,
+                   LOUD_DB = 20.0f;
 static const float VOICE_BAR_DB = 6.0f;
 static const float NOTHING_DB = -150.0f;
 static const double LAG_S = 0.107;
@@ -142,6 +143,22 @@ static void compare(const Scene *scene, const VoiceFrame *frame, float gate, Sce
         moment->features.dull = treble_dull(&scene->treble, voice_level_power(&scene->voice));
 }
 
+/* 0 at `none`, 1 at `all`. */
+static float ramp(float x, float none, float all) {
+    float r = (x - none) / (all - none);
+    r = r < 0.0f ? 0.0f : r;
+    return r > 1.0f ? 1.0f : r;
+}
+
+static float counted(const SceneMoment *moment) {
+    if (moment->hisses)
+        return 0.0f;
+    float over_room = moment->level_db - moment->known.room_all_db - SUNG_OVER_ROOM_DB;
+    float over_voice = moment->features.value[SCENE_OVER_VOICE] + UNDER_VOICE_DB;
+    return ramp(moment->p[SCENE_VOICED], 0.1f, 0.9f) * ramp(over_room, -SOFT_DB, SOFT_DB) *
+           ramp(over_voice, 0.0f, LOUD_DB);
+}
+
 void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
     float all = 0.0f, evidence[SCENE_KINDS];
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
@@ -163,6 +180,7 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
                    moment->features.value[SCENE_OVER_VOICE] > -UNDER_VOICE_DB;
     scene_room_judged(&scene->room, frame, moment->level_db, moment->periodic, all <= gate,
                       moment->likeliest == SCENE_ROOM);
+    moment->counts = counted(moment);
     scene_class_evidence(moment->p, evidence);
     moment->kind = (SceneKind)viterbi_step(&scene->path, evidence);
 }

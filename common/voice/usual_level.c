@@ -24,25 +24,25 @@ void usual_level_reset(UsualLevel *usual) {
 
 /* Of the way to a level, in one step. */
 static float share(const UsualLevel *usual, bool rising) {
-    float mean = 1.0f / usual->state.steps;
+    float mean = usual->state.steps > 1.0f ? 1.0f / usual->state.steps : 1.0f;
     float doubt = usual->doubt / (usual->doubt + usual->state.steps);
     float least = doubt * doubt * usual->fast;
     return rising && least > mean ? least : mean;
 }
 
-void usual_level_step(UsualLevel *usual, float level_db, bool sung) {
-    if (!sung)
+void usual_level_step(UsualLevel *usual, float level_db, float counts) {
+    if (counts <= 0.0f)
         return;
     if (usual->state.steps == 0.0f)
         usual->state.mean_db = usual->state.lately_db = level_db;
     if (usual->state.steps < usual->longest)
-        usual->state.steps += 1.0f;
+        usual->state.steps += counts;
     float rise_db = level_db - usual->state.mean_db;
     if (usual_level_known(usual))
-        usual->state.mean_db += share(usual, rise_db > 0.0f) * rise_db;
+        usual->state.mean_db += counts * share(usual, rise_db > 0.0f) * rise_db;
     else if (rise_db > 0.0f)
         usual->state.mean_db = level_db;
-    usual->state.lately_db += usual->fast * (level_db - usual->state.lately_db);
+    usual->state.lately_db += counts * usual->fast * (level_db - usual->state.lately_db);
     if (usual->state.lately_db - usual->state.mean_db > NOT_THE_VOICE_DB) {
         usual->state.steps = 1.0f;
         usual->state.mean_db = usual->state.lately_db;

@@ -35,8 +35,8 @@ typedef struct {
 
 void usual_level_prepare(UsualLevel *usual, double steps_per_second);
 void usual_level_reset(UsualLevel *usual);
-/* One moment: its level in dB, and whether it is sung. */
-void usual_level_step(UsualLevel *usual, float level_db, bool sung);
+/* One moment: its level in dB, and how much it counts among what is sung, 0..1: SceneMoment.counts. */
+void usual_level_step(UsualLevel *usual, float level_db, float counts);
 
 static inline bool usual_level_known(const UsualLevel *usual) {
     return usual->state.steps >= usual->enough;

@@ -84,6 +84,11 @@ concerned() { # file
         case $file in common/measure/*) echo test_measure ;; esac
         ;;
     plugins/lv2_shell.c) printf 'test_lv2_shell\ncontract keyed\n' ;;
+    plugins/view/*)
+        name=test_view_$name
+        [ -e "tests/$name.c" ] && echo "$name"
+        printf '%s\n' test_view test_view_hosts
+        ;;
     plugins/*)
         name=$(basename "${file%_plugin.c}")
         [ -e "tests/test_${name//-/_}.c" ] && echo "test_${name//-/_}"
@@ -135,6 +140,8 @@ targets_of() { # suites
 object_of() {
     case $1 in
     plugins/lv2_shell.c) echo $b/obj/test-lv2/keyed/shell.o ;;
+    plugins/view/ui.c) echo "$b/obj/lv2/rumble-filter/ui.o" ;;
+    plugins/view/*) echo "$b/obj/${1%.c}.o" ;;
     plugins/*) echo "$b/obj/lv2/$(basename "$(dirname "$1")")/plugin.o" ;;
     *) echo "$b/obj/${1%.c}.o" ;;
     esac

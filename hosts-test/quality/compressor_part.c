@@ -25,7 +25,7 @@
 
 static const char bundle[] = "smooth-compressor";
 static const double BLOCK_S = 0.4, GATE_DB = 10.0, FRAME_S = 0.005;
-static const QualitySetting MADE_UP[] = {{"makeup", 4.5f}};
+static const QualitySetting MADE_UP[] = {{"makeup", 4.3f}};
 
 typedef struct {
     Samples fall;   /* of the spread, % */

@@ -15,6 +15,7 @@ enum {
 int command_advise(int argc, char **argv);
 int command_align(int argc, char **argv);
 int command_comp(int argc, char **argv);
+int command_finish(int argc, char **argv);
 int command_list(int argc, char **argv);
 int command_match(int argc, char **argv);
 int command_measure(int argc, char **argv);

@@ -24,6 +24,7 @@ static const struct {
     {"comp", command_comp, "the best of several takes, phrase by phrase"},
     {"align", command_align, "a double brought into time with its lead"},
     {"nudge", command_nudge, "words moved by milliseconds"},
+    {"finish", command_finish, "a folder of raw takes to a folder of finished parts"},
     {"report", command_report, "a page of before and after: graphs, figures, players"},
     {"list", command_list, "the processors: controls, meters, presets"},
 };

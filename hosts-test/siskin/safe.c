@@ -294,3 +294,14 @@ bool safe_stream_end(const SafeFile *file, FILE *stream, HostError *error) {
     return !failed || host_fail(error, "cannot write %s: %s", file->path,
                                 errno ? strerror(errno) : "writing failed");
 }
+
+bool safe_put_text(const char *path, const char *text, HostError *error) {
+    SafeFile safe = {0};
+    SafeFile *const files[] = {&safe};
+    FILE *file = safe_open(&safe, path, error) ? safe_stream(&safe, error) : NULL;
+    if (file)
+        fputs(text, file);
+    bool fine = file && safe_stream_end(&safe, file, error) && safe_commit(files, 1, error);
+    safe_discard(&safe);
+    return fine;
+}

@@ -43,6 +43,9 @@ bool safe_commit(SafeFile *const *files, size_t count, HostError *error);
 /* Closes and removes; fine on one that was committed, discarded, or zeroed and never opened. */
 void safe_discard(SafeFile *file);
 
+/* A file that holds this text, whole. */
+bool safe_put_text(const char *path, const char *text, HostError *error);
+
 /* A folder of its own, that nobody else may look into, in TMPDIR or else /tmp; NULL: there is none.
  * What is written into it is to be removed before its end, which frees the path (NULL: nothing). */
 char *safe_temporary(HostError *error);

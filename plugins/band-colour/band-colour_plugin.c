@@ -241,6 +241,7 @@ const PluginSpec plugin_spec = {
     .name = "Band Colour",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_CHANGED,
     .most_gain_db = 12.0f, /* all levels */
     .may = PLUGIN_BENDS | PLUGIN_FILTERS,
     .state_size = sizeof(BandColour),

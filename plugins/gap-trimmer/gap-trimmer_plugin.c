@@ -3,9 +3,9 @@
  *
  *     in -> listener -> scene -> gap_gate -> phrase or gap? -> cut_fade -> gain on the dry signal
  *
- * All decisions come once a hop of 5.33 ms; fades are drawn frame by frame. The gain is applied 150
- * ms late, so that a fade-in is over before its word begins; the latency is a whole number of hops.
- */
+ * All decisions come once a hop of 5.33 ms; fades are drawn frame by frame. The gain is applied
+ * `lookahead` late, so that a fade-in is over before its word begins; the latency is a whole number
+ * of hops, four at least: two until a hop is heard, one in which it is told, one for the fade. */
 #include "basic/decibel.h"
 #include "detect/gap_gate.h"
 #include "gain/cut_fade.h"
@@ -15,9 +15,17 @@
 
 #include <string.h>
 
-static const double LOOK_AHEAD_S = 0.15;
-
-enum { THRESHOLD, ABSOLUTE, FLOOR, FADE_IN, FADE_OUT, SHORTEST_GAP, KEEP_BREATHS, CONTROLS };
+enum {
+    THRESHOLD,
+    ABSOLUTE,
+    FLOOR,
+    FADE_IN,
+    FADE_OUT,
+    SHORTEST_GAP,
+    KEEP_BREATHS,
+    LOOKAHEAD,
+    CONTROLS
+};
 enum { OPEN, METERS };
 
 static const PortSpec CONTROL[CONTROLS] = {
@@ -93,6 +101,18 @@ static const PortSpec CONTROL[CONTROLS] = {
                       .maximum = 1.0f,
                       .group = "Gaps",
                       .kind = PORT_TOGGLE},
+    [LOOKAHEAD] = {.symbol = "lookahead",
+                   .name = "Look-ahead",
+                   .doc = "How far it looks ahead, which is its latency. Short enough to hear "
+                          "yourself through it, it opens late into soft words, and clicks open it; "
+                          "leave it at 150 ms for mixing.",
+                   .minimum = 25.0f,
+                   .initial = 150.0f,
+                   .maximum = 150.0f,
+                   .advanced = true,
+                   .group = "Detection",
+                   .unit = UNIT_MS,
+                   .kind = PORT_LOGARITHMIC},
 };
 
 static const PortSpec METER[METERS] = {
@@ -109,9 +129,15 @@ typedef struct {
     Scene scene;
     GapGate gate;
     CutFade fade;
-    size_t latency; /* frames */
+    double hops_per_second;
     bool open;
 } GapTrimmer;
+
+/* Look-ahead in whole hops, of which one is that in which what was told is done. */
+static size_t hops_ahead(const GapTrimmer *t, const float *control) {
+    size_t hops = (size_t)(1e-3 * (double)control[LOOKAHEAD] * t->hops_per_second);
+    return hops > GAP_GATE_LEAST + 1 ? hops : GAP_GATE_LEAST + 1;
+}
 
 static void reset(void *self) {
     GapTrimmer *t = self;
@@ -127,13 +153,9 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     (void)channels;
     (void)arena;
     listener_prepare(&t->listener, rate_hz);
-    size_t hop = t->listener.sense.hop;
-    double hops_per_second = rate_hz / (double)hop;
-    size_t ahead = (size_t)(LOOK_AHEAD_S * hops_per_second);
-    t->latency = ahead * hop;
-    scene_prepare(&t->scene, rate_hz, hops_per_second);
-    /* What is told at the end of a hop is done in the next. */
-    gap_gate_prepare(&t->gate, hops_per_second, ahead - 1);
+    t->hops_per_second = rate_hz / (double)t->listener.sense.hop;
+    scene_prepare(&t->scene, rate_hz, t->hops_per_second);
+    gap_gate_prepare(&t->gate, t->hops_per_second, GAP_GATE_LEAST);
     cut_fade_prepare(&t->fade, rate_hz);
     reset(t);
     return true;
@@ -153,6 +175,7 @@ static void set(void *self, const float *control) {
         .fade_out_ms = control[FADE_OUT],
     };
     gap_gate_set(&t->gate, &gate);
+    gap_gate_look(&t->gate, hops_ahead(t, control) - 1);
     cut_fade_set(&t->fade, &fade);
 }
 
@@ -206,8 +229,8 @@ static void process(void *self, const Io *io) {
 }
 
 static size_t latency(const void *self, const float *control) {
-    (void)control;
-    return ((const GapTrimmer *)self)->latency;
+    const GapTrimmer *t = self;
+    return hops_ahead(t, control) * t->listener.sense.hop;
 }
 
 const PluginSpec plugin_spec = {

@@ -292,6 +292,7 @@ const PluginSpec plugin_spec = {
     .n_controls = N_CONTROLS,
     .meters = METERS,
     .n_meters = N_METERS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_NEW_SOUND,
     .state_size = sizeof(PitchCorrector),
     .prepare = prepare,

@@ -192,6 +192,7 @@ const PluginSpec plugin_spec = {
     .name = "Plate Reverb",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .most_gain_db = 6.0f, /* a tone held for 10 s on a resonance: 14.7 dB at the longest decay */
     .may = PLUGIN_SPREADS | PLUGIN_NEW_SOUND,
     .state_size = sizeof(PlateReverb),

@@ -2,10 +2,14 @@
 /* rumble-filter: a high-pass that keeps just under the lowest note sung lately, and a low-pass.
  *
  *     in -> pitch -> lowest note of the last seconds -> corner -> high-pass, low-pass on in
+ *     in -> thump of a /p/ or /b/? -> how far over the voice -> deep cut on that, while it lasts
  *
  * No look-ahead: the corner rises slowly behind the voice, and gives way under it as soon as a lower
- * note is confirmed (pitch_floor.h). How far it may raise a peak: edge_filter.h. */
+ * note is confirmed (pitch_floor.h); of a thump the first 10 ms get through (thumps.h). How far it
+ * may raise a peak: edge_filter.h. */
 #include "basic/decibel.h"
+#include "detect/thumps.h"
+#include "filter/deep_cut.h"
 #include "filter/edge_filter.h"
 #include "plugin.h"
 #include "voice/pitch.h"
@@ -13,12 +17,17 @@
 
 #include <math.h>
 
-enum { FLOOR, CEILING, FOLLOW, MARGIN, SLOPE, TOP, N_CONTROLS };
+enum { FLOOR, CEILING, FOLLOW, MARGIN, SLOPE, TOP, THUMPS, N_CONTROLS };
 enum { CUTOFF, PITCH, N_METERS };
 
 /* From under a low bass's C2, 65 Hz, to over a high soprano's C6, 1047 Hz (common practice). */
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
 static const double METER_MS = 100.0;
+/* What is left of a thump lies so far under the voice's low end. */
+static const float THUMP_LEFT_DB = 18.0f;
+/* The deep cut: a little over the lowest note, since a burst covers it, but no higher than a burst
+ * reaches. At 18 dB the lowest note loses 7 dB while it thumps, an octave over it 0.1 dB. */
+static const float THUMP_CORNER = 1.2f, THUMP_LEAST_HZ = 100.0f, THUMP_MOST_HZ = 160.0f;
 
 static const ScalePoint SLOPES[] = {
     {12.0f, "12 dB per octave"},
@@ -91,6 +100,16 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
              .group = "Low-pass",
              .unit = UNIT_HZ,
              .kind = PORT_LOGARITHMIC},
+    [THUMPS] = {.symbol = "thumps",
+                .name = "Thumps",
+                .doc =
+                    "How far the thump of a /p/ or /b/ is taken down at most, below the voice and "
+                    "as long as it lasts. Lower it when words lose body; off at 0.",
+                .minimum = 0.0f,
+                .initial = 18.0f,
+                .maximum = 24.0f,
+                .group = "High-pass",
+                .unit = UNIT_DB},
 };
 
 static const PortSpec METERS[N_METERS] = {
@@ -114,6 +133,8 @@ typedef struct {
     Pitch pitch;
     PitchFloor lowest;
     EdgeFilter edges;
+    Thumps thumps;
+    DeepCut deep;
     float lowest_hz; /* 0: not known */
     struct {
         float keep;            /* of the power so far, at the end of a hop */
@@ -144,14 +165,18 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
         f->control[i] = CONTROLS[i].initial;
     f->power.keep = (float)exp(-(double)PITCH_HOP_MS / METER_MS);
     edge_filter_prepare(&f->edges, rate_hz, channels);
+    deep_cut_prepare(&f->deep, rate_hz, channels);
     return pitch_prepare(&f->pitch, rate_hz, &VOICE, arena) &&
-           pitch_floor_prepare(&f->lowest, PITCH_HOP_MS, arena);
+           pitch_floor_prepare(&f->lowest, PITCH_HOP_MS, arena) &&
+           thumps_prepare(&f->thumps, rate_hz, arena);
 }
 
 static void reset(void *self) {
     RumbleFilter *f = self;
     pitch_reset(&f->pitch);
     pitch_floor_reset(&f->lowest);
+    thumps_reset(&f->thumps);
+    deep_cut_reset(&f->deep);
     f->lowest_hz = 0.0f;
     f->power.sum_in = f->power.sum_out = f->power.in = f->power.out = f->power.lost_db = 0.0f;
     aim(f);
@@ -189,6 +214,30 @@ static void measure_loss(RumbleFilter *f) {
         fmaxf(0.0f, decibel_from_power(f->power.in) - decibel_from_power(f->power.out));
 }
 
+/* What the control allows of what the thump of now asks for. */
+static DeepCutParams deep_params(const RumbleFilter *f) {
+    float over_db = thumps_now(&f->thumps) ? thumps_level_db(&f->thumps) + THUMP_LEFT_DB : 0.0f;
+    float corner_hz = THUMP_CORNER * f->lowest_hz;
+    return (DeepCutParams){.corner_hz =
+                               (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
+                           .reduction_db = fminf(over_db, f->control[THUMPS]),
+                           .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
+}
+
+/* Takes thumps out of `audio`, as `in` tells of them. */
+static void cut_thumps(RumbleFilter *f, const float *in, float *const *audio, unsigned channels,
+                       size_t n) {
+    for (size_t at = 0; at < n;) {
+        float *now[PLUGIN_MAX_CHANNELS] = {audio[0] + at, audio[channels - 1] + at};
+        size_t take = n - at, until = thumps_until(&f->thumps);
+        take = take < until ? take : until;
+        DeepCutParams params = deep_params(f);
+        deep_cut_process(&f->deep, &params, now, take);
+        (void)thumps_process(&f->thumps, in + at, take);
+        at += take;
+    }
+}
+
 static void process(void *self, const Io *io) {
     RumbleFilter *f = self;
     float mono[PLUGIN_CHUNK], lost_db = f->power.lost_db;
@@ -203,11 +252,13 @@ static void process(void *self, const Io *io) {
             out[c] = io->out[c] + at;
         }
         edge_filter_process(&f->edges, in, out, n);
+        cut_thumps(f, mono + at, out, io->channels, n);
         f->power.sum_in = add_power(f->power.sum_in, in, io->channels, n);
         f->power.sum_out = add_power(f->power.sum_out, (const float *const *)out, io->channels, n);
         if (pitch_process(&f->pitch, mono + at, n)) {
             PitchReading reading = pitch_reading(&f->pitch);
             f->lowest_hz = pitch_floor_step(&f->lowest, &reading);
+            thumps_voice(&f->thumps, f->lowest_hz, pitch_floor_voiced_hz(&f->lowest) > 0.0f);
             aim(f);
             measure_loss(f);
             lost_db = fmaxf(lost_db, f->power.lost_db);

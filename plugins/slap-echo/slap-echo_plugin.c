@@ -199,6 +199,7 @@ const PluginSpec plugin_spec = {
     .name = "Slap Echo",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .most_gain_db = 26.0f, /* 1 / (1 - 0.95), for a tone in step with the time */
     .may = PLUGIN_SPREADS | PLUGIN_NEW_SOUND,
     .state_size = sizeof(SlapEcho),

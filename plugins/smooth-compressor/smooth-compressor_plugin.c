@@ -219,10 +219,10 @@ static void set(void *self, const float *control) {
 /* ---- the voice's usual level ---- */
 
 /* The one place that asks whether somebody sings. */
-static bool is_sung(SmoothCompressor *s, const VoiceFrame *frame) {
+static float counts(SmoothCompressor *s, const VoiceFrame *frame) {
     SceneMoment moment;
     scene_step(&s->scene, frame, &moment);
-    return moment.sung;
+    return moment.counts;
 }
 
 /* The peak level of the hop that voice_sense now tells of. */
@@ -236,7 +236,7 @@ static float hop_level_db(SmoothCompressor *s) {
 
 static void finish_hop(SmoothCompressor *s, const VoiceFrame *frame) {
     float level_db = hop_level_db(s);
-    usual_level_step(&s->usual, level_db, is_sung(s, frame));
+    usual_level_step(&s->usual, level_db, counts(s, frame));
 }
 
 /* ---- audio ---- */

@@ -173,6 +173,7 @@ const PluginSpec plugin_spec = {
     .name = "Soft Drive",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_BENDS,
     .state_size = sizeof(SoftDrive),
     .prepare = prepare,

@@ -203,11 +203,19 @@ static void help(const Draw *d) {
 
 /* ---- meters ---- */
 
-/* From the top of a graph, 0 to 1: reductions hang from above, the rest stands. */
+static bool is_reduction(const Draw *d) {
+    return d->model->port[d->item->port].role == ROLE_REDUCTION;
+}
+
+/* What goes down hangs from above, the rest stands. */
+static bool hangs(const Draw *d) {
+    return is_reduction(d) && d->model->spec->reduction != REDUCTION_PEAKS_CHANGED;
+}
+
+/* From the top of a graph, 0 to 1. */
 static double fall(const Draw *d, double top, float value) {
-    bool hangs = d->model->port[d->item->port].role == ROLE_REDUCTION;
     double low = (double)d->spec->minimum;
-    if (hangs)
+    if (hangs(d))
         return fmin(fmax((double)value / top, 0.0), 1.0);
     if (d->spec->unit == UNIT_HZ && low > 0.0)
         return 1.0 - log((double)value / low) / log(top / low);
@@ -233,7 +241,7 @@ static void seconds_grid(const Draw *d, Box box) {
 
 /* Where a curve's area begins: at nothing done. */
 static double base_of(const Draw *d, Box box) {
-    if (d->model->port[d->item->port].role == ROLE_REDUCTION)
+    if (hangs(d))
         return box.y;
     bool both_ways = d->spec->minimum == -d->spec->maximum;
     return box.y + (both_ways ? 0.5 : 1.0) * box.h;
@@ -302,20 +310,21 @@ static void threshold(const Draw *d, Box box, double top) {
     paint_plate(d->cr, text, name, LOOK_LINE, PAINT_RIGHT);
 }
 
-/* The level at which the scale ends, where the curve hangs to. */
+/* The level at which the scale ends, where the curve hangs to or stands up to. */
 static void scale_end(const Draw *d, Box box, double top) {
-    if (d->model->port[d->item->port].role != ROLE_REDUCTION)
+    if (!is_reduction(d))
         return;
     char text[NUMBER_LENGTH];
     snprintf(text, sizeof text, "%.0f dB", top);
     const Box foot = {box.x + 6.0, box.y + box.h - 16.0, box.w - 12.0, 14.0};
-    paint_plate(d->cr, foot, text, LOOK_SOFT, PAINT_LEFT);
+    const Box head = {foot.x, box.y + 2.0, foot.w, foot.h};
+    paint_plate(d->cr, hangs(d) ? foot : head, text, LOOK_SOFT, PAINT_LEFT);
     paint_plate(d->cr, foot, "last 10 s", LOOK_SOFT, PAINT_RIGHT);
 }
 
 /* At its lowest a level or a frequency says that there is none. A reduction of 0 dB is a figure. */
 static void figure_text(const Draw *d, char text[NUMBER_LENGTH]) {
-    bool level = d->spec->unit != UNIT_NONE && d->model->port[d->item->port].role != ROLE_REDUCTION;
+    bool level = d->spec->unit != UNIT_NONE && !is_reduction(d);
     if (level && d->value <= d->spec->minimum)
         snprintf(text, NUMBER_LENGTH, "\xe2\x80\x93");
     else
@@ -348,7 +357,7 @@ static void graph(const Draw *d) {
     Box box = d->item->part[0];
     size_t trace = trace_of(d);
     double top = (double)model_trace_top(d->model, trace);
-    bool reduction = d->model->port[d->item->port].role == ROLE_REDUCTION;
+    bool reduction = is_reduction(d);
     seconds_grid(d, box);
     if (reduction)
         paint_box(d->cr, (Box){box.x, floor(box.y + 0.5 * box.h), box.w, 1.0}, LOOK_GRID);

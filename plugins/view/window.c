@@ -227,6 +227,18 @@ static void key(Window *window, const xcb_key_press_event_t *from, WindowEvent *
     event->key = keyboard_read(window, from->detail, from->state, event->text);
 }
 
+static void ask_keyboard(const Window *window) {
+    xcb_set_input_focus(window->x, XCB_INPUT_FOCUS_PARENT, window->id, window->pressed_at);
+}
+
+static void lose_keyboard(Window *window, const xcb_focus_out_event_t *from) {
+    bool lost = from->detail != XCB_NOTIFY_DETAIL_POINTER;
+    if (!lost || window->takes_left == 0)
+        return;
+    window->takes_left--;
+    ask_keyboard(window);
+}
+
 /* WINDOW_NOTHING: it was none of ours to tell. */
 static WindowEvent translate(Window *window, const xcb_generic_event_t *from) {
     WindowEvent event = {.kind = WINDOW_NOTHING};
@@ -253,6 +265,8 @@ static WindowEvent translate(Window *window, const xcb_generic_event_t *from) {
     case XCB_FOCUS_OUT:
         event.kind = WINDOW_KEYBOARD;
         event.has = (from->response_type & 0x7f) == XCB_FOCUS_IN;
+        if (!event.has)
+            lose_keyboard(window, (const xcb_focus_out_event_t *)from);
         break;
     case XCB_CONFIGURE_NOTIFY: {
         const xcb_configure_notify_event_t *to = (const xcb_configure_notify_event_t *)from;
@@ -306,8 +320,10 @@ WindowEvent window_next(Window *window) {
 }
 
 void window_take_keyboard(Window *window, double time_s) {
-    xcb_set_input_focus(window->x, XCB_INPUT_FOCUS_PARENT, window->id,
-                        (xcb_timestamp_t)lrint(time_s * 1e3));
+    enum { TAKES = 3 };
+    window->pressed_at = (xcb_timestamp_t)lrint(time_s * 1e3);
+    window->takes_left = window->pressed_at == XCB_CURRENT_TIME ? 0 : TAKES; /* of no time: now */
+    ask_keyboard(window);
 }
 
 /* ---- the picture ---- */

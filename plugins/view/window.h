@@ -55,6 +55,8 @@ typedef struct {
     Box queue[WINDOW_QUEUE]; /* px of the picture that the server has not got yet */
     size_t queued;
     unsigned char *strip;
+    xcb_timestamp_t pressed_at; /* when the keyboard was taken last */
+    int takes_left;             /* times that it may be taken back */
     struct xkb_context *xkb;
     struct xkb_keymap *keymap;
     struct xkb_state *keys;
@@ -68,6 +70,9 @@ void window_close(Window *window);
 
 void window_show(Window *window, bool show);
 WindowEvent window_next(Window *window);
+/* For a press at this time. A window manager and the host's toolkit hear of the same press, and one that is slower gives the
+ * keyboard to the host's window after this: then it is taken back, a few times at most. The server heeds nobody whose press
+ * is older than the last change, so it is never taken from what was pressed since. */
 void window_take_keyboard(Window *window, double time_s);
 /* After WINDOW_SIZE: a picture of the new size, blank. false: no memory. */
 bool window_resize(Window *window);

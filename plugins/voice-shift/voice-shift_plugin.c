@@ -245,6 +245,7 @@ const PluginSpec plugin_spec = {
     .name = "Voice Shift",
     .controls = CONTROLS,
     .n_controls = N_CONTROLS,
+    .reduction = REDUCTION_PEAKS_LOWERED,
     .may = PLUGIN_NEW_SOUND,
     .state_size = sizeof(VoiceShift),
     .prepare = prepare,

@@ -170,8 +170,7 @@ static void write_finish(FILE *file) {
     fputs("\n# ---- Done: compressed, coloured, true peaks at -1 dBTP\n"
           "bus finish\n"
           "  smooth-compressor ratio=2.5 makeup=5\n"
-          "  soft-drive drive=4\n"
-          "  peak-ceiling\n",
+          "  soft-drive drive=4\n" ADVICE_CEILING,
           file);
 }
 

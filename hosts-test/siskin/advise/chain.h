@@ -7,6 +7,9 @@
 
 #include <stdio.h>
 
+/* The line of the limiter, the last of a chain with `finish`. */
+#define ADVICE_CEILING "  peak-ceiling\n"
+
 /* The chain of the processors that are needed, on a bus `lead`; with `finish` it goes on to a lead that
  * is compressed, coloured and peak-safe. Every rule is told of in comments:
  * whether it is needed, by what measure, and how a render measures. Fails as advice_settings;

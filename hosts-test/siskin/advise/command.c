@@ -130,17 +130,6 @@ static bool is_taken(const Job *job, const char *path) {
     return false;
 }
 
-static bool write_file(const char *path, const char *text, HostError *error) {
-    SafeFile safe = {0};
-    SafeFile *const files[] = {&safe};
-    FILE *file = safe_open(&safe, path, error) ? safe_stream(&safe, error) : NULL;
-    if (file)
-        fputs(text, file);
-    bool fine = file && safe_stream_end(&safe, file, error) && safe_commit(files, 1, error);
-    safe_discard(&safe);
-    return fine;
-}
-
 static bool write_chain(Job *job, const Measures *measures, const char *text, HostError *error) {
     const char *name = measures->path + job->takes.skip[job->take];
     char *path = files_renamed(job->words->into, name, ".chain");
@@ -156,7 +145,7 @@ static bool write_chain(Job *job, const Measures *measures, const char *text, Ho
             error, "%s was edited since it was advised, or never was; --overwrite replaces it",
             path);
     else
-        fine = write_file(path, text, error);
+        fine = safe_put_text(path, text, error);
     if (fine)
         *(char **)text_grow(&job->chains, &job->n_chains, sizeof *job->chains) = path;
     else

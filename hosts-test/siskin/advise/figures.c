@@ -52,10 +52,17 @@ double figure_dc_db(const Measures *m) {
 }
 
 /* Of a short take as if it were half a minute, so that one click makes no rate. */
-double figure_clicks_a_minute(const Measures *m) {
+static double a_minute(const Measures *m, size_t count) {
     const double shortest_s = 30.0;
-    size_t clear = measures_clear_clicks(m);
-    return clear ? 60.0 * (double)clear / fmax(m->length_s, shortest_s) : -INFINITY;
+    return count ? 60.0 * (double)count / fmax(m->length_s, shortest_s) : -INFINITY;
+}
+
+double figure_clicks_a_minute(const Measures *m) {
+    return a_minute(m, measures_clear_clicks(m));
+}
+
+double figure_thumps_a_minute(const Measures *m) {
+    return a_minute(m, measures_clear_thumps(m));
 }
 
 bool figure_needs_riding(const Measures *m) {
@@ -136,6 +143,18 @@ double figure_standing_peak_db(const Measures *m) {
     return m->peak.found ? m->peak.height_db : -(double)INFINITY;
 }
 
-double figure_off_pitch_cents(const Measures *m) {
-    return m->off_cents;
+static bool has_steps(const Measures *m) {
+    const Intonation *in = &m->intonation;
+    return (in->fits || measures_key_sure(m)) && fabs(in->drift_cents) <= ADVICE_MOST_DRIFT_CENTS;
+}
+
+double figure_far_off_percent(const Measures *m) {
+    const Intonation *in = &m->intonation;
+    return in->known && has_steps(m) ? 100.0 * in->far_off : (double)NAN;
+}
+
+double figure_no_scale_cents(const Measures *m) {
+    if (!m->intonation.known)
+        return (double)NAN;
+    return has_steps(m) ? -(double)INFINITY : m->off_cents;
 }

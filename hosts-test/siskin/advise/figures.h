@@ -32,6 +32,11 @@
 /* "A couple of dB" is what is ridden by hand (common practice). */
 #define ADVICE_SPREAD_MOST_DB 2.0
 
+/* Of the notes' time, over INTONATION_FAR_CENTS off. */
+#define ADVICE_FAR_OFF_PERCENT 25.0
+/* A take that moves by half a semitone is as near to the wrong note as to the right one. */
+#define ADVICE_MOST_DRIFT_CENTS 50.0
+
 /* What lies below the voice, with the hum there; that hum alone; and hum where the voice is. */
 double figure_rumble_under_db(const Measures *m);
 double figure_low_hum_under_db(const Measures *m);
@@ -40,6 +45,7 @@ double figure_high_hum_under_db(const Measures *m);
 double figure_dc_db(const Measures *m);
 /* Of those that are clear (MEASURE_CLEAR_CLICK_DB). */
 double figure_clicks_a_minute(const Measures *m);
+double figure_thumps_a_minute(const Measures *m);
 /* The loud breaths, as riding would leave them. */
 double figure_breath_under_db(const Measures *m);
 /* The hot sibilants re the vowels, as riding would leave them; and any quantile as recorded. */
@@ -54,7 +60,10 @@ double figure_clipped_tops(const Measures *m);
 /* Reverberation time of the room. */
 double figure_t60_s(const Measures *m);
 double figure_standing_peak_db(const Measures *m);
-/* Mean size of the error against a key that is sure. */
-double figure_off_pitch_cents(const Measures *m);
+/* Percent of the notes' time that is over INTONATION_FAR_CENTS off, of a take whose semitones are known
+ * and stay where they are; NAN of any other. */
+double figure_far_off_percent(const Measures *m);
+/* How far off a take is that fits no semitones, or leaves them: mean size of the error, or the least it can be. */
+double figure_no_scale_cents(const Measures *m);
 
 #endif

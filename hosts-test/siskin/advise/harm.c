@@ -41,16 +41,26 @@ static bool in_sibilant(const Measures *m, double at_s) {
     return false;
 }
 
+/* The mean over `reach` hops to either side, as far as there are any. */
+static double power_around(const Envelope *envelope, size_t hop, size_t reach) {
+    size_t first = hop > reach ? hop - reach : 0;
+    size_t end = hop + reach < envelope->n ? hop + reach + 1 : envelope->n;
+    double sum = 0.0;
+    for (size_t i = first; i < end; i++)
+        sum += (double)envelope->voice[i];
+    return sum / (double)(end - first);
+}
+
 /* Hops first..last - 1 of a phrase. */
 static void find_gains(const Measures *m, const Envelope *take, const Envelope *render,
-                       size_t first, size_t last, Gains *gains) {
+                       size_t first, size_t last, size_t reach, Gains *gains) {
     double loudest = 0.0;
     for (size_t i = first; i < last; i++)
         loudest = fmax(loudest, (double)take->voice[i]);
     double least = loudest * pow(10.0, -UNDER_PHRASE_DB / 10.0);
     gains->n = 0;
     for (size_t i = first; i < last; i++) {
-        double in = (double)take->voice[i], out = (double)render->voice[i];
+        double in = power_around(take, i, reach), out = power_around(render, i, reach);
         double at_s = ((double)i + 0.5) * take->hop_s;
         bool counts = in > least && voiced_at(m, at_s) && !in_sibilant(m, at_s);
         gains->gain_db[i - first] = counts ? 10.0 * log10((out + 1e-15) / in) : (double)NAN;
@@ -72,7 +82,8 @@ static void count_bites(Harm *harm, const Gains *gains, size_t first, size_t las
     }
 }
 
-Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *render) {
+Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *render, bool moved) {
+    size_t reach = moved ? (size_t)lround(0.5 * HARM_LONG_S / take->hop_s) : 0;
     size_t hops = take->n < render->n ? take->n : render->n;
     Gains gains = {text_take(hops + 1, sizeof(double)), text_take(hops + 1, sizeof(double)), 0};
     double *wander = text_take(measures->n_phrases + 1, sizeof *wander);
@@ -87,7 +98,7 @@ Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *ren
         last = last < hops ? last : hops;
         if (first >= last)
             continue;
-        find_gains(measures, take, render, first, last, &gains);
+        find_gains(measures, take, render, first, last, reach, &gains);
         if (gains.n < 20) /* 0.1 s of vowels */
             continue;
         count_bites(&harm, &gains, first, last, take->hop_s);

@@ -6,7 +6,11 @@
  * but a ride, which moves a phrase as a whole. A word is bitten where the gain of a vowel falls 6 dB under the
  * median of its phrase for 30 ms and more. The gain wanders by the distance between the 5th and the
  * 95th percentile within a phrase; told is the median phrase's, and that of one phrase in twenty.
- * Peaks are true peaks. */
+ * Peaks are true peaks.
+ *
+ * A processor that moves the waves themselves, as one does that corrects pitch, takes a pulse of the voice out of one 5 ms
+ * and puts it into the next. Where the chain has one, levels are those of HARM_LONG_S around each hop, three periods of
+ * 70 Hz; a bite must then last twice as long to be found. */
 #ifndef SISKIN_ADVISE_HARM_H
 #define SISKIN_ADVISE_HARM_H
 
@@ -21,8 +25,10 @@ typedef struct {
     double peak_db;        /* of the render over that of the take; > 0: higher */
 } Harm;
 
-/* `measures` tells the phrases and the pitch of the take. */
-Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *render);
+#define HARM_LONG_S 0.045
+
+/* `measures` tells the phrases and the pitch of the take; `moved`: the chain moves the waves. */
+Harm harm_of(const Measures *measures, const Envelope *take, const Envelope *render, bool moved);
 
 /* 0 when there is none worth a word; else how much, to compare. */
 double harm_size(const Harm *harm);

@@ -28,6 +28,13 @@ static bool wants_anything(const Advice *advice) {
     return wants;
 }
 
+static bool moves_waves(const Advice *advice) {
+    bool moves = false;
+    for (size_t i = 0; i < advice_n_rules; i++)
+        moves = moves || (advice_rules[i].moves && advice_wants_processor(advice, i));
+    return moves;
+}
+
 /* Advice, and what came of it. */
 typedef struct {
     Advice advice, after;
@@ -48,7 +55,7 @@ static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial
         return false;
     trial->after = advice_of(&result);
     memset(trial->after.of, 0, sizeof trial->after.of);
-    trial->harm = harm_of(&plan->taken, &plan->envelope, &envelope);
+    trial->harm = harm_of(&plan->taken, &plan->envelope, &envelope, moves_waves(&trial->advice));
     measures_free(&result);
     envelope_free(&envelope);
     return true;

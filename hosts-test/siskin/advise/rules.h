@@ -3,7 +3,7 @@
  *
  * A rule is a row of one table: a figure made of the take's measures, a limit, where the limit
  * comes from, and what to do when the figure is on its wrong side. Rules stand in working order
- * (hum, the ends of the spectrum, noise, mouth noises, gaps, breaths, sibilants, the room's
+ * (hum, the ends of the spectrum, noise, mouth noises, gaps, breaths, sibilants, pitch, the room's
  * resonance, riding; then what none of our processors mends). Rows next to each other may name one processor: it is advised once. To
  * add a rule, add a row. */
 #ifndef SISKIN_ADVISE_RULES_H
@@ -18,7 +18,7 @@
 
 typedef enum { ADVICE_FINE, ADVICE_NEEDED, ADVICE_UNKNOWN } AdviceVerdict;
 
-enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 6, ADVICE_MOST_PASSES = 4 };
+enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 8, ADVICE_MOST_PASSES = 4 };
 
 typedef struct {
     const char *control;
@@ -49,6 +49,7 @@ typedef struct {           /* NOLINT(clang-analyzer-optin.performance.Padding) *
     const char *processor; /* NULL: none of ours mends it; ADVICE_RIDE: a lane of the fader */
     bool as_recorded;      /* judged on the take itself, else with its front done: advice_front() */
     bool alone; /* of a take as recorded alone: in a render the figure is also the processors' */
+    bool moves; /* its processor moves the waves: harm.h */
     AdviceFigure *figure;
     bool at_most; /* fine up to the limit; else fine from it on */
     double limit;

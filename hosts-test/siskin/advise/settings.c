@@ -3,6 +3,8 @@
 
 #include "siskin/advise/figures.h"
 #include "siskin/measure/controls.h"
+#include "siskin/measure/pitch_name.h"
+#include "voice/scale.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -112,6 +114,16 @@ static double corner_share(double slope) {
     return pow(initial("rumble-filter", "margin"), initial("rumble-filter", "slope") / slope);
 }
 
+/* As far as the strongest needs; by default what is as loud as the voice's low end goes. */
+static void settle_thumps(const Measures *m, AdviceSettings *s) {
+    double most_db = -INFINITY, depth_db = initial("rumble-filter", "thumps");
+    for (size_t i = 0; i < m->n_thumps; i++)
+        most_db = fmax(most_db, m->thumps[i].over_db);
+    if (most_db > 0.0)
+        set(s, "thumps", fmin(greatest("rumble-filter", "thumps"), ceil(depth_db + most_db)),
+            "the strongest stands %.0f dB over the voice's low end", most_db);
+}
+
 void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
     bool known = isfinite(m->low_hz);
     double slope = steepness(m, extra);
@@ -127,6 +139,7 @@ void settle_low_end(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "ceiling", initial("rumble-filter", "floor"), "the same");
     }
     set(s, "slope", slope, "dB an octave");
+    settle_thumps(m, s);
     if (extra > 0.0 && slope >= greatest("rumble-filter", "slope"))
         pass(s, 2, "one left too much");
 }
@@ -182,6 +195,114 @@ void settle_sibilants(const Measures *m, double extra, AdviceSettings *s) {
     set(s, "range", ceil(range_db), "the hottest are at %.1f dB", hottest_db);
     if (extra > 0.0 && range_db > greatest("de-esser", "range"))
         pass(s, 2, "one takes too little off the hottest");
+}
+
+/* ---- pitch ---- */
+
+/* The share of the notes' time that lies clearly on semitones outside of a scale. */
+static double share_outside(const Measures *m, const Scale *scale) {
+    const double least_s = 0.1, least_confidence = 0.5, on = 0.3; /* semitones */
+    double outside = 0.0, all = 0.0;
+    for (size_t i = 0; i < m->n_sung; i++) {
+        const SungNote *note = &m->sung[i];
+        double length_s = note->end_s - note->start_s;
+        double step = note->midi - 0.01 * intonation_error_cents(&m->intonation, note);
+        double off = 0.01 * fabs(intonation_apart_cents(&m->intonation, note));
+        int nearest = (int)lround(step - 0.01 * m->key.tuning_cents);
+        if (length_s < least_s || note->confidence < least_confidence)
+            continue;
+        all += length_s;
+        outside += off < on && !scale_has(scale, nearest) ? length_s : 0.0;
+    }
+    return all > 0.0 ? outside / all : 0.0;
+}
+
+static ScaleKind kind_of(TonalityMode mode, size_t k) {
+    static const ScaleKind kinds[TONALITY_MODES][3] = {
+        {SCALE_MAJOR, SCALE_MAJOR, SCALE_MAJOR},
+        {SCALE_NATURAL_MINOR, SCALE_HARMONIC_MINOR, SCALE_MELODIC_MINOR},
+        {SCALE_DORIAN, SCALE_DORIAN, SCALE_DORIAN}};
+    return kinds[mode % TONALITY_MODES][k];
+}
+
+/* As of a major key and its relative minor: it does not matter which of the two it is. */
+static bool same_notes(const TonalityKey *a, const TonalityKey *b) {
+    Scale one = {(int)a->tonic, kind_of(a->mode, 0)}, other = {(int)b->tonic, kind_of(b->mode, 0)};
+    bool same = true;
+    for (int note = 0; note < 12; note++)
+        same = same && scale_has(&one, note) == scale_has(&other, note);
+    return same;
+}
+
+static bool knows_scale(const Measures *m) {
+    const TonalityKey *best = &m->key.best, *next = &m->key.next;
+    return measures_key_sure(m) ||
+           (m->key_known && best->p + next->p >= TONALITY_SURE && same_notes(best, next));
+}
+
+/* The scale of the key, where it is known and holds the notes; else any semitone. And why. */
+static Scale scale_of(const Measures *m, char why[128]) {
+    const double most_outside = 0.03;
+    const Scale any = {0, SCALE_CHROMATIC};
+    Scale scale = any;
+    double least = 1.0;
+    char key[64], name[24], next[24];
+    if (!knows_scale(m)) {
+        snprintf(why, 128, "any semitone, since the key is %s", measures_key_text(key, m));
+        return any;
+    }
+    for (size_t k = 0; k < 3; k++) {
+        Scale tried = {(int)m->key.best.tonic, kind_of(m->key.best.mode, k)};
+        double outside = share_outside(m, &tried);
+        if (outside < least) {
+            least = outside;
+            scale = tried;
+        }
+    }
+    pitch_name_key(name, &m->key.best);
+    if (least > most_outside)
+        snprintf(why, 128, "any semitone, since %.0f %% of the notes' time is outside %s",
+                 100.0 * least, name);
+    else if (measures_key_sure(m))
+        snprintf(why, 128, "%s, sure to %.2f", name, m->key.best.p);
+    else
+        snprintf(why, 128, "%s or %s, whose notes are the same", name,
+                 pitch_name_key(next, &m->key.next));
+    return least > most_outside ? any : scale;
+}
+
+/* In the middle of its drift; A 440 where that alone makes sense of the notes. */
+static double tuning_of(const Measures *m, const Scale *scale) {
+    if (m->intonation.at_least)
+        return 0.0;
+    double cents =
+        scale->kind == SCALE_CHROMATIC ? m->intonation.tuning_cents : m->key.tuning_cents;
+    return cents + 0.5 * m->intonation.drift_cents;
+}
+
+/* What is more than 25 cents off goes to within 5; after a trial that left too much, all the way. A take that lies a
+ * little beside 440 Hz was meant to be there, as one sung to music is. */
+void settle_pitch(const Measures *m, double extra, AdviceSettings *s) {
+    const double beside_cents = 15.0, room = 1.25;
+    char why[128];
+    Scale scale = scale_of(m, why);
+    double tuning = tuning_of(m, &scale);
+    set(s, "scale", scale.kind, "%s", why);
+    if (scale.kind != SCALE_CHROMATIC)
+        set(s, "key", scale.key, "semitones over C");
+    if (fabs(tuning) > beside_cents)
+        set(s, "tuning", 0.1 * round(4400.0 * exp2(tuning / 1200.0)),
+            "the take is tuned so; sung to music at 440 Hz, take this out");
+    if (extra > 0.0 && figure_far_off_percent(m) > ADVICE_FAR_OFF_PERCENT)
+        set(s, "strength", greatest("pitch-corrector", "strength"), "less left too much");
+    else if (isfinite(m->off_cents))
+        set(s, "strength", initial("pitch-corrector", "strength"),
+            "the default; as sung, notes are %.0f cents off on average%s", m->off_cents,
+            m->intonation.at_least ? ", or more" : "");
+    if (room * m->high_hz > initial("pitch-corrector", "highest"))
+        set(s, "highest", round(room * m->high_hz), "the highest note is %.0f Hz", m->high_hz);
+    if (m->low_hz / room < initial("pitch-corrector", "lowest"))
+        set(s, "lowest", round(m->low_hz / room), "the lowest note is %.0f Hz", m->low_hz);
 }
 
 void settle_gaps(const Measures *m, double extra, AdviceSettings *s) {

@@ -6,6 +6,6 @@
 #include "siskin/advise/rules.h"
 
 AdviceSettle settle_hum, settle_hiss, settle_resonance, settle_low_end, settle_clicks,
-    settle_breaths, settle_sibilants, settle_gaps;
+    settle_breaths, settle_sibilants, settle_pitch, settle_gaps;
 
 #endif

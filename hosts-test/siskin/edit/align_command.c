@@ -1,15 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin align: a double brought into time with its lead. */
 #include "siskin/command.h"
-#include "siskin/edit/align.h"
+#include "siskin/edit/align_take.h"
 #include "siskin/edit/move_command.h"
 #include "siskin/edit/shifts.h"
-#include "siskin/measure/statistics.h"
 #include "siskin/options.h"
 #include "siskin/render/report.h"
 #include "siskin/text.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -17,13 +15,6 @@ typedef struct {
     const char *lead, *tightness, *moves, *write_moves, *bits;
     bool quiet, help;
 } Words;
-
-typedef struct {
-    Whole lead, take;
-    Hearing of_lead, of_take;
-    Alignment alignment;
-    Splices splices;
-} Job;
 
 static void print_help(const Option *options, size_t count) {
     puts("siskin align DOUBLE --to LEAD OUT\n"
@@ -46,31 +37,13 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- what is told ---- */
 
-typedef struct {
-    double middle_ms, most_ms;
-} Apart;
-
-/* Of the anchors of a phrase, as they are, or as the splices bring them. */
-static Apart apart(const Job *job, const AlignPhrase *phrase, bool after) {
-    double *ms = text_take(phrase->n + 1, sizeof *ms), most = 0.0;
-    for (size_t i = 0; i < phrase->n; i++) {
-        const AlignAnchor *a = &job->alignment.anchors[phrase->first + i];
-        double at = after ? splices_at(&job->splices, a->take) : a->take;
-        ms[i] = 1e3 * fabs(at - a->lead) / job->take.rate_hz;
-        most = fmax(most, ms[i]);
-    }
-    Apart result = {statistics_median(ms, phrase->n), most};
-    free(ms);
-    return result;
-}
-
-static void print_phrase(const Job *job, size_t i) {
-    const AlignPhrase *phrase = &job->alignment.phrases[i];
+static void print_phrase(const AlignFiles *files, size_t i) {
+    const AlignPhrase *phrase = &files->alignment.phrases[i];
     const HearingSpan *span = phrase->kind == ALIGN_EXTRA ? &phrase->take : &phrase->lead;
     char from[32], to[32];
     printf("phrase %-3zu %8s - %-8s  ", i + 1,
-           text_time(from, (double)span->start / job->take.rate_hz),
-           text_time(to, (double)span->end / job->take.rate_hz));
+           text_time(from, (double)span->start / files->take.rate_hz),
+           text_time(to, (double)span->end / files->take.rate_hz));
     if (phrase->kind == ALIGN_LACKING)
         puts("only the lead sings it");
     else if (phrase->kind == ALIGN_EXTRA)
@@ -80,7 +53,8 @@ static void print_phrase(const Job *job, size_t i) {
     else if (phrase->n == 0)
         puts("nothing in it could be matched: left alone");
     else {
-        Apart before = apart(job, phrase, false), after = apart(job, phrase, true);
+        AlignApart before = align_files_apart(files, phrase, false);
+        AlignApart after = align_files_apart(files, phrase, true);
         printf("apart %3.0f ms (%.0f at most); after %3.0f ms (%.0f)\n", before.middle_ms,
                before.most_ms, after.middle_ms, after.most_ms);
     }
@@ -88,80 +62,44 @@ static void print_phrase(const Job *job, size_t i) {
 
 /* ---- the work ---- */
 
-static bool hear(Hearing *hearing, const Whole *whole, const char *path, HostError *error) {
-    return hearing_of(hearing, whole->mid, whole->n, whole->rate_hz) ||
-           host_fail(error, "%s: out of memory", path);
-}
-
-static bool write_moves(const Job *job, const char *path, HostError *error) {
+static bool write_moves(const AlignFiles *files, const char *path, HostError *error) {
     SafeFile file;
     if (!safe_open(&file, path, error))
         return false;
     FILE *stream = safe_stream(&file, error);
-    SafeFile *const files[] = {&file};
+    SafeFile *const safe[] = {&file};
     bool fine = stream != NULL;
     if (stream) {
-        shifts_print(stream, &job->alignment, &job->of_take);
+        shifts_print(stream, &files->alignment, &files->of_take);
         fine = safe_stream_end(&file, stream, error);
     }
-    fine = fine && safe_commit(files, 1, error);
+    fine = fine && safe_commit(safe, 1, error);
     safe_discard(&file);
     return fine;
 }
 
-static bool read_both(Job *job, const char *take, const Words *words, HostError *error) {
-    Progress progress = progress_begin(words->quiet);
-    bool fine = whole_read(&job->take, take, 0.0, error) &&
-                whole_read(&job->lead, words->lead, job->take.rate_hz, error);
-    progress_show(&progress, text_base(take), 0.1);
-    fine = fine && hear(&job->of_lead, &job->lead, words->lead, error);
-    progress_show(&progress, text_base(take), 0.4);
-    fine = fine && hear(&job->of_take, &job->take, take, error);
-    progress_show(&progress, text_base(take), 0.7);
-    progress_clear(&progress);
-    return fine;
-}
-
-static bool do_align(Job *job, char **argv, const Words *words, double tightness,
+static bool do_align(AlignFiles *files, char **argv, const Words *words, double tightness,
                      const AudioFormat *format, HostError *error) {
-    if (!read_both(job, argv[0], words, error))
+    Progress progress = progress_begin(words->quiet);
+    if (!align_files_find(files, argv[0], words->lead, tightness, &progress, error))
         return false;
-    Alignment *a = &job->alignment;
-    if (!align_find(a, &job->of_lead, job->lead.mid, &job->of_take, job->take.mid, tightness))
-        return host_fail(error, "out of memory");
-    size_t matched = 0;
-    for (size_t i = 0; i < a->n; i++)
-        matched += a->phrases[i].kind == ALIGN_MATCHED;
-    if (matched == 0)
-        return host_fail(error, "%s and %s have no phrase in common", argv[0], words->lead);
     if (words->moves) {
-        time_map_free(&a->map);
-        if (!move_read(&a->map, words->moves, &job->of_take, error))
+        time_map_free(&files->alignment.map);
+        if (!move_read(&files->alignment.map, words->moves, &files->of_take, error))
             return false;
     }
-    if (!move_write(&job->take, &job->of_take, &a->map, job->lead.n, argv[1], format, &job->splices,
-                    error))
-        return false;
-    return !words->write_moves || write_moves(job, words->write_moves, error);
-}
-
-static void leave(Job *job) {
-    whole_free(&job->lead);
-    whole_free(&job->take);
-    hearing_free(&job->of_lead);
-    hearing_free(&job->of_take);
-    align_free(&job->alignment);
-    splices_free(&job->splices);
+    return align_files_write(files, argv[1], format, error) &&
+           (!words->write_moves || write_moves(files, words->write_moves, error));
 }
 
 static int align(char **argv, const Words *words, double tightness, const AudioFormat *format) {
     HostError error;
-    Job *job = text_take(1, sizeof *job);
-    bool fine = do_align(job, argv, words, tightness, format, &error);
-    for (size_t i = 0; fine && !words->quiet && i < job->alignment.n; i++)
-        print_phrase(job, i);
-    leave(job);
-    free(job);
+    AlignFiles *files = text_take(1, sizeof *files);
+    bool fine = do_align(files, argv, words, tightness, format, &error);
+    for (size_t i = 0; fine && !words->quiet && i < files->alignment.n; i++)
+        print_phrase(files, i);
+    align_files_free(files);
+    free(files);
     return fine ? STATUS_OK : command_fail("align", STATUS_FAILED, &error);
 }
 

@@ -6,11 +6,18 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Where a word that begins at *at ends; one in quotes begins behind the first. */
+static size_t word_length(char **at) {
+    if (**at != '"' || !strchr(*at + 1, '"'))
+        return strcspn(*at, " \t\r\n");
+    return strcspn(++*at, "\"");
+}
+
 /* Cuts a line at white space, up to a comment, in place. */
 static size_t split(char *text, char *word[LINES_MOST_WORDS]) {
     size_t count = 0;
     for (char *at = text + strspn(text, " \t\r\n"); *at && *at != '#';) {
-        size_t length = strcspn(at, " \t\r\n");
+        size_t length = word_length(&at);
         if (count == LINES_MOST_WORDS)
             return LINES_MOST_WORDS + 1;
         word[count++] = at;

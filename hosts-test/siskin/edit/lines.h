@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* lines.h: a file that a person edits, line by line, in words; `#` at a word's start begins a comment. */
+/* lines.h: a file that a person edits, line by line, in words; `#` at a word's start begins a
+ * comment; a word may be put in "quotes", and holds spaces then. */
 #ifndef SISKIN_EDIT_LINES_H
 #define SISKIN_EDIT_LINES_H
 

@@ -206,3 +206,14 @@ bool match_find(Match *match, Host *host, const Measures *take, const Measures *
     match->any = !is_alike(match);
     return !match->any || match_both(&search);
 }
+
+void match_print_setting(FILE *file, const MatchSetting *setting) {
+    fprintf(file, "  band-colour split_1=%g", (double)setting->splits.split_hz[0]);
+    for (int b = 0; b < MATCH_BANDS; b++)
+        if (setting->level_db[b] != 0.0)
+            fprintf(file, " level_%d=%g", b + 1, setting->level_db[b]);
+    for (int b = 0; b < MATCH_BANDS; b++)
+        if (setting->drive_db[b] != 0.0)
+            fprintf(file, " drive_%d=%g", b + 1, setting->drive_db[b]);
+    fputc('\n', file);
+}

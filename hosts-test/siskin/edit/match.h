@@ -14,6 +14,8 @@
 
 #include "siskin/edit/match_profile.h"
 
+#include <stdio.h>
+
 #define MATCH_LEVEL_DB 0.3
 #define MATCH_CREST_DB 1.0
 #define MATCH_LEAST_SUNG_S 1.0 /* of either, to tell a colour at all */
@@ -30,6 +32,9 @@ typedef void MatchProgress(void *user, double done);
 /* Fails as match_profile does, and where either has too little singing. */
 bool match_find(Match *match, Host *host, const Measures *take, const Measures *reference,
                 MatchProgress *progress, void *user, HostError *error);
+
+/* As a line of a chain: "  band-colour split_1=180 level_2=1.5". */
+void match_print_setting(FILE *file, const MatchSetting *setting);
 
 /* "below 180 Hz", "180..1100 Hz"; the caller frees each. */
 void match_band_names(const Match *match, char *name[MATCH_BANDS]);

@@ -79,17 +79,6 @@ static void print_table(const Match *match) {
            match_worst_off(p[2], p[1]));
 }
 
-static void print_setting(const MatchSetting *setting) {
-    printf("  band-colour split_1=%g", (double)setting->splits.split_hz[0]);
-    for (int b = 0; b < MATCH_BANDS; b++)
-        if (setting->level_db[b] != 0.0)
-            printf(" level_%d=%g", b + 1, setting->level_db[b]);
-    for (int b = 0; b < MATCH_BANDS; b++)
-        if (setting->drive_db[b] != 0.0)
-            printf(" drive_%d=%g", b + 1, setting->drive_db[b]);
-    putchar('\n');
-}
-
 static void print_chain(const Match *match, const char *take, const char *reference) {
     char *name = plain_name(take), *to = plain_name(reference);
     printf("# %s to the colour of %s, at equal loudness; %.1f and %.1f s sung.\n", name, to,
@@ -99,7 +88,7 @@ static void print_chain(const Match *match, const char *take, const char *refere
         puts("# Alike: nothing is to be done.");
     puts("bus lead");
     if (match->any)
-        print_setting(&match->setting);
+        match_print_setting(stdout, &match->setting);
     free(name);
     free(to);
 }

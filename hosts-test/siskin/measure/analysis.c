@@ -44,6 +44,8 @@ static const double SIBILANT_JOIN_S = 0.03, SIBILANT_SHORTEST_S = 0.03;
 /* A mouth click is a burst or a few within some 30 ms (Trouvain and Malisz, 2016: one to several).
  */
 static const double CLICK_JOIN_S = 0.03;
+/* A burst's envelope may dip; it is told so late (thumps.h). */
+static const double THUMP_JOIN_S = 0.05, THUMP_LATE_S = 0.01;
 /* As scene.h has it, once the voice is known: what lies further under it is none. */
 static const double UNDER_VOICE_DB = 25.0;
 
@@ -92,6 +94,7 @@ static bool prepare(Analysis *analysis, Arena *arena) {
            resonances_prepare(&analysis->standing, rate_hz, analysis->spectrum.size, arena) &&
            pitch_prepare(&analysis->pitch, rate_hz, &VOICE, arena) &&
            pitch_floor_prepare(&analysis->voiced, PITCH_HOP_MS, arena) &&
+           thumps_prepare(&analysis->thumps, rate_hz, arena) &&
            pitch_candidates_prepare(&analysis->candidates, rate_hz, arena) &&
            sibilance_prepare(&analysis->sibilance, analysis->bands.hop_rate, arena);
 }
@@ -339,13 +342,44 @@ static void hear_voice(Analysis *analysis, const float *const *in, size_t n) {
     }
 }
 
-static void hear_pitch(Analysis *analysis, const float *in, size_t n) {
+static void hear_thump_step(Analysis *analysis, double at_s) {
+    Measures *m = analysis->measures;
+    bool thumping = thumps_now(&analysis->thumps);
+    MeasureThump *last = m->n_thumps ? &m->thumps[m->n_thumps - 1] : NULL;
+    if (thumping && !analysis->thumping && !(last && at_s < last->end_s + THUMP_JOIN_S)) {
+        last = text_grow(&m->thumps, &m->n_thumps, sizeof *last);
+        *last = (MeasureThump){.start_s = fmax(0.0, at_s), .over_db = -INFINITY};
+    }
+    if (thumping && last) {
+        last->end_s = at_s;
+        last->over_db = fmax(last->over_db, (double)thumps_level_db(&analysis->thumps));
+    }
+    analysis->thumping = thumping;
+}
+
+/* `from`: frames heard before. */
+static void hear_thumps(Analysis *analysis, const float *in, size_t n, uint64_t from) {
+    for (size_t at = 0; at < n;) {
+        size_t room = thumps_until(&analysis->thumps);
+        size_t take = n - at < room ? n - at : room;
+        bool step = thumps_process(&analysis->thumps, in + at, take);
+        at += take;
+        if (step)
+            hear_thump_step(analysis, (double)(from + at) / analysis->rate_hz - THUMP_LATE_S);
+    }
+}
+
+/* What thumps is told against the voice as known a reading ago, as in rumble-filter. */
+static void hear_pitch(Analysis *analysis, const float *in, size_t n, uint64_t from) {
     for (size_t at = 0; at < n;) {
         size_t room = pitch_until(&analysis->pitch);
         size_t take = n - at < room ? n - at : room;
+        hear_thumps(analysis, in + at, take, from + at);
         if (pitch_process(&analysis->pitch, in + at, take)) {
             PitchReading reading = pitch_reading(&analysis->pitch);
-            pitch_floor_step(&analysis->voiced, &reading);
+            float lowest_hz = pitch_floor_step(&analysis->voiced, &reading);
+            thumps_voice(&analysis->thumps, lowest_hz,
+                         pitch_floor_voiced_hz(&analysis->voiced) > 0.0f);
             analysis->readings = more(analysis->readings, analysis->n_readings,
                                       &analysis->room_readings, sizeof *analysis->readings);
             analysis->readings[analysis->n_readings++] = pitch_floor_voiced_hz(&analysis->voiced);
@@ -457,7 +491,7 @@ static void make_mid(Analysis *analysis, const float *const *in, size_t n) {
 static void detect(Analysis *analysis, const float *const *in, size_t n, uint64_t from) {
     make_mid(analysis, in, n);
     hear_voice(analysis, in, n);
-    hear_pitch(analysis, analysis->mid, n);
+    hear_pitch(analysis, analysis->mid, n, from);
     hear_candidates(analysis, analysis->mid, n);
     hear_sibilants(analysis, in, n, from);
     hear_clicks(analysis, in, n);
@@ -515,6 +549,8 @@ static void drop_late(Analysis *analysis) {
         m->n_breaths--;
     while (m->n_sibilants && m->sibilants[m->n_sibilants - 1].start_s >= end_s)
         m->n_sibilants--;
+    while (m->n_thumps && m->thumps[m->n_thumps - 1].start_s >= end_s)
+        m->n_thumps--;
     while (m->n_clicks && m->clicks[m->n_clicks - 1].at_s >= end_s)
         m->n_clicks--;
 }

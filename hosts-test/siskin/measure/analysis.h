@@ -7,6 +7,7 @@
 #include "detect/breath_finder.h"
 #include "detect/click_finder.h"
 #include "detect/sibilance.h"
+#include "detect/thumps.h"
 #include "filter/band_levels.h"
 #include "filter/band_ratio.h"
 #include "filter/spectral_centre.h"
@@ -71,6 +72,8 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
 
     Pitch pitch;
     PitchFloor voiced;
+    Thumps thumps;
+    bool thumping;
     float *readings; /* Hz, 0 unvoiced */
     size_t n_readings, room_readings;
     PitchCandidates candidates;

@@ -26,7 +26,8 @@ static void print_help(const Option *options, size_t count) {
          "siskin measure --json|--csv|--events TAKE...\n"
          "\n"
          "Measures each TAKE, or every take of a folder: loudness and peaks; noise, hum, rumble,\n"
-         "clipping and room; phrases, breaths, sibilants and clicks; four bands; pitch and key.\n"
+         "clipping and room; phrases, breaths, sibilants, clicks and thumps; four bands; pitch and "
+         "key.\n"
          "\n"
          "  siskin measure take.wav\n"
          "  siskin measure --against finished.wav take.wav\n"
@@ -121,7 +122,7 @@ int command_measure(int argc, char **argv) {
         {"json", NULL, "all figures and events as JSON; null is unknown", NULL, &words.json},
         {"csv", NULL, "one line for each take, comma-separated", NULL, &words.csv},
         {"events", NULL,
-         "each breath, sibilant, click and phrase in a line, comma-separated,\n"
+         "each breath, sibilant, click, thump and phrase in a line, comma-separated,\n"
          "in the order of time",
          NULL, &words.events},
         {"subfolders", NULL, "of a folder, also the takes in the folders in it", NULL, &words.deep},
@@ -129,7 +130,7 @@ int command_measure(int argc, char **argv) {
          "also how each band differs from REFERENCE in level and spread,\n"
          "at equal loudness",
          &words.against, NULL},
-        {"all", NULL, "also list each phrase, breath, sibilant and click", NULL, &words.all},
+        {"all", NULL, "also list each phrase, breath, sibilant, click and thump", NULL, &words.all},
         {"quiet", NULL, "show no progress", NULL, &words.quiet},
         {"help", NULL, "this", NULL, &words.help},
     };

@@ -52,6 +52,14 @@ static size_t gather(const Measures *m, Event *to) {
                           "dB over what surrounds it",
                           m->clicks[i].low_hz,
                           m->clicks[i].high_hz};
+    for (size_t i = 0; i < m->n_thumps; i++)
+        to[n++] = (Event){"thump",
+                          m->thumps[i].start_s,
+                          m->thumps[i].end_s,
+                          m->thumps[i].over_db,
+                          "dB over the voice's low end",
+                          20.0,
+                          90.0};
     return n;
 }
 
@@ -67,8 +75,8 @@ void print_events_head(void) {
 }
 
 void print_events_csv(const Measures *m) {
-    Event *events =
-        text_take(m->n_phrases + m->n_breaths + m->n_sibilants + m->n_clicks, sizeof *events);
+    Event *events = text_take(
+        m->n_phrases + m->n_breaths + m->n_sibilants + m->n_clicks + m->n_thumps, sizeof *events);
     size_t n = gather(m, events);
     qsort(events, n, sizeof *events, by_start);
     for (size_t i = 0; i < n; i++) {

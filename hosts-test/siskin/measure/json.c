@@ -122,6 +122,15 @@ static void json_events(Json *j, const Measures *m) {
         json_close(j, '}');
     }
     json_close(j, ']');
+    json_open(j, "thumps", '[', false);
+    for (size_t i = 0; i < m->n_thumps; i++) {
+        json_open(j, NULL, '{', true);
+        json_number(j, "start_s", m->thumps[i].start_s, 3);
+        json_number(j, "end_s", m->thumps[i].end_s, 3);
+        json_number(j, "over_voice_db", m->thumps[i].over_db, 2);
+        json_close(j, '}');
+    }
+    json_close(j, ']');
 }
 
 static void json_colour(Json *j, const Measures *m, const Measures *reference) {

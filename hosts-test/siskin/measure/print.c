@@ -155,6 +155,15 @@ static double median_click(const Measures *m) {
     return median;
 }
 
+static double median_thump(const Measures *m) {
+    double *values = text_take(m->n_thumps, sizeof *values);
+    for (size_t i = 0; i < m->n_thumps; i++)
+        values[i] = m->thumps[i].over_db;
+    double median = statistics_median(values, m->n_thumps);
+    free(values);
+    return median;
+}
+
 static void table_breaths(const Measures *m) {
     if (m->n_breaths == 0)
         row_none("breaths");
@@ -185,6 +194,15 @@ static void table_clicks(const Measures *m) {
     row("stand out by 12 dB", (double)measures_clear_clicks(m), 0, "", "%s", "");
 }
 
+static void table_thumps(const Measures *m) {
+    if (m->n_thumps == 0)
+        row_none("thumps");
+    else
+        row("thumps", (double)m->n_thumps, 0, "",
+            "   of /p/ and /b/; %s dB over the voice's low end (median)",
+            figure(median_thump(m), 1).text);
+}
+
 static void table_sounds(const Measures *m) {
     heading("Sounds");
     row("phrases", (double)m->n_phrases, 0, "", "   %.1f s sung", m->sung_s);
@@ -193,6 +211,7 @@ static void table_sounds(const Measures *m) {
     table_breaths(m);
     table_sibilants(m);
     table_clicks(m);
+    table_thumps(m);
 }
 
 /* Each with how well it is known. */
@@ -281,6 +300,11 @@ static void table_events(const Measures *m) {
     for (size_t i = 0; i < m->n_clicks; i++)
         printf("    %10s%8.1f dB high %8.0f..%.0f Hz\n", text_time(start, m->clicks[i].at_s),
                m->clicks[i].height_db, m->clicks[i].low_hz, m->clicks[i].high_hz);
+    heading("Thumps");
+    for (size_t i = 0; i < m->n_thumps; i++)
+        printf("    %10s%8.2f s %8.1f dB over the voice's low end\n",
+               text_time(start, m->thumps[i].start_s), m->thumps[i].end_s - m->thumps[i].start_s,
+               m->thumps[i].over_db);
 }
 
 void print_table(const Measures *m, const Measures *reference, bool all) {
@@ -360,6 +384,8 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"sibilant_ratio_db", median_sibilant(m, false)};
     c[n++] = (Column){"clicks", (double)m->n_clicks};
     c[n++] = (Column){"clear_clicks", (double)measures_clear_clicks(m)};
+    c[n++] = (Column){"thumps", (double)m->n_thumps};
+    c[n++] = (Column){"clear_thumps", (double)measures_clear_thumps(m)};
     c[n++] = (Column){"air_db", m->air_db};
     c[n++] = (Column){"lowest_hz", m->low_hz};
     c[n++] = (Column){"highest_hz", m->high_hz};

@@ -163,6 +163,13 @@ size_t measures_clear_clicks(const Measures *m) {
     return clear;
 }
 
+size_t measures_clear_thumps(const Measures *m) {
+    size_t clear = 0;
+    for (size_t i = 0; i < m->n_thumps; i++)
+        clear += m->thumps[i].over_db >= MEASURE_CLEAR_THUMP_DB;
+    return clear;
+}
+
 double measures_phrase_reach(const Measures *m) {
     double least = INFINITY, most = -INFINITY;
     for (size_t i = 0; i < m->n_phrases; i++) {
@@ -350,6 +357,7 @@ void measures_free(Measures *m) {
     free(m->breaths);
     free(m->sibilants);
     free(m->clicks);
+    free(m->thumps);
     free(m->pitch_hz);
     free(m->sung);
     *m = (Measures){0};

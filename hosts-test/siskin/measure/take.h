@@ -42,6 +42,11 @@ typedef struct {
     double height_db;       /* over what surrounds it */
 } MeasureClick;
 
+typedef struct {
+    double start_s, end_s;
+    double over_db; /* most of its level below 90 Hz over the voice's usual one below 300 Hz */
+} MeasureThump;
+
 /* As of band_crest.h. The levels are those of a channel: the mean over channels. */
 typedef struct {
     double level_db, level_error_db;
@@ -82,6 +87,8 @@ typedef struct {
     size_t n_sibilants;
     MeasureClick *clicks;
     size_t n_clicks;
+    MeasureThump *thumps; /* of /p/ and /b/ */
+    size_t n_thumps;
 
     double air_db;    /* 8..16 kHz over 200 Hz..2 kHz of vowels; NAN when the rate hides it */
     double sung_lufs; /* loudness while sung, of a channel: the mean over channels, not their sum */
@@ -117,6 +124,10 @@ void measures_free(Measures *measures);
  * from the voice's own. How many are that high. */
 #define MEASURE_CLEAR_CLICK_DB 12.0
 size_t measures_clear_clicks(const Measures *measures);
+
+/* A thump further under the voice's low end is seldom heard. How many are not. */
+#define MEASURE_CLEAR_THUMP_DB (-6.0)
+size_t measures_clear_thumps(const Measures *measures);
 
 /* Whether the key is told, and not just the better one of two. */
 bool measures_key_sure(const Measures *measures);

@@ -74,13 +74,18 @@ static void write_spectrum(Json *j, const char *name, const LookSpectrum *s) {
 }
 
 /* Cents over 10 Hz; 0 where there is no pitch. */
-static void write_pitch(Json *j, const Measures *m) {
+static void write_curve(Json *j, const char *name, const Measures *m) {
     Series series = series_of(m->n_pitch);
     for (size_t i = 0; i < m->n_pitch; i++)
         add(&series, m->pitch_hz[i] > 0.0f ? 1200.0 * log2((double)m->pitch_hz[i] / 10.0) : 0.0);
+    write_series(j, name, &series);
+}
+
+static void write_pitch(Json *j, const Page *page) {
     json_open(j, "pitch", '{', false);
     json_number(j, "step_s", MEASURE_PITCH_STEP_S, 4);
-    write_series(j, "raw", &series);
+    write_curve(j, "raw", &page->before);
+    write_curve(j, "result", &page->after);
     json_close(j, '}');
 }
 
@@ -150,7 +155,7 @@ void page_write_data(FILE *to, const Page *page) {
     json_number(&j, "rate_hz", page->sounds.rate_hz, 0);
     write_sound(&j, page);
     write_pair(&j, page);
-    write_pitch(&j, &page->before);
+    write_pitch(&j, page);
     write_gains(&j, page);
     json_close(&j, '}');
 }

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-typedef enum { PHRASE, BREATH, SIBILANT, CLICK, KINDS } Kind;
+typedef enum { PHRASE, BREATH, SIBILANT, CLICK, THUMP, KINDS } Kind;
 
 typedef struct {
     Kind kind;
@@ -25,7 +25,8 @@ static const struct {
 } kinds[KINDS] = {[PHRASE] = {"phrase", NULL, 0.0},
                   [BREATH] = {"breath", "breath-ducker", 0.0},
                   [SIBILANT] = {"sibilant", "de-esser", 0.01},
-                  [CLICK] = {"click", "transient-tamer", 0.015}};
+                  [CLICK] = {"click", "transient-tamer", 0.015},
+                  [THUMP] = {"thump", "rumble-filter", 0.02}};
 
 /* ---- what was found ---- */
 
@@ -73,6 +74,15 @@ static void add_clicks(Event **events, size_t *count, const Measures *m) {
         Event *event = add(events, count, CLICK, i, c->at_s, c->at_s);
         text_add(event->text, sizeof event->text, "%.1f dB high, %.1f to %.1f kHz", c->height_db,
                  1e-3 * c->low_hz, 1e-3 * c->high_hz);
+    }
+}
+
+static void add_thumps(Event **events, size_t *count, const Measures *m) {
+    for (size_t i = 0; i < m->n_thumps; i++) {
+        const MeasureThump *t = &m->thumps[i];
+        Event *event = add(events, count, THUMP, i, t->start_s, t->end_s);
+        text_add(event->text, sizeof event->text, "%.2f s, %+.1f dB over the voice's low end",
+                 t->end_s - t->start_s, t->over_db);
     }
 }
 
@@ -148,6 +158,7 @@ void page_write_events(FILE *to, const Page *page) {
     add_breaths(&events, &count, heard);
     add_sibilants(&events, &count, heard);
     add_clicks(&events, &count, heard);
+    add_thumps(&events, &count, heard);
     if (count)
         qsort(events, count, sizeof *events, by_time);
     for (size_t i = 0; i < count; i++)

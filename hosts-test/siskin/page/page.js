@@ -42,7 +42,7 @@
   const N_PARTS = Math.max(1, Math.ceil(LENGTH / data.part_s));
   const player = { at: 0, playing: false, track: 0, matched: false, run: 0 };
   let context = null;
-  let outputs = [];
+  let outputs = [], edges = null;
   const parts = new Map();
 
   const say = (text) => { $("status").textContent = text; };
@@ -50,9 +50,11 @@
   const open = () => {
     if (context) return;
     context = new AudioContext();
+    edges = context.createGain();
+    edges.connect(context.destination);
     outputs = TRACKS.map(() => {
       const gain = context.createGain();
-      gain.connect(context.destination);
+      gain.connect(edges);
       return gain;
     });
     setGains(0);
@@ -92,8 +94,23 @@
     return clamp(player.at + context.currentTime - player.began, 0, LENGTH);
   };
 
+  /* Where playing ends: at the end of a note that is heard by itself, else of the take. */
+  const last = () => Math.min(LENGTH, player.until === undefined ? LENGTH : player.until);
+
+  /* A note by itself comes in and goes within 10 ms, so that it does not click. */
+  const fadeEdges = () => {
+    const { gain } = edges, from = player.began, until = from + last() - player.at;
+    gain.cancelScheduledValues(0);
+    gain.setValueAtTime(player.until === undefined ? 1 : 0, from);
+    if (player.until === undefined) return;
+    const fade = Math.min(0.01, 0.25 * (until - from));
+    gain.linearRampToValueAtTime(1, from + fade);
+    gain.setValueAtTime(1, until - fade);
+    gain.linearRampToValueAtTime(0, until);
+  };
+
   const schedule = (sounds, part, from, when) => {
-    const until = Math.min(LENGTH, (part + 1) * data.part_s);
+    const until = Math.min(last(), (part + 1) * data.part_s);
     sounds.forEach(({ buffer, lead }, track) => {
       const source = context.createBufferSource();
       source.buffer = buffer;
@@ -107,6 +124,7 @@
 
   const keepAhead = async (run) => {
     while (run === player.run && player.playing && player.next < N_PARTS &&
+           player.scheduled < last() &&
            player.scheduled - position() < AHEAD_S + 1) {
       const part = player.next;
       const sounds = await decode(part);
@@ -123,6 +141,7 @@
 
   const pause = () => {
     player.at = position();
+    player.until = undefined;
     player.playing = false;
     player.run++;
     halt();
@@ -142,6 +161,7 @@
       if (run !== player.run) return;
       player.sources = [];
       player.began = context.currentTime + 0.02;
+      fadeEdges();
       schedule(sounds, part, player.at, player.began);
       player.timer = setInterval(() => keepAhead(run).catch(fail), 250);
       requestAnimationFrame(follow);
@@ -162,17 +182,26 @@
       halt();
     }
     player.at = clamp(to, 0, LENGTH);
+    player.until = undefined;
     player.began = undefined;
     if (playing) play();
     showInView(player.at);
     showPosition();
   };
 
+  const hear = (from, to) => {
+    if (player.playing) pause();
+    seek(from);
+    player.until = to;
+    play();
+  };
+
   const follow = () => {
     if (!player.playing) return;
-    if (position() >= LENGTH) {
+    if (position() >= last()) {
+      const end = last();
       pause();
-      player.at = LENGTH;
+      player.at = end;
     }
     const at = position();
     if (at > view.from + view.span) showInView(at);
@@ -427,26 +456,50 @@
     g.setLineDash([]);
   };
 
-  const drawPitch = () => {
-    const cents = series(data.pitch.raw).map((c) => (c > 0 ? c : NaN));
-    const known = cents.filter((c) => !Number.isNaN(c));
-    const low = (known.reduce((a, b) => Math.min(a, b), 6000)) - 200;
-    const high = (known.reduce((a, b) => Math.max(a, b), 4000)) + 200;
+  const NAMES = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
+  const noteName = (midi) => `${NAMES[((midi % 12) + 12) % 12]}${Math.floor(midi / 12) - 1}`;
+
+  /* Both curves as notes over the grid's, a semitone 1; what is not voiced is NaN. */
+  const A_HZ = Number.parseFloat($("notes").dataset.a);
+  const curve = (which) => series(data.pitch[which])
+    .map((c) => (c > 0 ? 69 + (c - 1200 * Math.log2(A_HZ / 10)) / 100 : NaN));
+
+  /* From the 1st to the 99th in a hundred, so that a stray does not set the scale; 3 semitones
+     more. */
+  const pitchSpan = (curves, notes) => {
+    const known = curves.flatMap((c) => [...c]).filter((v) => !Number.isNaN(v));
+    known.sort((a, b) => a - b);
+    const at = (p) => known[Math.round(p * (known.length - 1))];
+    const all = notes.flatMap((n) => (n.now ? [n.midi, n.now.midi] : [n.midi]));
+    const low = known.length ? at(0.01) : 57, high = known.length ? at(0.99) : 69;
+    return {
+      low: all.reduce((a, b) => Math.min(a, b), low) - 1.5,
+      high: all.reduce((a, b) => Math.max(a, b), high) + 1.5,
+    };
+  };
+
+  const drawCurve = (plot, values, y, style) => {
+    const step_s = data.pitch.step_s, { g } = plot;
+    line(plot, values, step_s, y, style);
+    const [first, end] = seen(values.length, step_s);
+    g.fillStyle = style.colour;
+    for (let i = first; i < end; i++) /* a single voiced moment is no line */
+      if (!Number.isNaN(values[i]) && Number.isNaN(values[i - 1]) && Number.isNaN(values[i + 1]))
+        g.fillRect(plot.x(i * step_s) - 1, y(values[i]) - 1, 2, 2);
+  };
+
+  const drawPitch = (span) => {
+    const raw = curve("raw"), result = curve("result");
     return (lane) => {
       const plot = begin(lane);
-      const y = (c) => plot.h * (1 - (c - low) / (high - low));
-      for (const hz of [50, 100, 200, 400, 800, 1600]) {
-        const c = 1200 * Math.log2(hz / 10);
-        if (c > low && c < high) level(plot, y(c), `${hz} Hz`);
-      }
+      const y = (midi) => plot.h * (1 - (midi - span.low) / (span.high - span.low));
+      const wide = plot.h / (span.high - span.low) >= 8;
+      for (let midi = Math.ceil(span.low); midi <= span.high; midi++)
+        if (wide || midi % 12 === 0 || midi % 12 === 7)
+          level(plot, y(midi), noteName(midi), midi % 12 === 0);
       clipped(plot, () => {
-        line(plot, cents, data.pitch.step_s, y, { colour: colours.ink, width: 2 });
-        const { g } = plot; /* a single voiced moment is no line */
-        const [first, last] = seen(cents.length, data.pitch.step_s);
-        g.fillStyle = colours.ink;
-        for (let i = first; i < last; i++)
-          if (!Number.isNaN(cents[i]) && Number.isNaN(cents[i - 1]) && Number.isNaN(cents[i + 1]))
-            g.fillRect(plot.x(i * data.pitch.step_s) - 1, y(cents[i]) - 1, 2, 2);
+        drawCurve(plot, raw, y, { colour: colours.before, width: 1.5, dash: [3, 3] });
+        drawCurve(plot, result, y, { colour: colours.accent, width: 1.5 });
       });
     };
   };
@@ -535,6 +588,7 @@
     figure.append(caption, canvas);
     $("graphs").append(figure);
     lanes.push({ canvas, height, draw });
+    return figure;
   };
 
   const placeHead = (at) => {
@@ -547,6 +601,7 @@
   const drawAll = () => {
     for (const lane of lanes) lane.draw(lane);
     placeMarks();
+    placeBars();
     placeHead(position());
     $("view-note").textContent =
       `Shown: ${clock(view.from)} to ${clock(view.from + view.span)} of ${clock(LENGTH)} ` +
@@ -555,7 +610,7 @@
 
   /* ---- sounds: the list is in the page; marks are made from it ---- */
 
-  const KINDS = ["phrase", "breath", "sibilant", "click"];
+  const KINDS = ["phrase", "breath", "sibilant", "click", "thump"];
   const shown = new Set(KINDS);
   const events = [...$("events").querySelectorAll("li")].map((item) => {
     const button = item.querySelector("button");
@@ -674,6 +729,95 @@
     }
   };
 
+  /* ---- notes: the list is in the page; of each, one bar is as sung, one as it is now ---- */
+
+  const notes = [...$("notes").querySelectorAll("button")].map((button) => {
+    const { from, to, midi, nowFrom, nowTo, nowMidi } = button.dataset;
+    return {
+      button, from: Number(from), to: Number(to), midi: Number(midi), bars: [],
+      now: nowMidi && { from: Number(nowFrom), to: Number(nowTo), midi: Number(nowMidi) },
+      text: button.textContent.replace(/\s+/g, " ").trim(),
+    };
+  });
+
+  let noteHeard = null;
+  const hearNote = (note, fromKeys) => {
+    if (noteHeard)
+      for (const element of [noteHeard.button, ...noteHeard.bars])
+        element.removeAttribute("aria-current");
+    noteHeard = note;
+    for (const element of [note.button, ...note.bars])
+      element.setAttribute("aria-current", "true");
+    if (fromKeys) {
+      const box = $("notes"), top = note.button.offsetTop - box.offsetTop;
+      if (top < box.scrollTop || top > box.scrollTop + box.clientHeight - 60)
+        box.scrollTop = top - box.clientHeight / 3;
+    }
+    say(note.text);
+    hear(note.from, note.to);
+  };
+  const stepNote = (direction) => {
+    const at = position(), now = notes.indexOf(noteHeard);
+    const here = now >= 0 && at >= noteHeard.from - 1e-3 && at <= noteHeard.to + 1e-3;
+    const next = here ? notes[now + direction]
+      : direction > 0 ? notes.find((note) => note.from > at - 1e-3)
+      : notes.filter((note) => note.to < at + 1e-3).pop();
+    if (next) hearNote(next, true);
+  };
+
+  const offText = (midi) => {
+    const cents = Math.round(100 * (midi - Math.round(midi)));
+    return cents === 0 ? "on pitch" : `${Math.abs(cents)} cents ${cents < 0 ? "flat" : "sharp"}`;
+  };
+
+  const barsOf = document.createElement("div");
+  let noteSpan = null;
+  const addBar = (note, kind, place) => {
+    const bar = document.createElement("button");
+    bar.type = "button";
+    bar.tabIndex = -1; /* the list is the way of the keyboard */
+    bar.className = `bar-of-note ${kind}`;
+    bar.title = note.text;
+    bar.setAttribute("aria-label", note.text);
+    bar.dataset.off = `${kind} ${offText(place.midi)}`;
+    bar.addEventListener("click", () => {
+      choose(kind === "raw" ? 0 : 1);
+      hearNote(note, true);
+    });
+    note.bars.push(bar);
+    bar.place = place;
+    barsOf.append(bar);
+  };
+
+  const makePitch = (height) => {
+    noteSpan = pitchSpan([curve("raw"), curve("result")], notes);
+    const figure = addLane("Pitch and notes",
+      "raw dashed, result in full; bars are notes: click one to hear it", height,
+      "The sung pitch over time, and its notes, raw and result.", drawPitch(noteSpan));
+    barsOf.className = "bars";
+    barsOf.style.height = `${height}px`;
+    figure.classList.add("with-bars");
+    figure.append(barsOf);
+    for (const note of notes) {
+      addBar(note, "raw", note);
+      if (note.now) addBar(note, "result", note.now);
+      note.button.addEventListener("click", () => hearNote(note, false));
+    }
+  };
+
+  const placeBars = () => {
+    for (const bar of barsOf.children) {
+      const { from, to, midi } = bar.place;
+      bar.hidden = to < view.from || from > view.from + view.span;
+      if (bar.hidden) continue;
+      const share = (to - from) / view.span;
+      bar.classList.toggle("roomy", share * barsOf.clientWidth >= 130);
+      bar.style.left = `${100 * (from - view.from) / view.span}%`;
+      bar.style.width = `${100 * share}%`;
+      bar.style.top = `${100 * (noteSpan.high - midi) / (noteSpan.high - noteSpan.low)}%`;
+    }
+  };
+
   /* ---- keys ---- */
 
   const toggle = () => (player.playing ? pause() : play());
@@ -690,6 +834,8 @@
     End: () => seek(LENGTH),
     ",": () => step(-1),
     ".": () => step(1),
+    "[": () => stepNote(-1),
+    "]": () => stepNote(1),
     "+": () => zoom(0.5),
     "=": () => zoom(0.5),
     "-": () => zoom(2),
@@ -723,7 +869,7 @@
       "Level by frequency over time.", drawSpectrum("raw", data.raw_s));
     addLane("Spectrogram, result", "Hz and kHz, mel scale", small ? 120 : 170,
       "Level by frequency over time.", drawSpectrum("result", data.result_s));
-    addLane("Pitch", "Hz, of the raw take", small ? 90 : 120, "The sung pitch.", drawPitch());
+    makePitch(small ? 180 : 260);
     addLane("Loudness", "short-term, LUFS over 3 s; raw dashed, result solid", small ? 100 : 130,
       "Short-term loudness of the raw take, dashed, and of the result, solid.", drawLoudness());
     for (const gain of data.gains) {

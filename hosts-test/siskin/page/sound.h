@@ -14,7 +14,7 @@
 typedef enum { SOUND_RAW, SOUND_RESULT, SOUND_REMOVED, SOUND_TRACKS } SoundTrack;
 
 /* Of a page, before base 64: with the pictures ten minutes stay under 10 MB. */
-enum { SOUND_BUDGET = 4900000 };
+enum { SOUND_BUDGET = 4500000 };
 
 #define SOUND_PART_S 10.0
 #define SOUND_LEAD_S 0.1

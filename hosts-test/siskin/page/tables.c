@@ -68,8 +68,16 @@ static double clear_clicks(const Measures *m) {
     return (double)measures_clear_clicks(m);
 }
 
+static double thumps(const Measures *m) {
+    return (double)m->n_thumps;
+}
+
 static double click_height(const Measures *m) {
     return median_of(m->clicks, m->n_clicks, sizeof *m->clicks, offsetof(MeasureClick, height_db));
+}
+
+static double far_off(const Measures *m) {
+    return m->intonation.known ? 100.0 * m->intonation.far_off : (double)NAN;
 }
 
 #define MEMBER(name) .member = offsetof(Measures, name)
@@ -109,6 +117,7 @@ static const struct {
     {"clicks", "", 0, .find = clicks, .sounds = true},
     {"their height, median", "dB", 1, .find = click_height, .sounds = true},
     {"clicks that stand out by 12 dB", "", 0, .find = clear_clicks, .sounds = true},
+    {"thumps of /p/ and /b/", "", 0, .find = thumps, .sounds = true},
     {"Colour", .heading = true},
     {"8..16 kHz over 0.2..2 kHz", "dB", 1, MEMBER(air_db)},
     {"bottom, to 200 Hz", "dBFS", 1, MEMBER(band[0].level_db)},
@@ -120,6 +129,7 @@ static const struct {
     {"middle", "Hz", 1, MEMBER(middle_hz)},
     {"highest", "Hz", 1, MEMBER(high_hz)},
     {"off pitch, mean", "cents", 0, MEMBER(off_cents)},
+    {"notes' time over 25 cents off", "%", 0, .find = far_off},
 };
 
 static double figure_of(const Measures *m, size_t row) {

@@ -140,8 +140,8 @@ void page_write_verdicts(FILE *to, const Page *page) {
     write_names(to, &v, ADVICE_FINE, "<p class=\"small\">Fine: ");
     write_names(to, &v, ADVICE_UNKNOWN, "<p class=\"small\">Not judged: ");
     if (page->clean.path)
-        fputs(
-            "<p class=\"small\">Phrases, breaths, sibilants, clicks and gaps are those of the take "
-            "with its rumble, low hum and DC cut.</p>\n",
-            to);
+        fputs("<p class=\"small\">Phrases, breaths, sibilants, clicks, thumps and gaps are those "
+              "of the take "
+              "with its rumble, low hum and DC cut.</p>\n",
+              to);
 }

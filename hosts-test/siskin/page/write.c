@@ -94,6 +94,8 @@ static const struct {
     {"@removed-note@", write_removed_note},
     {"@verdicts@", page_write_verdicts},
     {"@events@", page_write_events},
+    {"@note-list@", page_write_notes},
+    {"@grid@", page_write_grid},
     {"@figures@", page_write_figures},
     {"@processors@", page_write_processors},
     {"@chain@", write_chain},

@@ -27,8 +27,10 @@ typedef struct {
 void page_write(FILE *to, const Page *page);
 
 /* The parts, each a place @NAME@ in the skeleton. */
-void page_write_verdicts(FILE *to, const Page *page);   /* verdict.c */
-void page_write_events(FILE *to, const Page *page);     /* events.c */
+void page_write_verdicts(FILE *to, const Page *page); /* verdict.c */
+void page_write_events(FILE *to, const Page *page);   /* events.c */
+void page_write_notes(FILE *to, const Page *page);    /* notes.c */
+void page_write_grid(FILE *to, const Page *page); /* notes.c: the A that notes are held against */
 void page_write_figures(FILE *to, const Page *page);    /* tables.c */
 void page_write_processors(FILE *to, const Page *page); /* tables.c */
 void page_write_data(FILE *to, const Page *page);       /* data.c */

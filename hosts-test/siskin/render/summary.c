@@ -121,8 +121,8 @@ static const char STYLE[] =
     "@media(max-width:48rem){thead{display:none}tr,th,td{display:block;border:0;padding:.1rem 0}"
     "tr{border-top:1px solid GrayText;padding:.6rem 0}}";
 
-static void write_player(FILE *file, const char *page, const char *path, const char *what,
-                         const char *name) {
+void summary_player(FILE *file, const char *page, const char *path, const char *what,
+                    const char *name) {
     char *link = summary_link(page, path);
     fputs("<td><audio controls preload=\"none\" src=\"", file);
     page_escape(file, link);
@@ -130,6 +130,20 @@ static void write_player(FILE *file, const char *page, const char *path, const c
     page_escape(file, name);
     fputs("\"></audio></td>", file);
     free(link);
+}
+
+void summary_page_begin(FILE *file, const char *title, const char *folder) {
+    fputs("<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
+          "<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\"><title>",
+          file);
+    page_escape(file, folder);
+    fprintf(file, "</title><style>%s</style></head>\n<body><h1>%s", STYLE, title);
+    page_escape(file, folder);
+    fputs("</h1>\n", file);
+}
+
+void summary_page_end(FILE *file) {
+    fputs("</tbody></table></body></html>\n", file);
 }
 
 static void write_result(FILE *file, const SummaryRow *row) {
@@ -155,11 +169,11 @@ static void write_take(FILE *file, const Summary *summary, const SummaryRow *row
     page_escape(file, row->name);
     fputs("</th>", file);
     write_result(file, row);
-    write_player(file, summary->path, row->take, "before", row->name);
+    summary_player(file, summary->path, row->take, "before", row->name);
     if (row->why)
         fputs("<td>failed</td>", file);
     else
-        write_player(file, summary->path, row->out, "after", row->name);
+        summary_player(file, summary->path, row->out, "after", row->name);
     fputs("</tr>\n", file);
 }
 
@@ -171,22 +185,16 @@ static size_t count(const Summary *summary, const char *result) {
 }
 
 static void write_page(FILE *file, const Summary *summary) {
-    fputs("<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
-          "<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\"><title>",
-          file);
-    page_escape(file, summary->folder);
-    fprintf(file, "</title><style>%s</style></head>\n<body><h1>Takes of ", STYLE);
-    page_escape(file, summary->folder);
-    fprintf(
-        file,
-        "</h1>\n<p>%zu takes: %zu rendered, %zu skipped, %zu failed. Players are not matched in "
-        "loudness: start low.</p>\n<table><thead><tr><th>take</th><th>length</th><th>peak</th>"
-        "<th>most cut, dB</th><th>before</th><th>after</th></tr></thead>\n<tbody>\n",
-        summary->n, count(summary, "rendered"), count(summary, "skipped"),
-        count(summary, "failed"));
+    summary_page_begin(file, "Takes of ", summary->folder);
+    fprintf(file,
+            "<p>%zu takes: %zu rendered, %zu skipped, %zu failed. Players are not matched in "
+            "loudness: start low.</p>\n<table><thead><tr><th>take</th><th>length</th><th>peak</th>"
+            "<th>most cut, dB</th><th>before</th><th>after</th></tr></thead>\n<tbody>\n",
+            summary->n, count(summary, "rendered"), count(summary, "skipped"),
+            count(summary, "failed"));
     for (size_t i = 0; i < summary->n; i++)
         write_take(file, summary, &summary->rows[i]);
-    fputs("</tbody></table></body></html>\n", file);
+    summary_page_end(file);
 }
 
 bool summary_write_page(const char *path, const char *folder, const SummaryRow *rows, size_t n,

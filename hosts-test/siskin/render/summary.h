@@ -7,6 +7,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
 
 /* A take. Strings belong to the caller. */
 typedef struct {
@@ -27,6 +28,13 @@ bool summary_write_csv(const char *path, const SummaryRow *rows, size_t n, HostE
  * no script and holds no sound; players find their files as seen from the page. */
 bool summary_write_page(const char *path, const char *folder, const SummaryRow *rows, size_t n,
                         HostError *error);
+
+/* What such pages have in common: all up to the table, what closes a table and the page, and a cell
+ * with a player. `title` is markup, all else text. */
+void summary_page_begin(FILE *file, const char *title, const char *folder);
+void summary_page_end(FILE *file);
+void summary_player(FILE *file, const char *page, const char *path, const char *what,
+                    const char *name);
 
 /* The way from the folder of one file to another, as a URL (RFC 3986): "../out/a%20b.wav". The
  * folders of both are there. The caller frees it. */

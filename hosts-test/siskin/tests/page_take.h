@@ -51,6 +51,25 @@ static inline void make_page(void) {
     ck_assert_ran("report --chain lead.chain take.wav page.html");
 }
 
+/* A scale that is sung up to 40 cents flat, and the page of what the corrector makes of it. */
+static const double SUNG_MIDI[] = {57.0, 58.6, 60.75, 62.0, 63.65, 65.0, 66.8, 69.0};
+enum { SUNG_NOTES = sizeof SUNG_MIDI / sizeof *SUNG_MIDI };
+
+static inline void make_tuned_page(void) {
+    enum { NOTE = RATE_HZ * 3 / 5, REST = RATE_HZ / 5 };
+    Sound sound = make_sound(1, (sf_count_t)SUNG_NOTES * (NOTE + REST) + REST, RATE_HZ);
+    for (size_t i = 0; i < SUNG_NOTES; i++) {
+        float *note = sound.audio + REST + i * (NOTE + REST);
+        signals_harmonics(note, NOTE, RATE_HZ, 440.0 * exp2((SUNG_MIDI[i] - 69.0) / 12.0), 5000.0,
+                          -6.0, 0.2);
+        signals_fade_ends(note, NOTE, RATE_HZ / 50);
+    }
+    bundles = "lv2";
+    write_wav("take.wav", &sound);
+    free(sound.audio);
+    ck_assert_ran("report take.wav page.html pitch-corrector strength=100 glide=20");
+}
+
 static const char *const NASTY = "'\"><script>alert(1)<!--&amp;.wav";
 
 static inline void make_nasty_page(void) {

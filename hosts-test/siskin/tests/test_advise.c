@@ -4,6 +4,8 @@
  * those that limits and settings were chosen on (seeds below 600). */
 #include "quality/material.h"
 #include "siskin/tests/advise_loop.h"
+#include "sung_notes.h"
+#include "voice/scale.h"
 
 enum { RATE = 44100, PHRASES = 5 };
 
@@ -92,6 +94,25 @@ static void lay_dc(Voice *voice, uint64_t seed) {
         voice->audio[i] += 0.01f;
 }
 
+/* A burst of air at the start of every third word, 10 dB over the mean of all below 300 Hz. */
+static void lay_thumps(Voice *voice, uint64_t seed) {
+    enum { LONG = 4000 };
+    Random random = random_seeded(seed);
+    double rms =
+        pow(10.0, 0.5) *
+        pow(10.0, signals_band_db(voice->audio, voice->n, voice->rate_hz, 20.0, 300.0) / 20.0);
+    size_t words = 0;
+    for (size_t i = 0; i < voice->n_labels; i++) {
+        size_t at = voice->labels[i].start;
+        float burst[LONG];
+        if (voice->labels[i].kind != SINGER_WORD || words++ % 3 != 0 || at + LONG > voice->n)
+            continue;
+        signals_band_noise(burst, LONG, voice->rate_hz, 20.0, 120.0, rms, &random);
+        signals_fade_ends(burst, LONG, 240);
+        signals_add(voice->audio + at, burst, LONG);
+    }
+}
+
 /* Clicks of another make than the singer's own. */
 static void lay_clicks(Voice *voice, uint64_t seed) {
     Click *clicks = NULL;
@@ -124,6 +145,7 @@ static const Fault faults[] = {
     {"rumble", "rumble", "rumble-filter", with_rumble, NULL, false},
     {"hum", "low_hum", "rumble-filter", with_low_hum, NULL, true},
     {"dc", "dc", "rumble-filter", NULL, lay_dc, false},
+    {"thumps", "thumps", "rumble-filter", NULL, lay_thumps, false},
     {"clicks", "clicks", "transient-tamer", NULL, lay_clicks, false},
     {"breaths", "breaths", "breath-ducker", with_breaths, NULL, false},
     {"hot", "sibilants", "de-esser", NULL, lay_hot, false},
@@ -231,6 +253,112 @@ START_TEST(all_faults_together_are_found_and_mended) {
 }
 END_TEST
 
+/* ---- pitch ---- */
+
+/* Each note of a clean take drawn to where `off` cents of normal error put it. */
+static void sing_loosely(SingerVoice kind, uint64_t seed, double off_cents) {
+    SungNote notes[256];
+    SingerParams params = clean_params(kind, seed);
+    Voice voice = sing(&params);
+    Random random = random_seeded(seed);
+    size_t n = sung_notes_truth(&voice.take, notes, 256);
+    FILE *list = fopen("loose.notes", "w");
+    ck_assert_ptr_nonnull(list);
+    for (size_t i = 0; i < n; i++)
+        fprintf(list, "%.4f %.4f %.3f\n", notes[i].start_s, notes[i].end_s,
+                round(notes[i].midi) + 0.01 * off_cents * random_normal(&random));
+    fclose(list);
+    write_audio("sung.wav", voice.audio, voice.n, 1);
+    free_voice(&voice);
+    remove("take.wav");
+    ck_assert_ran("render --quiet sung.wav take.wav pitch-corrector notes=loose.notes");
+}
+
+/* Of normal errors of 28 cents 37 % are over 25. Corrected, it is told by how much it was off; and the words stay whole,
+ * as harm.h has it, or the step would be left out. */
+START_TEST(loose_singing_is_corrected_and_told) {
+    use_bundles();
+    Tally tally = {0};
+    size_t corrected = 0;
+    for (uint64_t seed = 651; seed <= 654; seed++) {
+        Row before, after;
+        char what[32];
+        snprintf(what, sizeof what, "loose %d", (int)seed);
+        sing_loosely(seed % 2 ? SINGER_MAN : SINGER_WOMAN, seed, 28.0);
+        close_loop(what, &tally, &before, &after);
+        size_t i = rule("pitch");
+        printf("%s: %.0f %%, then %.0f; %s\n", what, before.figure[i], after.figure[i],
+               before.chain);
+        fflush(stdout);
+        bool is = before.verdict[i] == ADVICE_NEEDED;
+        ck_assert(is == (strstr(before.chain, "pitch-corrector") != NULL));
+        ck_assert(!is || after.figure[i] < before.figure[i]);
+        corrected += is;
+        ck_assert_ran("advise take.wav");
+        ck_assert(!is || strstr(ran.out, "as sung, notes are"));
+    }
+    ck_assert_uint_eq(tally.open + tally.new, 0);
+    ck_assert_uint_ge(corrected,
+                      2); /* the others are told to fit no scale, or lie just under the limit */
+}
+END_TEST
+
+/* Off by 60 cents nobody knows which note was meant. */
+START_TEST(what_fits_no_scale_is_left_to_the_hand) {
+    use_bundles();
+    sing_loosely(SINGER_WOMAN, 656, 60.0);
+    Row row = advise("take");
+    ck_assert_int_eq(row.verdict[rule("no_scale")], ADVICE_NEEDED);
+    ck_assert_int_eq(row.verdict[rule("pitch")], ADVICE_UNKNOWN);
+    ck_assert(!strstr(row.chain, "pitch-corrector"));
+    ck_assert_ran("advise take.wav");
+    ck_assert_ptr_nonnull(strstr(ran.out, "siskin notes"));
+}
+END_TEST
+
+/* A scale is set where the key is known, and holds what is sung; of a key and its relative it does not matter which. */
+START_TEST(a_scale_is_set_where_it_is_known_and_holds_the_notes) {
+    SungNote notes[16];
+    static const int scale[8] = {0, 2, 4, 5, 7, 9, 11, 12};
+    for (size_t i = 0; i < 16; i++)
+        notes[i] = (SungNote){.start_s = (double)i,
+                              .end_s = (double)i + 0.5,
+                              .midi = 60.0 + scale[i % 8] + 0.3,
+                              .confidence = 1.0};
+    Measures m = {.channels = 1, .sung = notes, .n_sung = 16, .off_cents = 30.0};
+    m.intonation = (Intonation){
+        .sung = true, .known = true, .fits = true, .far_off = 0.5, .tuning_cents = 30.0};
+    m.key_known = true;
+    m.key = (Tonality){
+        .tuning_cents = 30.0, .best = {0, TONALITY_MAJOR, 0.9}, .next = {9, TONALITY_MINOR, 0.05}};
+    const struct {
+        double p, next_p;
+        unsigned next;
+        int moved; /* semitones, of two notes in sixteen */
+        double scale;
+    } rows[] = {{0.9, 0.05, 9, 0, SCALE_MAJOR},
+                {0.5, 0.3, 9, 0, SCALE_MAJOR},
+                {0.5, 0.3, 7, 0, SCALE_CHROMATIC},
+                {0.3, 0.2, 9, 0, SCALE_CHROMATIC},
+                {0.9, 0.05, 9, 1, SCALE_CHROMATIC}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        AdviceSettings settings = {.passes = 1};
+        m.key.best.p = rows[i].p;
+        m.key.next = (TonalityKey){rows[i].next, TONALITY_MINOR, rows[i].next_p};
+        notes[0].midi = notes[8].midi = 60.3 + rows[i].moved;
+        advice_rules[rule("pitch")].settle(&m, 0.0, &settings);
+        ck_assert_str_eq(settings.setting[0].control, "scale");
+        ck_assert_msg(settings.setting[0].value == rows[i].scale, "%zu: %s", i,
+                      settings.setting[0].why);
+        bool keyed = strcmp(settings.setting[1].control, "key") == 0;
+        ck_assert(keyed == (rows[i].scale != SCALE_CHROMATIC));
+        /* 440 * 2^(30 / 1200) */
+        ck_assert_str_eq(settings.setting[1 + keyed].control, "tuning");
+        ck_assert_double_eq_tol(settings.setting[1 + keyed].value, 447.7, 1e-9);
+    }
+}
+END_TEST
+
 /* ---- what no processor mends ---- */
 
 START_TEST(what_no_processor_mends_is_told_and_gets_none) {
@@ -305,11 +433,12 @@ END_TEST
 START_TEST(pitch_and_room_are_judged_at_their_limits) {
     Measures m = {.channels = 1, .n_decays = 3};
     const struct {
-        double off_cents, t60_s;
+        double far_off, t60_s;
         AdviceVerdict verdict;
-    } rows[] = {{20.0, 0.5, ADVICE_FINE}, {20.1, 0.51, ADVICE_NEEDED}, {NAN, NAN, ADVICE_UNKNOWN}};
+    } rows[] = {{0.25, 0.5, ADVICE_FINE}, {0.26, 0.51, ADVICE_NEEDED}, {NAN, NAN, ADVICE_UNKNOWN}};
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        m.off_cents = rows[i].off_cents;
+        m.intonation.known = m.intonation.fits = !isnan(rows[i].far_off);
+        m.intonation.far_off = rows[i].far_off;
         m.t60_s = rows[i].t60_s;
         Advice advice = advice_of(&m);
         ck_assert_int_eq(advice.verdict[rule("pitch")], rows[i].verdict);
@@ -551,6 +680,9 @@ int main(void) {
     tcase_add_test(tcase, a_clean_take_gets_no_processor_and_stays_as_it_is);
     tcase_add_loop_test(tcase, each_fault_alone_is_found_and_mended, 0, FAULTS);
     tcase_add_test(tcase, all_faults_together_are_found_and_mended);
+    tcase_add_test(tcase, loose_singing_is_corrected_and_told);
+    tcase_add_test(tcase, what_fits_no_scale_is_left_to_the_hand);
+    tcase_add_test(tcase, a_scale_is_set_where_it_is_known_and_holds_the_notes);
     tcase_add_test(tcase, what_no_processor_mends_is_told_and_gets_none);
     tcase_add_test(tcase, a_box_is_cut_where_it_is_and_broadly);
     tcase_add_test(tcase, pitch_and_room_are_judged_at_their_limits);

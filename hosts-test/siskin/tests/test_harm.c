@@ -32,14 +32,18 @@ static void sing(uint64_t seed) {
     memcpy(render, sung.mix, sung.n * sizeof *render);
 }
 
-static Harm judge(void) {
+static Harm judge_as(bool moved) {
     Envelope after;
     HostError error;
     write_mono("render.wav", render, sung.n);
     ck_assert(envelope_read(&after, "render.wav", &error));
-    Harm harm = harm_of(&measures, &before, &after);
+    Harm harm = harm_of(&measures, &before, &after, moved);
     envelope_free(&after);
     return harm;
+}
+
+static Harm judge(void) {
+    return judge_as(false);
 }
 
 static void leave(void) {
@@ -104,6 +108,8 @@ START_TEST(a_bitten_vowel_is_found_at_its_place) {
     ck_assert_uint_eq(harm.bitten, 3);
     ck_assert_double_eq_tol(harm.bitten_s, first_s, 0.02);
     ck_assert_double_ge(harm_size(&harm), 3.0);
+    Harm moved = judge_as(true); /* 80 ms of 12 dB are long enough for that, too */
+    ck_assert_uint_eq(moved.bitten, 3);
     char *text = harm_text(&harm);
     ck_assert_ptr_nonnull(strstr(text, "words lose over 6 dB at 3 places, first at"));
     free(text);
@@ -120,6 +126,20 @@ START_TEST(a_gain_that_wanders_within_phrases_is_told) {
     ck_assert_double_ge(harm.wander_db, 5.5);
     ck_assert_double_le(harm.wander_db, 8.2);
     ck_assert_double_gt(harm_size(&harm), 0.0);
+    leave();
+}
+END_TEST
+
+/* A man's pulses 3 ms later, a third of a period, are no gain that moves. */
+START_TEST(waves_that_are_moved_are_no_harm) {
+    enum { LATE = RATE_HZ * 3 / 1000 };
+    sing(8106);
+    for (size_t i = 0; i < sung.n; i++)
+        render[i] = i < LATE ? 0.0f : sung.mix[i - LATE];
+    Harm plain = judge(), moved = judge_as(true);
+    printf("moved by 3 ms: %.1f dB of wandering, then %.1f\n", plain.wander_db, moved.wander_db);
+    ck_assert_double_gt(plain.wander_db, 2.0 * moved.wander_db);
+    ck_assert_double_eq(harm_size(&moved), 0.0);
     leave();
 }
 END_TEST
@@ -143,6 +163,7 @@ int main(void) {
     tcase_add_test(tcase, what_a_chain_is_for_is_no_harm);
     tcase_add_test(tcase, a_bitten_vowel_is_found_at_its_place);
     tcase_add_test(tcase, a_gain_that_wanders_within_phrases_is_told);
+    tcase_add_test(tcase, waves_that_are_moved_are_no_harm);
     tcase_add_test(tcase, a_peak_that_rises_is_told);
     return run_suite(tcase, "harm");
 }

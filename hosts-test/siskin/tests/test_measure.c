@@ -134,7 +134,7 @@ static void phrase_errors(const SingerTake *take, const Measures *m, double *sta
 START_TEST(sounds_are_counted_as_they_are_labelled) {
     Tally phrases = {0}, breaths = {0}, sibilants = {0}, clicks = {0};
     double starts[128], ends[128];
-    size_t n = 0, both = 0, gross = 0;
+    size_t n = 0, both = 0, gross = 0, thumps = 0;
     for (uint64_t seed = 71; seed <= 76; seed++) {
         SingerTake take = sing(seed % 2 ? SINGER_WOMAN : SINGER_MAN, 44100.0, seed, 6);
         Measures m = measure_audio(take.mix, take.n, take.rate_hz);
@@ -143,6 +143,7 @@ START_TEST(sounds_are_counted_as_they_are_labelled) {
         count_meetings(&sibilants, &take, is_sibilant, &m, m.n_sibilants, sibilant_event, 0.0);
         count_meetings(&clicks, &take, is_click, &m, m.n_clicks, click_event, 0.005);
         phrase_errors(&take, &m, starts, ends, &n);
+        thumps += m.n_thumps;
         count_pitch(&take, &m, &both, &gross);
         measures_free(&m);
         singer_free(&take);
@@ -166,8 +167,54 @@ START_TEST(sounds_are_counted_as_they_are_labelled) {
     ck_assert_uint_le(sibilants.idle * 20, sibilants.events);
     ck_assert_uint_ge(clicks.met * 100, clicks.labels * 85);
     ck_assert_uint_le(clicks.idle * 10, clicks.events);
+    ck_assert_uint_eq(thumps, 0); /* the singer has none */
     ck_assert_uint_gt(both, 1000);
     ck_assert_uint_le(gross * 100, both);
+}
+END_TEST
+
+/* Bursts of air, 0 to 12 dB over the take's mean below 300 Hz, at words from 4 s on. Each is met, and
+ * told within 60 ms of its start; its length is told to within what its envelope fades. */
+START_TEST(thumps_are_counted_where_they_are_laid_in) {
+    enum { LONG = 3528 };
+    size_t laid = 0, met = 0, told = 0;
+    for (uint64_t seed = 81; seed <= 84; seed++) {
+        SingerTake take = sing(seed % 2 ? SINGER_WOMAN : SINGER_MAN, 44100.0, seed, 6);
+        Random random = random_seeded(seed);
+        double low_db = signals_band_db(take.mix, take.n, take.rate_hz, 20.0, 300.0), at_s[64];
+        size_t here = 0, words = 0;
+        for (size_t i = 0; i < take.n_labels && here < 64; i++) {
+            float burst[LONG];
+            size_t at = take.labels[i].start;
+            if (take.labels[i].kind != SINGER_WORD || words++ % 3 != 0 ||
+                (double)at < 4.0 * take.rate_hz || at + LONG > take.n)
+                continue;
+            double db = low_db + random_range(&random, 0.0, 12.0);
+            signals_band_noise(burst, LONG, take.rate_hz, 20.0, 120.0, pow(10.0, db / 20.0),
+                               &random);
+            signals_fade_ends(burst, LONG, 200);
+            signals_add(take.mix + at, burst, LONG);
+            at_s[here++] = (double)at / take.rate_hz;
+        }
+        Measures m = measure_audio(take.mix, take.n, take.rate_hz);
+        for (size_t i = 0; i < here; i++) {
+            bool is_met = false;
+            for (size_t k = 0; k < m.n_thumps; k++)
+                is_met |= m.thumps[k].end_s > at_s[i] && m.thumps[k].start_s < at_s[i] + 0.06;
+            met += is_met;
+        }
+        for (size_t k = 0; k < m.n_thumps; k++)
+            ck_assert_double_le(m.thumps[k].end_s - m.thumps[k].start_s, 0.2);
+        laid += here;
+        told += m.n_thumps;
+        measures_free(&m);
+        singer_free(&take);
+    }
+    printf("thumps: %zu of %zu met, %zu told\n", met, laid, told);
+    fflush(stdout);
+    ck_assert_uint_ge(laid, 15);
+    ck_assert_uint_ge(met * 10, laid * 9);
+    ck_assert_uint_le(told * 4, laid * 5); /* one in four may fall in two */
 }
 END_TEST
 
@@ -558,7 +605,7 @@ START_TEST(events_are_lines_in_the_order_of_time) {
         last = start;
         breaths += strcmp(kind, "breath") == 0;
     }
-    ck_assert_uint_eq(lines, m.n_phrases + m.n_breaths + m.n_sibilants + m.n_clicks);
+    ck_assert_uint_eq(lines, m.n_phrases + m.n_breaths + m.n_sibilants + m.n_clicks + m.n_thumps);
     ck_assert_uint_eq(breaths, m.n_breaths);
     ck_assert_uint_ge(breaths, 3);
     check_refused("measure --events --csv take.wav", 2, "--events");
@@ -648,6 +695,7 @@ int main(void) {
     tcase_add_test(tcase, a_first_pass_learns_the_room_and_the_voice);
     tcase_add_test(tcase, dc_is_no_rumble);
     tcase_add_test(tcase, sounds_are_counted_as_they_are_labelled);
+    tcase_add_test(tcase, thumps_are_counted_where_they_are_laid_in);
     tcase_add_test(tcase, breaths_lie_under_the_voice_as_labelled);
     tcase_add_test(tcase, the_room_is_told_within_20_percent);
     tcase_add_test(tcase, a_standing_peak_is_told_and_a_clean_take_has_none);

@@ -142,6 +142,51 @@ START_TEST(every_mark_has_its_text_and_leads_to_its_place) {
 }
 END_TEST
 
+/* A bar for each note as sung, and one as it is now, at the height of its pitch; a click on either, or ] and [, plays that
+ * note and nothing more, from its start to its end, in the sound the bar is of. */
+START_TEST(every_note_is_a_bar_that_is_heard_by_itself) {
+    if (may_skip_browser())
+        return;
+    Browser browser;
+    char outcome[512];
+    make_tuned_page();
+    browser_open(&browser);
+    browser_size(&browser, 1280, 900, false);
+    browser_load(&browser, "page.html");
+    browser_run(
+        &browser,
+        PRESS
+        "const started = []; const start = AudioBufferSourceNode.prototype.start;"
+        "AudioBufferSourceNode.prototype.start = function (...times) {"
+        "  started.push(times); return start.apply(this, times); };"
+        "const items = [...document.querySelectorAll('#notes li button')];"
+        "const bars = [...document.querySelectorAll('.bar-of-note')];"
+        "const clean = (e) => e.textContent.replace(/[ ]+/g, ' ').trim();"
+        "const texts = new Set(items.map(clean));"
+        "const told = bars.every((b) => texts.has(b.title) && b.title === "
+        "b.getAttribute('aria-label') && /(flat|sharp|on pitch).*; now /.test(b.title));"
+        "const raw = bars.filter((b) => b.matches('.raw')), now = bars.filter((b) => "
+        "b.matches('.result'));"
+        "const rises = (all) => all.every((b, i) => !i || b.getBoundingClientRect().top < "
+        "all[i - 1].getBoundingClientRect().top);"
+        "now[2].click(); const began = Date.now();"
+        "while (document.body.dataset.playing === 'true' && Date.now() - began < 10000) await "
+        "wait(10);"
+        "const [from, to] = [Number(items[2].dataset.from), Number(items[2].dataset.to)];"
+        "const exact = started.length === 3 && started.every((s) => Math.abs(s[1] - from) < 1e-4 "
+        "&& Math.abs(s[2] - (to - from)) < 1e-4);"
+        "const ended = Math.abs(seconds() - to) <= 0.051, heard = track();"
+        "press(']'); const next = document.querySelector('#notes [aria-current]') === items[3];"
+        "press('['); const back = document.querySelector('#notes [aria-current]') === items[2];"
+        "press(' '); raw[0].click(); await wait(50); const first = track(); press(' ');"
+        "return [items.length, raw.length, now.length, told, rises(raw), rises(now), exact, "
+        "ended, heard, next, back, first].join(', ');",
+        outcome, sizeof outcome);
+    ck_assert_str_eq(outcome, "8, 8, 8, true, true, true, true, true, result, true, true, raw");
+    close_page(&browser);
+}
+END_TEST
+
 /* WCAG 2.2: 1.4.10, reflow at 320 CSS pixels (here 360, a small phone) without scrolling both ways;
  * 1.4.3, contrast of text 4.5 to 1 at least; 4.1.2, names of all controls. */
 START_TEST(a_small_phone_and_both_schemes_can_read_it) {
@@ -206,6 +251,7 @@ int main(void) {
     tcase_add_test(tcase, keys_switch_at_the_same_place_and_play_goes_on);
     tcase_add_test(tcase, all_three_sounds_run_in_step_and_one_is_heard);
     tcase_add_test(tcase, every_mark_has_its_text_and_leads_to_its_place);
+    tcase_add_test(tcase, every_note_is_a_bar_that_is_heard_by_itself);
     tcase_add_test(tcase, a_small_phone_and_both_schemes_can_read_it);
     tcase_add_test(tcase, a_nasty_name_runs_nothing);
     return run_suite(tcase, "siskin page in a browser");

@@ -135,19 +135,32 @@ START_TEST(steps_are_degrees_and_the_second_voice_is_in_tune) {
 }
 END_TEST
 
-/* A slide up a whole tone, E to F sharp in chromatic thirds: the second voice never turns back. */
+/* C to D, whose thirds are of 4 and of 3 semitones: the second voice goes from E to F and never turns back. */
 static double slide_at(double s) {
     double way = fmin(1.0, fmax(0.0, (s - 1.0) / 0.12));
-    return 64.0 + 1.0 * way * way * (3.0 - 2.0 * way);
+    return 60.0 + 2.0 * way * way * (3.0 - 2.0 * way);
 }
 
 START_TEST(a_slide_stays_a_slide) {
-    begin(0, SCALE_MAJOR, 2); /* E -> F: a third of 3 over E, of 4 over F */
+    begin(0, SCALE_MAJOR, 2);
     sing(slide_at, 2.0);
     for (size_t k = 1; k < n_heard; k++)
         if (heard[k].s > 0.9)
             ck_assert_double_ge(heard[k].moved, heard[k - 1].moved - 0.05);
-    ck_assert_double_eq_tol(heard[n_heard - 1].moved, 69.0, 0.02);
+    ck_assert_double_eq_tol(heard[n_heard - 1].moved, 65.0, 0.02);
+}
+END_TEST
+
+/* Begun nearer to E, whose third is of 3 semitones, and meant as F, of 4. */
+static double scoop_at(double s) {
+    return 65.0 - 0.7 * fmax(0.0, 1.0 - s / 0.02);
+}
+
+START_TEST(a_note_that_is_scooped_up_to_has_its_own_third_from_the_start) {
+    begin(0, SCALE_MAJOR, 2);
+    sing(scoop_at, 1.0);
+    for (size_t k = 0; k < n_heard; k++)
+        ck_assert_double_ge(heard[k].moved - heard[k].note, 3.9);
 }
 END_TEST
 
@@ -169,6 +182,7 @@ int main(void) {
     tcase_add_test(tcase, each_note_has_its_third_from_its_first_period_on);
     tcase_add_test(tcase, steps_are_degrees_and_the_second_voice_is_in_tune);
     tcase_add_test(tcase, a_slide_stays_a_slide);
+    tcase_add_test(tcase, a_note_that_is_scooped_up_to_has_its_own_third_from_the_start);
     tcase_add_test(tcase, what_is_too_short_for_a_note_goes_with_the_nearest);
     return run_tcase(tcase, "harmony_line");
 }

@@ -13,7 +13,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-enum { RATE = 48000, LENGTH = 6 * RATE, LONG = 2 * RATE };
+enum { RATE = 48000, LENGTH = 4 * RATE, LONG = 2 * RATE };
 static float in[2][LENGTH], out[2][LENGTH], other[2][LENGTH], sum[LENGTH];
 
 static void run(SpecRun *spec) {
@@ -64,7 +64,7 @@ END_TEST
 
 /* The design's figures: sides at most 0.5 alike, either at most 0.6 like the lead; and each as loud as it. */
 START_TEST(a_mono_take_gets_two_sides_that_are_neither_it_nor_each_other) {
-    for (uint64_t seed = 1; seed <= 4; seed++) {
+    for (uint64_t seed = 1; seed <= 2; seed++) {
         hear_singer(seed);
         for (int voices = 1; voices <= MOST_VOICES; voices++) {
             SpecRun spec = spec_run(&plugin_spec, RATE, 2);
@@ -112,8 +112,8 @@ END_TEST
 static double partials(const float *audio, double hz) {
     double there = 0.0, beside = 0.0;
     for (int k = 4; k <= 8; k++) {
-        there += signals_tone_amplitude(audio + 3 * (size_t)RATE, LONG, RATE, hz * k);
-        beside += signals_tone_amplitude(audio + 3 * (size_t)RATE, LONG, RATE, hz * (k + 0.5));
+        there += signals_tone_amplitude(audio + 3 * (size_t)RATE / 2, LONG, RATE, hz * k);
+        beside += signals_tone_amplitude(audio + 3 * (size_t)RATE / 2, LONG, RATE, hz * (k + 0.5));
     }
     return there / beside;
 }
@@ -191,8 +191,8 @@ START_TEST(formant_makes_one_side_brighter_and_the_other_darker) {
         run(&spec);
         for (int c = 0; c < 2; c++) {
             double hz = c ? 5200.0 : 7600.0;
-            double there = signals_tone_amplitude(out[c] + 3 * (size_t)RATE, LONG, RATE, hz);
-            double whole = signals_tone_amplitude(in[c] + 3 * (size_t)RATE, LONG, RATE, 5200.0);
+            double there = signals_tone_amplitude(out[c] + 3 * (size_t)RATE / 2, LONG, RATE, hz);
+            double whole = signals_tone_amplitude(in[c] + 3 * (size_t)RATE / 2, LONG, RATE, 5200.0);
             db[k][c] = 20.0 * log10(there / whole);
         }
     }

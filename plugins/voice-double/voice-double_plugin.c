@@ -167,20 +167,26 @@ static void set(void *self, const float *control) {
     glide_set(&d->blend, 0.01 * (double)control[BLEND]);
 }
 
+/* One voice, put in its place. */
+static void add_voice(VoiceDouble *d, size_t k, const float *voice, float sides[][PLUGIN_CHUNK],
+                      size_t at, size_t n) {
+    float level[PLUGIN_CHUNK];
+    for (unsigned c = 0; c < d->channels; c++) {
+        glide_process(&d->level[k][c], level, n);
+        for (size_t i = 0; i < n; i++)
+            sides[c][at + i] += level[i] * voice[i];
+    }
+}
+
 /* n frames, at most to the end of a tick, of all voices into sides[channel] + at. */
 static void sing(VoiceDouble *d, const float *heard, float sides[][PLUGIN_CHUNK], size_t at,
                  size_t n) {
-    float voice[PLUGIN_CHUNK], level[PLUGIN_CHUNK], *const to[] = {voice};
+    float voice[PLUGIN_CHUNK], *const to[] = {voice};
     for (size_t k = 0; k < MOST_VOICES; k++) {
         bool silent = k >= d->count && glide_rests(&d->level[k][0]) && glide_rests(&d->level[k][1]);
-        double_voice_process(&d->voice[k], &d->source, &d->duck, silent ? NULL : to, at, n);
-        if (silent)
-            continue;
-        for (unsigned c = 0; c < d->channels; c++) {
-            glide_process(&d->level[k][c], level, n);
-            for (size_t i = 0; i < n; i++)
-                sides[c][at + i] += level[i] * voice[at + i];
-        }
+        double_voice_process(&d->voice[k], &d->source, &d->duck, silent ? NULL : to, 0, n);
+        if (!silent)
+            add_voice(d, k, voice, sides, at, n);
     }
     hiss_duck_hear(&d->duck, heard + at, n);
     if (psola_source_hear(&d->source, &heard, at, n))

@@ -167,7 +167,7 @@ static bool match_colour(Draft *draft) {
     if (!try(draft, &none))
         return false;
     Match match = {.any = false};
-    HostError why;
+    HostError why = {""};
     Measures take, reference;
     Progress progress = progress_begin(true);
     char *path = part_input(work->job, work->job->session->reference);

@@ -129,6 +129,29 @@ START_TEST(the_next_note_is_found_soon) {
 }
 END_TEST
 
+static void watch_all(double s, double note, const NoteAimed *now) {
+    (void)s, (void)note;
+    most = fmax(most, (double)now->drawn);
+    least = fmin(least, (double)now->drawn);
+}
+
+/* An onset of 25 ms that is read an octave too high, or too low: nothing is drawn there when the reading is mended, and
+ * the note is drawn to where it belongs, 20 cents off. */
+START_TEST(a_misread_onset_draws_nothing_an_octave_away) {
+    for (double octave = -12.0; octave < 13.0; octave += 24.0) {
+        const Line line = {66.2 + octave, 66.2, 0.025, 0.0, 0.0, 0.0};
+        NoteAimParams params = usual();
+        begin(&params);
+        clear();
+        sing(&line, 0.5, watch_all);
+        printf("onset %+.0f: e from %+.3f to %+.3f\n", octave, least, most);
+        ck_assert_double_le(most, 0.01);
+        ck_assert_double_ge(least, -0.21);
+        ck_assert_double_eq_tol((double)aim.state.now.drawn, -0.2, 0.005);
+    }
+}
+END_TEST
+
 START_TEST(what_is_near_enough_is_left_and_what_is_farther_is_not) {
     NoteAimParams params = usual();
     params.leave = 0.1f;
@@ -192,6 +215,7 @@ int main(void) {
     tcase_add_test(tcase, vibrato_about_a_note_is_left_alone);
     tcase_add_test(tcase, no_note_flips);
     tcase_add_test(tcase, the_next_note_is_found_soon);
+    tcase_add_test(tcase, a_misread_onset_draws_nothing_an_octave_away);
     tcase_add_test(tcase, what_is_near_enough_is_left_and_what_is_farther_is_not);
     tcase_add_test(tcase, a_target_is_gone_to_wherever_the_scale_is);
     tcase_add_test(tcase, glide_is_a_time_constant);

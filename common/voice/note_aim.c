@@ -14,6 +14,7 @@ static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
 static const float GROWN_MS = 200.0f;
 enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
+static const float LEAP = 3.0f;  /* semitones from one period to the next */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
     memset(aim, 0, sizeof *aim);
@@ -45,6 +46,14 @@ static void begin_window(NoteAim *aim, size_t count) {
     aim->state.left_ms = aim->state.age_ms = aim->state.dwell_ms = 0.0f;
     for (size_t k = 0; k < count; k++)
         aim->state.age_ms += aim->state.kept[(aim->state.newest - k) % NOTE_AIM_KEPT].ms;
+}
+
+/* All before the newest period was another note, or was misread. */
+static void begin_anew(NoteAim *aim, float note) {
+    begin_window(aim, 1);
+    aim->state.in_run = 1;
+    aim->state.now.aim = 0.0f;
+    aim->state.now.centre = note;
 }
 
 /* 1 for a period like its neighbour, next to nothing where a voice sets in or breaks. */
@@ -134,10 +143,10 @@ static void choose(NoteAim *aim, float ms, bool anew) {
         aim->state.now.aim = nearest;
 }
 
-/* What e is on its way to. */
+/* What e is on its way to; it stays where it is while no note is decided on. */
 static float wanted(const NoteAim *aim) {
     if (aim->state.now.aim == 0.0f)
-        return 0.0f;
+        return aim->state.now.drawn;
     float off = aim->state.now.aim - aim->state.now.centre, leave = aim->params.leave;
     float p = leave > 1e-3f ? 2.0f * (fabsf(off) - leave) / leave : 1.0f;
     p = p < 0.0f ? 0.0f : p > 1.0f ? 1.0f : p;
@@ -162,6 +171,8 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     aim->state.last[0] = raw;
     keep(aim, note, ms, clarity(likeness, aim->state.run_ms));
     aim->state.run_ms += ms;
+    if (fabsf(note - aim->state.now.note) > LEAP)
+        begin_anew(aim, note);
     aim->state.now.note = note;
     bool anew = has_left(aim, note, ms);
     if (anew) {

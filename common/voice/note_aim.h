@@ -8,7 +8,8 @@
  * two notes, and little of a vibrato's own swing, since that is even about its centre.
  * A note is over when p has left c by NOTE_AIM_LEFT semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the
  * window then begins where p left. While it is younger than NOTE_AIM_YOUNG_MS it may hold the way to the note, and gives up
- * sooner and nearer, twice. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
+ * sooner and nearer, twice. Where p leaps by 3 semitones from one period to the next, all before was another note, or was
+ * misread, and the window begins at once. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
  * nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS, for NOTE_AIM_DWELL_YOUNG_MS in a young window. (A condition on
  * pitch and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
  *     e = strength (aim - c) S(2 (|aim - c| - leave) / leave),  drawn in with the time constant `glide`

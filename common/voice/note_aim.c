@@ -14,7 +14,9 @@ static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
 static const float GROWN_MS = 200.0f;
 enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
-static const float LEAP = 3.0f;  /* semitones from one period to the next */
+static const float SETTLED =
+    0.5f;                       /* semitones: so near is on the new note, and no more on the way */
+static const float LEAP = 3.0f; /* semitones from one period to the next */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
     memset(aim, 0, sizeof *aim);
@@ -122,10 +124,21 @@ static bool has_left(NoteAim *aim, float note, float ms) {
     return on && aim->state.left_ms >= (young ? NOTE_AIM_LEFT_YOUNG_MS : NOTE_AIM_LEFT_MS);
 }
 
+/* Of the periods since p left c, the last ones, near to where it is now: the others are the way there. */
+static size_t settled(const NoteAim *aim, float note) {
+    size_t count = 1;
+    while (count < aim->state.left &&
+           fabsf(aim->state.kept[(aim->state.newest - count) % NOTE_AIM_KEPT].note - note) <
+               SETTLED)
+        count++;
+    return count;
+}
+
 /* Whether `other` is nearer to the centre than what is aimed at, by as much as it must be. */
 static bool nearer(const NoteAim *aim, float other) {
     float c = aim->state.now.centre;
-    return fabsf(other - c) + NOTE_AIM_NEARER < fabsf(aim->state.now.aim - c);
+    float least = aim->state.age_ms < GROWN_MS ? NOTE_AIM_NEARER_YOUNG : NOTE_AIM_NEARER;
+    return fabsf(other - c) + least < fabsf(aim->state.now.aim - c);
 }
 
 static void choose(NoteAim *aim, float ms, bool anew) {
@@ -176,8 +189,10 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     aim->state.now.note = note;
     bool anew = has_left(aim, note, ms);
     if (anew) {
-        begin_window(aim, aim->state.left);
+        begin_window(aim, settled(aim, note));
         aim->state.restarts++;
+        if (aim->state.age_ms < NOTE_AIM_DECIDE_MS)
+            aim->state.now.aim = 0.0f;
     }
     aim->state.now.centre = centre(aim);
     choose(aim, ms, anew);

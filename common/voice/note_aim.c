@@ -54,7 +54,7 @@ static void begin_window(NoteAim *aim, size_t count) {
 static void begin_anew(NoteAim *aim, float note) {
     begin_window(aim, 1);
     aim->state.in_run = 1;
-    aim->state.now.aim = 0.0f;
+    aim->state.open = true;
     aim->state.now.centre = note;
 }
 
@@ -144,21 +144,23 @@ static bool nearer(const NoteAim *aim, float other) {
 static void choose(NoteAim *aim, float ms, bool anew) {
     if (aim->params.target > 0.0f) {
         aim->state.now.aim = aim->params.target;
+        aim->state.open = false;
         return;
     }
     float nearest = (float)scale_nearest(&aim->params.scale, aim->state.now.centre);
-    bool decided = aim->state.now.aim != 0.0f;
+    bool decided = aim->state.now.aim != 0.0f && !aim->state.open;
     float dwell =
         aim->state.age_ms < NOTE_AIM_YOUNG_MS ? NOTE_AIM_DWELL_YOUNG_MS : NOTE_AIM_DWELL_MS;
     aim->state.dwell_ms = decided && nearer(aim, nearest) ? aim->state.dwell_ms + ms : 0.0f;
     if ((!decided && aim->state.age_ms >= NOTE_AIM_DECIDE_MS) ||
         (decided && (aim->state.dwell_ms >= dwell || (anew && nearer(aim, nearest)))))
         aim->state.now.aim = nearest;
+    aim->state.open = aim->state.open && aim->state.age_ms < NOTE_AIM_DECIDE_MS;
 }
 
 /* What e is on its way to; it stays where it is while no note is decided on. */
 static float wanted(const NoteAim *aim) {
-    if (aim->state.now.aim == 0.0f)
+    if (aim->state.now.aim == 0.0f || aim->state.open)
         return aim->state.now.drawn;
     float off = aim->state.now.aim - aim->state.now.centre, leave = aim->params.leave;
     float p = leave > 1e-3f ? 2.0f * (fabsf(off) - leave) / leave : 1.0f;
@@ -175,6 +177,7 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
         aim->state.in_run = 0;
         aim->state.run_ms = 0.0f;
         aim->state.restarts = 0;
+        aim->state.open = false;
         aim->state.last[0] = aim->state.last[1] = raw;
         aim->state.now = (NoteAimed){.note = raw, .centre = raw};
         begin_window(aim, 0);
@@ -191,8 +194,7 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     if (anew) {
         begin_window(aim, settled(aim, note));
         aim->state.restarts++;
-        if (aim->state.age_ms < NOTE_AIM_DECIDE_MS)
-            aim->state.now.aim = 0.0f;
+        aim->state.open = aim->state.age_ms < NOTE_AIM_DECIDE_MS;
     }
     aim->state.now.centre = centre(aim);
     choose(aim, ms, anew);

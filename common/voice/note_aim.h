@@ -75,6 +75,7 @@ typedef struct {
         unsigned restarts;   /* of the window, since it was last full grown */
         float age_ms;        /* of the window */
         float dwell_ms;      /* for how long another note has been nearer */
+        bool open;           /* a new note is sung, and not yet decided on; the old one is told */
         NoteAimed now;
         struct {
             float note, ms, weight;

@@ -129,6 +129,58 @@ START_TEST(the_next_note_is_found_soon) {
 }
 END_TEST
 
+static void watch_all(double s, double note, const NoteAimed *now) {
+    (void)s, (void)note;
+    most = fmax(most, (double)now->drawn);
+    least = fmin(least, (double)now->drawn);
+}
+
+/* An onset of 25 ms that is read an octave too high, or too low: nothing is drawn there when the reading is mended, and
+ * the note is drawn to where it belongs, 20 cents off. */
+START_TEST(a_misread_onset_draws_nothing_an_octave_away) {
+    for (double octave = -12.0; octave < 13.0; octave += 24.0) {
+        const Line line = {66.2 + octave, 66.2, 0.025, 0.0, 0.0, 0.0};
+        NoteAimParams params = usual();
+        begin(&params);
+        clear();
+        sing(&line, 0.5, watch_all);
+        printf("onset %+.0f: e from %+.3f to %+.3f\n", octave, least, most);
+        ck_assert_double_le(most, 0.01);
+        ck_assert_double_ge(least, -0.21);
+        ck_assert_double_eq_tol((double)aim.state.now.drawn, -0.2, 0.005);
+    }
+}
+END_TEST
+
+static double wrong_s, wrong_note;
+
+static void watch_wrong(double s, double note, const NoteAimed *now) {
+    static double before_s;
+    (void)note;
+    if (s > 1.0 && (double)now->aim == wrong_note)
+        wrong_s += s - before_s;
+    before_s = s;
+}
+
+/* Four semitones down in 45 ms, as a singer gets to the next note, and 31 cents over it: the way there is not the note, and
+ * does not draw it up to the one above. */
+START_TEST(the_way_to_a_note_does_not_choose_another) {
+    for (double way = 0.03; way < 0.07; way += 0.01)
+        for (int side = -1; side <= 1; side += 2) {
+            const Line line = {47.0 + side * 4.31, 47.0 + side * 0.31, 1.0, way, 0.0, 0.0};
+            NoteAimParams params = usual();
+            begin(&params);
+            clear();
+            wrong_s = 0.0;
+            wrong_note = 47.0 + side;
+            sing(&line, 2.0, watch_wrong);
+            printf("%+d, %.0f ms: aimed beside for %.0f ms\n", side, 1e3 * way, 1e3 * wrong_s);
+            ck_assert_double_le(wrong_s, 0.02);
+            ck_assert_double_eq_tol((double)aim.state.now.aim, 47.0, 1e-6);
+        }
+}
+END_TEST
+
 START_TEST(what_is_near_enough_is_left_and_what_is_farther_is_not) {
     NoteAimParams params = usual();
     params.leave = 0.1f;
@@ -192,6 +244,8 @@ int main(void) {
     tcase_add_test(tcase, vibrato_about_a_note_is_left_alone);
     tcase_add_test(tcase, no_note_flips);
     tcase_add_test(tcase, the_next_note_is_found_soon);
+    tcase_add_test(tcase, a_misread_onset_draws_nothing_an_octave_away);
+    tcase_add_test(tcase, the_way_to_a_note_does_not_choose_another);
     tcase_add_test(tcase, what_is_near_enough_is_left_and_what_is_farther_is_not);
     tcase_add_test(tcase, a_target_is_gone_to_wherever_the_scale_is);
     tcase_add_test(tcase, glide_is_a_time_constant);

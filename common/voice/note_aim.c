@@ -14,6 +14,9 @@ static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
 static const float GROWN_MS = 200.0f;
 enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
+static const float SETTLED =
+    0.5f;                       /* semitones: so near is on the new note, and no more on the way */
+static const float LEAP = 3.0f; /* semitones from one period to the next */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
     memset(aim, 0, sizeof *aim);
@@ -45,6 +48,14 @@ static void begin_window(NoteAim *aim, size_t count) {
     aim->state.left_ms = aim->state.age_ms = aim->state.dwell_ms = 0.0f;
     for (size_t k = 0; k < count; k++)
         aim->state.age_ms += aim->state.kept[(aim->state.newest - k) % NOTE_AIM_KEPT].ms;
+}
+
+/* All before the newest period was another note, or was misread. */
+static void begin_anew(NoteAim *aim, float note) {
+    begin_window(aim, 1);
+    aim->state.in_run = 1;
+    aim->state.open = true;
+    aim->state.now.centre = note;
 }
 
 /* 1 for a period like its neighbour, next to nothing where a voice sets in or breaks. */
@@ -113,31 +124,44 @@ static bool has_left(NoteAim *aim, float note, float ms) {
     return on && aim->state.left_ms >= (young ? NOTE_AIM_LEFT_YOUNG_MS : NOTE_AIM_LEFT_MS);
 }
 
+/* Of the periods since p left c, the last ones, near to where it is now: the others are the way there. */
+static size_t settled(const NoteAim *aim, float note) {
+    size_t count = 1;
+    while (count < aim->state.left &&
+           fabsf(aim->state.kept[(aim->state.newest - count) % NOTE_AIM_KEPT].note - note) <
+               SETTLED)
+        count++;
+    return count;
+}
+
 /* Whether `other` is nearer to the centre than what is aimed at, by as much as it must be. */
 static bool nearer(const NoteAim *aim, float other) {
     float c = aim->state.now.centre;
-    return fabsf(other - c) + NOTE_AIM_NEARER < fabsf(aim->state.now.aim - c);
+    float least = aim->state.age_ms < GROWN_MS ? NOTE_AIM_NEARER_YOUNG : NOTE_AIM_NEARER;
+    return fabsf(other - c) + least < fabsf(aim->state.now.aim - c);
 }
 
 static void choose(NoteAim *aim, float ms, bool anew) {
     if (aim->params.target > 0.0f) {
         aim->state.now.aim = aim->params.target;
+        aim->state.open = false;
         return;
     }
     float nearest = (float)scale_nearest(&aim->params.scale, aim->state.now.centre);
-    bool decided = aim->state.now.aim != 0.0f;
+    bool decided = aim->state.now.aim != 0.0f && !aim->state.open;
     float dwell =
         aim->state.age_ms < NOTE_AIM_YOUNG_MS ? NOTE_AIM_DWELL_YOUNG_MS : NOTE_AIM_DWELL_MS;
     aim->state.dwell_ms = decided && nearer(aim, nearest) ? aim->state.dwell_ms + ms : 0.0f;
     if ((!decided && aim->state.age_ms >= NOTE_AIM_DECIDE_MS) ||
         (decided && (aim->state.dwell_ms >= dwell || (anew && nearer(aim, nearest)))))
         aim->state.now.aim = nearest;
+    aim->state.open = aim->state.open && aim->state.age_ms < NOTE_AIM_DECIDE_MS;
 }
 
-/* What e is on its way to. */
+/* What e is on its way to; it stays where it is while no note is decided on. */
 static float wanted(const NoteAim *aim) {
-    if (aim->state.now.aim == 0.0f)
-        return 0.0f;
+    if (aim->state.now.aim == 0.0f || aim->state.open)
+        return aim->state.now.drawn;
     float off = aim->state.now.aim - aim->state.now.centre, leave = aim->params.leave;
     float p = leave > 1e-3f ? 2.0f * (fabsf(off) - leave) / leave : 1.0f;
     p = p < 0.0f ? 0.0f : p > 1.0f ? 1.0f : p;
@@ -153,6 +177,7 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
         aim->state.in_run = 0;
         aim->state.run_ms = 0.0f;
         aim->state.restarts = 0;
+        aim->state.open = false;
         aim->state.last[0] = aim->state.last[1] = raw;
         aim->state.now = (NoteAimed){.note = raw, .centre = raw};
         begin_window(aim, 0);
@@ -162,11 +187,14 @@ NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first)
     aim->state.last[0] = raw;
     keep(aim, note, ms, clarity(likeness, aim->state.run_ms));
     aim->state.run_ms += ms;
+    if (fabsf(note - aim->state.now.note) > LEAP)
+        begin_anew(aim, note);
     aim->state.now.note = note;
     bool anew = has_left(aim, note, ms);
     if (anew) {
-        begin_window(aim, aim->state.left);
+        begin_window(aim, settled(aim, note));
         aim->state.restarts++;
+        aim->state.open = aim->state.age_ms < NOTE_AIM_DECIDE_MS;
     }
     aim->state.now.centre = centre(aim);
     choose(aim, ms, anew);

@@ -7,10 +7,13 @@
  * 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7 Hz) is not in c; the weight takes out what lies between
  * two notes, and little of a vibrato's own swing, since that is even about its centre.
  * A note is over when p has left c by NOTE_AIM_LEFT semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the
- * window then begins where p left. While it is younger than NOTE_AIM_YOUNG_MS it may hold the way to the note, and gives up
- * sooner and nearer, twice. The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; another one must be
- * nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS, for NOTE_AIM_DWELL_YOUNG_MS in a young window. (A condition on
- * pitch and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
+ * window then begins where p came within half a semitone of where it is now: what lies before is the way there. While it is
+ * younger than NOTE_AIM_YOUNG_MS it may hold such a way yet, and gives up sooner and nearer, twice. Where p leaps by 3
+ * semitones from one period to the next, all before was another note, or was misread, and the window begins at once.
+ * The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; until then e stays where it is. Another note
+ * must be nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS; for NOTE_AIM_DWELL_YOUNG_MS in a young window, and by
+ * NOTE_AIM_NEARER_YOUNG in the first 200 ms, in which c still moves. (A condition on pitch and time before a note is changed: "Dynamic
+ * Pitch Warping", DAFx 2023, abstract.)
  *     e = strength (aim - c) S(2 (|aim - c| - leave) / leave),  drawn in with the time constant `glide`
  *     correction = e + (vibrato - 1) (p - c)
  * S is the cubic step: nothing is done within `leave`, all from half as much again on. e begins at 0 with each run of marks.
@@ -34,6 +37,7 @@
 #define NOTE_AIM_YOUNG_MS 120.0f
 #define NOTE_AIM_DECIDE_MS 35.0f
 #define NOTE_AIM_NEARER 0.2f
+#define NOTE_AIM_NEARER_YOUNG 0.05f
 #define NOTE_AIM_DWELL_MS 60.0f
 #define NOTE_AIM_DWELL_YOUNG_MS 20.0f
 
@@ -71,6 +75,7 @@ typedef struct {
         unsigned restarts;   /* of the window, since it was last full grown */
         float age_ms;        /* of the window */
         float dwell_ms;      /* for how long another note has been nearer */
+        bool open;           /* a new note is sung, and not yet decided on; the old one is told */
         NoteAimed now;
         struct {
             float note, ms, weight;

@@ -255,8 +255,20 @@ END_TEST
 
 /* ---- pitch ---- */
 
-/* Each note of a clean take drawn to where `off` cents of normal error put it. */
-static void sing_loosely(SingerVoice kind, uint64_t seed, double off_cents) {
+/* Cents that a note is off. */
+typedef double Loose(Random *random);
+
+static double two_in_five_by_32(Random *random) {
+    double near = 4.0 * random_normal(random), chance = random_range(random, 0.0, 1.0);
+    return chance < 0.2 ? near - 32.0 : chance < 0.4 ? near + 32.0 : near;
+}
+
+static double anywhere(Random *random) {
+    return random_range(random, -50.0, 50.0);
+}
+
+/* Each note of a clean take drawn to so far from its semitone. */
+static void sing_loosely(SingerVoice kind, uint64_t seed, Loose *loose) {
     SungNote notes[256];
     SingerParams params = clean_params(kind, seed);
     Voice voice = sing(&params);
@@ -266,7 +278,7 @@ static void sing_loosely(SingerVoice kind, uint64_t seed, double off_cents) {
     ck_assert_ptr_nonnull(list);
     for (size_t i = 0; i < n; i++)
         fprintf(list, "%.4f %.4f %.3f\n", notes[i].start_s, notes[i].end_s,
-                round(notes[i].midi) + 0.01 * off_cents * random_normal(&random));
+                round(notes[i].midi) + 0.01 * loose(&random));
     fclose(list);
     write_audio("sung.wav", voice.audio, voice.n, 1);
     free_voice(&voice);
@@ -274,17 +286,17 @@ static void sing_loosely(SingerVoice kind, uint64_t seed, double off_cents) {
     ck_assert_ran("render --quiet sung.wav take.wav pitch-corrector notes=loose.notes");
 }
 
-/* Of normal errors of 28 cents 37 % are over 25. Corrected, it is told by how much it was off; and the words stay whole,
- * as harm.h has it, or the step would be left out. */
+/* Two notes in five are 32 cents off. Where that is over a quarter of the time it is corrected, and told by how much it was
+ * off; and the words stay whole, as harm.h has it, or the step would be left out. */
 START_TEST(loose_singing_is_corrected_and_told) {
     use_bundles();
     Tally tally = {0};
     size_t corrected = 0;
-    for (uint64_t seed = 651; seed <= 654; seed++) {
+    for (uint64_t seed = 651; seed <= 656; seed++) {
         Row before, after;
         char what[32];
         snprintf(what, sizeof what, "loose %d", (int)seed);
-        sing_loosely(seed % 2 ? SINGER_MAN : SINGER_WOMAN, seed, 28.0);
+        sing_loosely(seed % 2 ? SINGER_MAN : SINGER_WOMAN, seed, two_in_five_by_32);
         close_loop(what, &tally, &before, &after);
         size_t i = rule("pitch");
         printf("%s: %.0f %%, then %.0f; %s\n", what, before.figure[i], after.figure[i],
@@ -298,15 +310,14 @@ START_TEST(loose_singing_is_corrected_and_told) {
         ck_assert(!is || strstr(ran.out, "as sung, notes are"));
     }
     ck_assert_uint_eq(tally.open + tally.new, 0);
-    ck_assert_uint_ge(corrected,
-                      2); /* the others are told to fit no scale, or lie just under the limit */
+    ck_assert_uint_ge(corrected, 3); /* others have less of it, or tell too little */
 }
 END_TEST
 
-/* Off by 60 cents nobody knows which note was meant. */
+/* Between two semitones as often as on one, nobody knows which was meant. */
 START_TEST(what_fits_no_scale_is_left_to_the_hand) {
     use_bundles();
-    sing_loosely(SINGER_WOMAN, 656, 60.0);
+    sing_loosely(SINGER_WOMAN, 661, anywhere);
     Row row = advise("take");
     ck_assert_int_eq(row.verdict[rule("no_scale")], ADVICE_NEEDED);
     ck_assert_int_eq(row.verdict[rule("pitch")], ADVICE_UNKNOWN);

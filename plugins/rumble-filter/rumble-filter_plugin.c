@@ -197,12 +197,19 @@ static void mix(const Io *io, float *mono) {
         mono[i] = 0.5f * (left[i] + right[i]);
 }
 
-/* Frame by frame, so that the sum does not depend on how blocks are cut. */
-static float add_power(float sum, const float *const *audio, unsigned channels, size_t n) {
-    const float *left = audio[0], *right = audio[channels - 1];
-    for (size_t i = 0; i < n; i++)
-        sum += left[i] * left[i] + right[i] * right[i];
-    return sum;
+/* Frame by frame, so that the sums do not depend on how blocks are cut; both in one go, since each
+ * waits for itself. */
+static void add_powers(RumbleFilter *f, const float *const *in, float *const *out,
+                       unsigned channels, size_t n) {
+    const float *in0 = in[0], *in1 = in[channels - 1];
+    const float *out0 = out[0], *out1 = out[channels - 1];
+    float sum_in = f->power.sum_in, sum_out = f->power.sum_out;
+    for (size_t i = 0; i < n; i++) {
+        sum_in += in0[i] * in0[i] + in1[i] * in1[i];
+        sum_out += out0[i] * out0[i] + out1[i] * out1[i];
+    }
+    f->power.sum_in = sum_in;
+    f->power.sum_out = sum_out;
 }
 
 /* The end of a hop: by how much the level of the last METER_MS has fallen. */
@@ -253,8 +260,7 @@ static void process(void *self, const Io *io) {
         }
         edge_filter_process(&f->edges, in, out, n);
         cut_thumps(f, mono + at, out, io->channels, n);
-        f->power.sum_in = add_power(f->power.sum_in, in, io->channels, n);
-        f->power.sum_out = add_power(f->power.sum_out, (const float *const *)out, io->channels, n);
+        add_powers(f, in, out, io->channels, n);
         if (pitch_process(&f->pitch, mono + at, n)) {
             PitchReading reading = pitch_reading(&f->pitch);
             f->lowest_hz = pitch_floor_step(&f->lowest, &reading);

@@ -17,8 +17,8 @@
  *                            -17 dB, recorded plosives -10 to +5 (measured on voices to tune on)
  *     deep > low - 13 dB     not the skirt of a note: the lowest itself is 24 dB down there, one a
  *                            fourth under it 14 dB
- *     deep > room + 10 dB    not rumble: one in e^10 moments of Gaussian noise of one degree of
- *                            freedom a step and more is that far over its mean
+ *     deep > room + 10 dB    not rumble: the power of a narrow band of Gaussian noise is distributed
+ *                            exponentially, and over ten times its mean one moment in e^10
  *
  * THUMPS_LONGEST_MS later at most it is over: what lasts is no burst of air. It may begin again when
  * one of these failed in between, by 6 dB.

@@ -23,8 +23,9 @@ enum { CUTOFF, PITCH, N_METERS };
 /* From under a low bass's C2, 65 Hz, to over a high soprano's C6, 1047 Hz (common practice). */
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
 static const double METER_MS = 100.0;
-/* What is left of a thump lies so far under the voice's low end. */
-static const float THUMP_LEFT_DB = 18.0f;
+/* Two dB for each by which a thump stands over the least that counts as one (thumps.h), so that one
+ * more or less of these changes little; what is as loud as the voice's low end loses 18 dB. */
+static const float THUMP_LEAST_DB = -9.0f, THUMP_SLOPE = 2.0f;
 /* The deep cut: a little over the lowest note, since a burst covers it, but no higher than a burst
  * reaches. At 18 dB the lowest note loses 7 dB while it thumps, an octave over it 0.1 dB. */
 static const float THUMP_CORNER = 1.2f, THUMP_LEAST_HZ = 100.0f, THUMP_MOST_HZ = 160.0f;
@@ -223,12 +224,12 @@ static void measure_loss(RumbleFilter *f) {
 
 /* What the control allows of what the thump of now asks for. */
 static DeepCutParams deep_params(const RumbleFilter *f) {
-    float over_db = thumps_now(&f->thumps) ? thumps_level_db(&f->thumps) + THUMP_LEFT_DB : 0.0f;
+    float over_db = thumps_now(&f->thumps) ? thumps_level_db(&f->thumps) - THUMP_LEAST_DB : 0.0f;
     float corner_hz = THUMP_CORNER * f->lowest_hz;
-    return (DeepCutParams){.corner_hz =
-                               (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
-                           .reduction_db = fminf(over_db, f->control[THUMPS]),
-                           .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
+    return (DeepCutParams){
+        .corner_hz = (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
+        .reduction_db = fminf(THUMP_SLOPE * fmaxf(over_db, 0.0f), f->control[THUMPS]),
+        .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
 }
 
 /* Takes thumps out of `audio`, as `in` tells of them. */

@@ -17,7 +17,7 @@ static const float OVER_LOW = 0.0501187f;  /* -13 dB */
 static const float OVER_ROOM = 10.0f, ROOM_COUNTS = 4.0f;
 static const float STAYS = 0.251189f;     /* 6 dB under these it is over, and may begin again */
 static const float MAY_COME = 0.0630957f; /* -12 dB */
-static const double KNOWN_S = 0.1;        /* of voice */
+static const double KNOWN_S = 0.3;        /* of voice */
 
 static void design(Svf *svf, double rate_hz, SvfKind kind, float hz, float q) {
     svf_set(svf, rate_hz, &(SvfParams){.kind = kind, .frequency_hz = hz, .q = q});

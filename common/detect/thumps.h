@@ -17,15 +17,15 @@
  *                            -17 dB, recorded plosives -10 to +5 (measured on voices to tune on)
  *     deep > low - 13 dB     not the skirt of a note: the lowest itself is 24 dB down there, one a
  *                            fourth under it 14 dB
- *     deep > room + 10 dB    not rumble: one in e^10 moments of Gaussian noise of one degree of
- *                            freedom a step and more is that far over its mean
+ *     deep > room + 10 dB    not rumble: the power of a narrow band of Gaussian noise is distributed
+ *                            exponentially, and over ten times its mean one moment in e^10
  *
  * THUMPS_LONGEST_MS later at most it is over: what lasts is no burst of air. It may begin again when
  * one of these failed in between, by 6 dB.
  *
  * Filters are Butterworth's of order 4, above 20 Hz of order 2 (svf.h), on every M-th frame, after a
  * triangle of 2 M frames whose zeros lie where folding would begin. deep and low are smoothed over
- * THUMPS_SMOOTH_MS. Until a note and 0.1 s of voice are known nothing thumps.
+ * THUMPS_SMOOTH_MS. Until a note and 0.3 s of voice are known nothing thumps.
  * Latency: 0 frames, and a burst is told of some 10 ms after it begins (the corner's delay, 7 ms at
  * 60 Hz). Valid for 8..192 kHz. Passes no audio. Cost 4 operations a frame, and 120 a step. */
 #ifndef SISKIN_DETECT_THUMPS_H

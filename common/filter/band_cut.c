@@ -4,6 +4,7 @@
 #include "basic/decibel.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 enum { CHANNELS = BAND_CUT_CHANNELS };
@@ -71,9 +72,10 @@ static inline Simd halves(Simd first, Simd second) {
 
 /* Both sections of both channels step together, in four lanes. The second section takes what the
  * first gave one frame before, so the first runs a frame ahead: its first frame is stepped alone,
- * and its state is kept from before the last step, which is one too many. */
-static void cut(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
-                float *const out[BAND_CUT_CHANNELS], size_t n) {
+ * and its state is kept from before the last step, which is one too many.
+ * `cuts`, a constant wherever it is called: else the states alone are kept up. */
+static inline void cut(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
+                       float *const out[BAND_CUT_CHANNELS], size_t n, const bool cuts) {
     const float *in0 = in[0], *in1 = in[1];
     float *out0 = out[0], *out1 = out[1];
     const float from = c->state.from, slope = c->state.step, flat = c->state.flat;
@@ -95,6 +97,8 @@ static void cut(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
         first2 = s.ic2;
         size_t next = i + 1 < n ? i + 1 : i;
         step(&s, (Simd){in0[next], in1[next], v1[0], v1[1]});
+        if (!cuts)
+            continue;
         /* From the frame's number, so that it is the same however the line is cut into calls. */
         float tilt = from + (float)(at + i + 1) * slope;
         float depth = tilt * (tilt + 2.0f) * flat;
@@ -111,10 +115,12 @@ void band_cut_process(BandCut *c, const float *const in[BAND_CUT_CHANNELS],
                       float *const out[BAND_CUT_CHANNELS], size_t n) {
     if (n == 0)
         return;
-    cut(c, in, out, n);
-    /* x + 0 would lose the sign of a zero. */
-    if (c->state.from == 0.0f && c->state.step == 0.0f)
+    if (c->state.from == 0.0f && c->state.step == 0.0f) {
+        cut(c, in, out, n, false);
         for (size_t l = 0; l < CHANNELS; l++)
             memcpy(out[l], in[l], n * sizeof(float));
+    } else {
+        cut(c, in, out, n, true);
+    }
     c->state.at += n;
 }

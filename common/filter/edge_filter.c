@@ -36,18 +36,21 @@ static bool glide_step(EdgeGlide *glide, double pole, double most) {
     return true;
 }
 
-/* A bit for each section that is not what it was a tick ago; 0 when none moves. */
+/* A bit for each section that is not what it was a tick ago; 0 when none moves. Sets state.moves. */
 static unsigned glide_all(EdgeFilter *filter) {
     const double blend = filter->blend;
     const unsigned low_pass = (1u << EDGE_LOW_PASS) - 1, all = (1u << EDGE_SECTIONS) - 1;
     double most = filter->state.low.first * filter->steepest;
+    bool corners = true;
     unsigned moving = glide_step(&filter->state.low, filter->follow, most) ? all & ~low_pass : 0;
     moving |= glide_step(&filter->state.high, blend, HUGE_VAL) ? low_pass : 0;
     for (unsigned i = 0; i < EDGE_SECTIONS; i++) {
         bool bends = glide_step(&filter->state.damping[i], blend, HUGE_VAL);
         bool comes = glide_step(&filter->state.weight[i], blend, HUGE_VAL);
         moving |= (unsigned)(bends || comes) << i;
+        corners &= !bends && !comes;
     }
+    filter->state.moves = moving == 0 ? 0 : corners ? EDGE_CORNERS : EDGE_COEFFICIENTS;
     return moving;
 }
 
@@ -173,10 +176,9 @@ static void begin_tick(EdgeFilter *filter) {
         memcpy(filter->state.now, filter->state.next, sizeof filter->state.now);
     }
     unsigned moving = glide_all(filter);
-    filter->state.moving = moving != 0;
-    filter->state.settled = !filter->state.moving;
+    filter->state.settled = moving == 0;
     choose_sections(filter);
-    if (!filter->state.moving)
+    if (moving == 0)
         return;
     warp_corners(filter, moving);
     design_some(filter, moving, filter->state.next);
@@ -228,19 +230,18 @@ static Pair take_pair(const EdgeFilter *filter, unsigned one, unsigned end) {
     return pair;
 }
 
-static void put_pair(EdgeFilter *filter, const Pair *pair, unsigned one, unsigned end,
-                     bool moving) {
+static void put_pair(EdgeFilter *filter, const Pair *pair, unsigned one, unsigned end, int moves) {
     for (unsigned i = one, lane = 0; i < end && i < one + 2; i++, lane += 2) {
         filter->state.ic1[i] = (Simd){pair->ic1[lane], pair->ic1[lane + 1]};
         filter->state.ic2[i] = (Simd){pair->ic2[lane], pair->ic2[lane + 1]};
-        for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+        for (int k = 0; k < moves; k++)
             filter->state.now[i].of[k] = pair->c[k][lane];
     }
 }
 
-static INLINE void step_pair(Pair *pair, Simd x, const bool moving) {
+static INLINE void step_pair(Pair *pair, Simd x, const int moves) {
     Simd *c = pair->c;
-    for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+    for (int k = 0; k < moves; k++)
         c[k] += pair->step[k];
     Simd v3 = x - pair->ic2;
     Simd v1 = c[A1] * pair->ic1 + c[A2] * v3;
@@ -252,11 +253,11 @@ static INLINE void step_pair(Pair *pair, Simd x, const bool moving) {
 
 /* Time `i` of all sections: section s is at frame i - s, since it gets what the one before it gave
  * a time ago. */
-static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const bool moving) {
+static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const int moves) {
     for (unsigned p = pairs; p-- > 0;) {
         Simd from =
             p > 0 ? __builtin_shufflevector(pair[p - 1].out, pair[p - 1].out, 2, 3, 2, 3) : x;
-        step_pair(&pair[p], __builtin_shufflevector(from, pair[p].out, 0, 1, 4, 5), moving);
+        step_pair(&pair[p], __builtin_shufflevector(from, pair[p].out, 0, 1, 4, 5), moves);
     }
 }
 
@@ -267,26 +268,26 @@ static const SimdMask AT_WORK[2][2] = {{{0, 0, 0, 0}, {0, 0, -1, -1}},
 /* Near the ends of the block, where some sections have no frame yet, or none any more: these stay
  * as they were. */
 static INLINE void step_some(Pair *pair, const unsigned pairs, Simd x, size_t i, size_t n,
-                             const bool moving) {
+                             const int moves) {
     Pair before[PAIRS];
     for (unsigned p = 0; p < pairs; p++)
         before[p] = pair[p];
-    step_pairs(pair, pairs, x, moving);
+    step_pairs(pair, pairs, x, moves);
     for (unsigned p = 0; p < pairs; p++) {
         const size_t s = (size_t)2 * p;
         const SimdMask mask = AT_WORK[i >= s && i < n + s][i >= s + 1 && i < n + s + 1];
         pair[p].ic1 = simd_choose(mask, pair[p].ic1, before[p].ic1);
         pair[p].ic2 = simd_choose(mask, pair[p].ic2, before[p].ic2);
-        for (int k = 0; moving && k < EDGE_COEFFICIENTS; k++)
+        for (int k = 0; k < moves; k++)
             pair[p].c[k] = simd_choose(mask, pair[p].c[k], before[p].c[k]);
     }
 }
 
-/* `pairs` and `moving` are constants wherever it is called, so that each call is a loop of its own
+/* `pairs` and `moves` are constants wherever it is called, so that each call is a loop of its own
  * without a branch. A pair's lanes wait for each other only from frame to frame, so all sections
  * work side by side, each a frame behind the one before it. */
 static INLINE void run(EdgeFilter *filter, const float *const *in, float *const *out,
-                       const size_t n, const unsigned pairs, const bool moving) {
+                       const size_t n, const unsigned pairs, const int moves) {
     const float *in0 = in[0], *in1 = in[1];
     float *out0 = out[0], *out1 = out[1];
     const unsigned first = filter->state.first, end = first + filter->state.count;
@@ -296,47 +297,32 @@ static INLINE void run(EdgeFilter *filter, const float *const *in, float *const 
         pair[p] = take_pair(filter, first + 2 * p, end);
     size_t i = 0;
     for (; i < late; i++)
-        step_some(pair, pairs, i < n ? (Simd){in0[i], in1[i]} : simd_all(0.0f), i, n, moving);
+        step_some(pair, pairs, i < n ? (Simd){in0[i], in1[i]} : simd_all(0.0f), i, n, moves);
     for (; i < n + late; i++) {
         if (i < n)
-            step_pairs(pair, pairs, (Simd){in0[i], in1[i]}, moving);
+            step_pairs(pair, pairs, (Simd){in0[i], in1[i]}, moves);
         else
-            step_some(pair, pairs, simd_all(0.0f), i, n, moving);
+            step_some(pair, pairs, simd_all(0.0f), i, n, moves);
         out0[i - late] = pair[pairs - 1].out[2];
         out1[i - late] = pair[pairs - 1].out[3];
     }
     for (unsigned p = 0; p < pairs; p++)
-        put_pair(filter, &pair[p], first + 2 * p, end, moving);
+        put_pair(filter, &pair[p], first + 2 * p, end, moves);
 }
 
-static void run_moving(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
+static INLINE void run_pairs(EdgeFilter *filter, const float *const *in, float *const *out,
+                             size_t n, const int moves) {
     switch (filter->state.count) {
     case 1:
     case 2:
-        run(filter, in, out, n, 1, true);
+        run(filter, in, out, n, 1, moves);
         return;
     case 3:
     case 4:
-        run(filter, in, out, n, 2, true);
+        run(filter, in, out, n, 2, moves);
         return;
     default:
-        run(filter, in, out, n, 3, true);
-        return;
-    }
-}
-
-static void run_resting(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
-    switch (filter->state.count) {
-    case 1:
-    case 2:
-        run(filter, in, out, n, 1, false);
-        return;
-    case 3:
-    case 4:
-        run(filter, in, out, n, 2, false);
-        return;
-    default:
-        run(filter, in, out, n, 3, false);
+        run(filter, in, out, n, 3, moves);
         return;
     }
 }
@@ -351,10 +337,12 @@ static void run_part(EdgeFilter *filter, const float *const *in, float *const *o
         from[lane] = in[channel] + at;
         to[lane] = out[channel] + at;
     }
-    if (filter->state.moving)
-        run_moving(filter, from, to, n);
+    if (filter->state.moves == 0)
+        run_pairs(filter, from, to, n, 0);
+    else if (filter->state.moves == EDGE_CORNERS)
+        run_pairs(filter, from, to, n, EDGE_CORNERS);
     else
-        run_resting(filter, from, to, n);
+        run_pairs(filter, from, to, n, EDGE_COEFFICIENTS);
 }
 
 void edge_filter_process(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
@@ -367,7 +355,7 @@ void edge_filter_process(EdgeFilter *filter, const float *const *in, float *cons
         run_part(filter, in, out, done, now);
         done += now;
         filter->state.at = (filter->state.at + now) % filter->tick;
-        if (filter->state.moving && filter->state.at == 0)
+        if (filter->state.moves > 0 && filter->state.at == 0)
             memcpy(filter->state.now, filter->state.next, sizeof filter->state.now);
     }
 }

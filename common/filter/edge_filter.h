@@ -59,7 +59,7 @@ typedef struct {
 } EdgeGlide;
 
 /* Coefficients of a section: a1, a2, a3, m0, m1, m2 as in svf.h. */
-enum { EDGE_COEFFICIENTS = 6 };
+enum { EDGE_CORNERS = 3, EDGE_COEFFICIENTS = 6 }; /* the first three hang on the corner */
 typedef struct {
     float of[EDGE_COEFFICIENTS];
 } EdgeSection;
@@ -74,7 +74,7 @@ typedef struct {
     struct {
         bool fresh;            /* nothing has run yet: goals are met at once */
         size_t at;             /* frames since the last tick */
-        bool moving;           /* coefficients run during this tick */
+        int moves;             /* coefficients that run during this tick: none, the first 3, all */
         bool settled;          /* every goal was met at the last tick, and none was set since */
         unsigned first, count; /* sections at work: a run of them, since the low-pass comes first */
         EdgeGlide low, high;

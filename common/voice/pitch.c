@@ -110,15 +110,20 @@ static void take(Pitch *pitch, float x, bool counts) {
     pitch->state.newest = newest;
 }
 
-/* The running sum first, then what can be divided side by side. */
+/* Eight lags at a time, so that the divisions of some go on beside the sums of the next, which wait
+ * for each other. */
 static void normalise(Pitch *pitch) {
-    float sum = 0.0f;
-    for (size_t i = 0; i < pitch->lags; i++) {
-        sum += pitch->d[i] + FLOOR;
-        pitch->bottom[i] = sum;
+    enum { STEP = 8 };
+    float sum = 0.0f, sums[STEP];
+    for (size_t first = 0; first < pitch->lags; first += STEP) {
+        const float *d = pitch->d + first;
+        for (size_t i = 0; i < STEP; i++) {
+            sum += d[i] + FLOOR;
+            sums[i] = sum;
+        }
+        for (size_t i = 0; i < STEP; i++)
+            pitch->normal[first + i] = (d[i] + FLOOR) * (float)(int)(first + i + 1) / sums[i];
     }
-    for (size_t i = 0; i < pitch->lags; i++)
-        pitch->normal[i] = (pitch->d[i] + FLOOR) * (float)(int)(i + 1) / pitch->bottom[i];
 }
 
 /* d' between the lags around each local minimum, by a parabola; elsewhere more than any minimum.

@@ -51,17 +51,6 @@ static size_t bin_of(float hz) {
     return bin < PITCH_FLOOR_BINS ? (size_t)bin : PITCH_FLOOR_BINS - 1;
 }
 
-static void keep(PitchFloor *floor, float hz) {
-    uint16_t *oldest = &floor->kept[floor->state.oldest];
-    if (floor->state.known == floor->memory)
-        floor->state.count[*oldest]--;
-    else
-        floor->state.known++;
-    *oldest = (uint16_t)bin_of(hz);
-    floor->state.count[*oldest]++;
-    floor->state.oldest = (floor->state.oldest + 1) % floor->memory;
-}
-
 /* The next bin from `bin` on that is not empty, or PITCH_FLOOR_BINS. Few are not. */
 static size_t next_bin(const PitchFloor *floor, size_t bin) {
     enum { FOUR = sizeof(uint64_t) / sizeof *floor->state.count };
@@ -72,6 +61,19 @@ static size_t next_bin(const PitchFloor *floor, size_t bin) {
         bin += bin % FOUR == 0 && four == 0 ? FOUR : 1;
     }
     return bin;
+}
+
+static void keep(PitchFloor *floor, float hz) {
+    uint16_t *oldest = &floor->kept[floor->state.oldest];
+    if (floor->state.known == floor->memory)
+        floor->state.count[*oldest]--;
+    else
+        floor->state.known++;
+    *oldest = (uint16_t)bin_of(hz);
+    floor->state.count[*oldest]++;
+    size_t lowest = floor->state.lowest_bin;
+    floor->state.lowest_bin = (uint16_t)next_bin(floor, *oldest < lowest ? *oldest : lowest);
+    floor->state.oldest = (floor->state.oldest + 1) % floor->memory;
 }
 
 /* How much of the readings of a bin counts, when those deep under `median` do not. */
@@ -85,7 +87,7 @@ static float share_of(float bin, float median) {
 static float low_mean(const PitchFloor *floor, float n, float spread, float unknown, float median) {
     const float from = (1.0f - spread) * n, to = (1.0f + spread) * n;
     float below = unknown, sum = 0.0f, taken = maths_larger(unknown - from, 0.0f);
-    for (size_t bin = next_bin(floor, 0); bin < PITCH_FLOOR_BINS && below < to;
+    for (size_t bin = floor->state.lowest_bin; bin < PITCH_FLOOR_BINS && below < to;
          bin = next_bin(floor, bin + 1)) {
         float at = (float)bin, before = below;
         below += (float)floor->state.count[bin] * share_of(at, median);
@@ -98,7 +100,7 @@ static float low_mean(const PitchFloor *floor, float n, float spread, float unkn
 }
 
 static float median_of(const PitchFloor *floor) {
-    size_t below = 0, bin = 0;
+    size_t below = 0, bin = floor->state.lowest_bin;
     while (2 * below < floor->state.known) {
         bin = next_bin(floor, bin);
         below += floor->state.count[bin++];

@@ -56,6 +56,7 @@ typedef struct {
         float floor_hz;
         size_t oldest, known;
         uint16_t count[PITCH_FLOOR_BINS];
+        uint16_t lowest_bin; /* none below it holds any */
     } state;
 } PitchFloor;
 

@@ -23,8 +23,9 @@ enum { CUTOFF, PITCH, N_METERS };
 /* From under a low bass's C2, 65 Hz, to over a high soprano's C6, 1047 Hz (common practice). */
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
 static const double METER_MS = 100.0;
-/* What is left of a thump lies so far under the voice's low end. */
-static const float THUMP_LEFT_DB = 18.0f;
+/* Two dB for each by which a thump stands over the least that counts as one (thumps.h), so that one
+ * more or less of these changes little; what is as loud as the voice's low end loses 18 dB. */
+static const float THUMP_LEAST_DB = -9.0f, THUMP_SLOPE = 2.0f;
 /* The deep cut: a little over the lowest note, since a burst covers it, but no higher than a burst
  * reaches. At 18 dB the lowest note loses 7 dB while it thumps, an octave over it 0.1 dB. */
 static const float THUMP_CORNER = 1.2f, THUMP_LEAST_HZ = 100.0f, THUMP_MOST_HZ = 160.0f;
@@ -197,12 +198,19 @@ static void mix(const Io *io, float *mono) {
         mono[i] = 0.5f * (left[i] + right[i]);
 }
 
-/* Frame by frame, so that the sum does not depend on how blocks are cut. */
-static float add_power(float sum, const float *const *audio, unsigned channels, size_t n) {
-    const float *left = audio[0], *right = audio[channels - 1];
-    for (size_t i = 0; i < n; i++)
-        sum += left[i] * left[i] + right[i] * right[i];
-    return sum;
+/* Frame by frame, so that the sums do not depend on how blocks are cut; both in one go, since each
+ * waits for itself. */
+static void add_powers(RumbleFilter *f, const float *const *in, float *const *out,
+                       unsigned channels, size_t n) {
+    const float *in0 = in[0], *in1 = in[channels - 1];
+    const float *out0 = out[0], *out1 = out[channels - 1];
+    float sum_in = f->power.sum_in, sum_out = f->power.sum_out;
+    for (size_t i = 0; i < n; i++) {
+        sum_in += in0[i] * in0[i] + in1[i] * in1[i];
+        sum_out += out0[i] * out0[i] + out1[i] * out1[i];
+    }
+    f->power.sum_in = sum_in;
+    f->power.sum_out = sum_out;
 }
 
 /* The end of a hop: by how much the level of the last METER_MS has fallen. */
@@ -216,12 +224,12 @@ static void measure_loss(RumbleFilter *f) {
 
 /* What the control allows of what the thump of now asks for. */
 static DeepCutParams deep_params(const RumbleFilter *f) {
-    float over_db = thumps_now(&f->thumps) ? thumps_level_db(&f->thumps) + THUMP_LEFT_DB : 0.0f;
+    float over_db = thumps_now(&f->thumps) ? thumps_level_db(&f->thumps) - THUMP_LEAST_DB : 0.0f;
     float corner_hz = THUMP_CORNER * f->lowest_hz;
-    return (DeepCutParams){.corner_hz =
-                               (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
-                           .reduction_db = fminf(over_db, f->control[THUMPS]),
-                           .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
+    return (DeepCutParams){
+        .corner_hz = (double)fminf(fmaxf(corner_hz, THUMP_LEAST_HZ), THUMP_MOST_HZ),
+        .reduction_db = fminf(THUMP_SLOPE * fmaxf(over_db, 0.0f), f->control[THUMPS]),
+        .ready = f->control[THUMPS] > 0.0f && thumps_near(&f->thumps)};
 }
 
 /* Takes thumps out of `audio`, as `in` tells of them. */
@@ -253,8 +261,7 @@ static void process(void *self, const Io *io) {
         }
         edge_filter_process(&f->edges, in, out, n);
         cut_thumps(f, mono + at, out, io->channels, n);
-        f->power.sum_in = add_power(f->power.sum_in, in, io->channels, n);
-        f->power.sum_out = add_power(f->power.sum_out, (const float *const *)out, io->channels, n);
+        add_powers(f, in, out, io->channels, n);
         if (pitch_process(&f->pitch, mono + at, n)) {
             PitchReading reading = pitch_reading(&f->pitch);
             f->lowest_hz = pitch_floor_step(&f->lowest, &reading);

@@ -114,13 +114,13 @@ static double corner_share(double slope) {
     return pow(initial("rumble-filter", "margin"), initial("rumble-filter", "slope") / slope);
 }
 
-/* As far as the strongest needs; by default what is as loud as the voice's low end goes. */
+/* As far as the strongest goes: 2 dB a dB, and 18 dB at the voice's low end. */
 static void settle_thumps(const Measures *m, AdviceSettings *s) {
     double most_db = -INFINITY, depth_db = initial("rumble-filter", "thumps");
     for (size_t i = 0; i < m->n_thumps; i++)
         most_db = fmax(most_db, m->thumps[i].over_db);
     if (most_db > 0.0)
-        set(s, "thumps", fmin(greatest("rumble-filter", "thumps"), ceil(depth_db + most_db)),
+        set(s, "thumps", fmin(greatest("rumble-filter", "thumps"), ceil(depth_db + 2.0 * most_db)),
             "the strongest stands %.0f dB over the voice's low end", most_db);
 }
 

@@ -253,8 +253,8 @@ static bool finish_all(Run *run, HostError *error) {
     safe_catch_signals();
     fine = fine && write_tables(run, error);
     if (fine && !run->words->quiet)
-        printf("%zu parts: %zu finished, %zu failed; %s/" TABLE_PAGE "\n", run->session.n,
-               run->session.n - run->failed, run->failed, run->job.out);
+        printf("%zu of %zu parts finished, %zu failed: %s/" TABLE_PAGE "\n",
+               run->session.n - run->failed, run->session.n, run->failed, run->job.out);
     return fine;
 }
 

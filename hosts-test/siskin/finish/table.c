@@ -195,10 +195,10 @@ static void write_page(FILE *file, const PartJob *job, const Row *rows, const ch
         failed += row_failed(&rows[i]);
     summary_page_begin(file, "Parts of ", job->folder);
     fprintf(file,
-            "<p>%zu parts: %zu finished, %zu failed. Players are not matched in loudness: start "
+            "<p>%zu of %zu finished, %zu failed. Players are not matched in loudness: start "
             "low.</p>\n<table><thead><tr><th>part</th><th>was</th><th>is</th><th>what was done and "
             "is left</th><th>before</th><th>after</th></tr></thead>\n<tbody>\n",
-            job->session->n, job->session->n - failed, failed);
+            job->session->n - failed, job->session->n, failed);
     for (size_t i = 0; i < job->session->n; i++)
         page_row(file, job, page, i, &rows[i]);
     summary_page_end(file);

@@ -94,24 +94,16 @@ static inline void row_step(BandLevels *levels, unsigned channel, float above, f
     bands_step(levels, channel, 1, (Simd){above, above, above, x});
 }
 
-/* Work on a copy, which stays in registers; of the design only what they need is copied. */
-static BandLevels begin(const BandLevels *levels) {
-    BandLevels l;
-    l.cut = levels->cut;
-    memcpy(l.band, levels->band, sizeof l.band);
-    l.state = levels->state;
-    return l;
-}
-
+/* Works on a copy, which stays in registers. */
 static void process_mono(BandLevels *levels, const float *in, size_t n) {
-    BandLevels l = begin(levels);
+    BandLevels l = *levels;
     for (size_t i = 0; i < n; i++)
         row_step(&l, 0, cut_step(&l, in[i], 0.0f)[2], in[i]);
     levels->state = l.state;
 }
 
 static void process_stereo(BandLevels *levels, const float *left, const float *right, size_t n) {
-    BandLevels l = begin(levels);
+    BandLevels l = *levels;
     for (size_t i = 0; i < n; i++) {
         Simd above = cut_step(&l, left[i], right[i]);
         row_step(&l, 0, above[2], left[i]);

@@ -106,6 +106,20 @@ START_TEST(a_longer_pause_leaves_less_of_the_phrase_and_no_pause_splits_at_once)
 }
 END_TEST
 
+START_TEST(equal_limits_split_at_once) {
+    for (int pause = 59; pause <= 60; pause++) {
+        PhraseLevel level = fresh();
+        phrase_level_set(&level, 1e6);
+        phrase_level_split(&level, 300.0, 300.0);
+        sing(&level, 100, -20.0);
+        pause_for(&level, pause, -60.0);
+        sing(&level, 20, -32.0);
+        const float counted = pause < 60 ? 120.0f : 20.0f;
+        ck_assert_float_eq(level.state.n, counted);
+    }
+}
+END_TEST
+
 START_TEST(a_stray_moment_begins_no_phrase) {
     PhraseLevel level = fresh();
     sing(&level, 1000, -20.0);
@@ -187,6 +201,7 @@ int main(void) {
     tcase_add_test(tcase, within_a_phrase_the_level_is_the_mean_power);
     tcase_add_test(tcase, a_new_phrase_weighs_its_mean_against_the_average);
     tcase_add_test(tcase, a_longer_pause_leaves_less_of_the_phrase_and_no_pause_splits_at_once);
+    tcase_add_test(tcase, equal_limits_split_at_once);
     tcase_add_test(tcase, a_stray_moment_begins_no_phrase);
     tcase_add_test(tcase, a_long_phrase_is_forgotten_with_the_memory);
     tcase_add_test(tcase, the_average_is_that_of_the_level_over_sung_time);

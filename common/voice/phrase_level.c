@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-static const double GOES_ON_S = 0.2, SPLIT_S = 0.4, ENOUGH_S = 0.02, PRIOR_S = 0.1,
+static const double GOES_ON_MS = 200.0, SPLIT_MS = 400.0, ENOUGH_S = 0.02, PRIOR_S = 0.1,
                     LONGEST_S = 30.0;
 static const float NOT_THE_VOICE_DB = 15.0f;
 static const float LUFS_OFFSET_DB = -0.691f; /* BS.1770: 997 Hz at 0 dBFS reads -3.01 */
@@ -14,12 +14,11 @@ static const float UNKNOWN_DB = -200.0f;
 
 void phrase_level_prepare(PhraseLevel *level, double steps_per_second) {
     level->steps_per_second = (float)steps_per_second;
-    level->goes_on = (float)(GOES_ON_S * steps_per_second);
-    level->split = (float)(SPLIT_S * steps_per_second);
     level->enough = (float)(ENOUGH_S * steps_per_second);
     level->prior = (float)(PRIOR_S * steps_per_second);
     level->longest = (float)(LONGEST_S * steps_per_second);
     phrase_level_set(level, 5000.0);
+    phrase_level_split(level, GOES_ON_MS, SPLIT_MS);
     phrase_level_reset(level);
 }
 
@@ -34,6 +33,11 @@ void phrase_level_set(PhraseLevel *level, double memory_ms) {
     level->forget = (float)(1.0 - one_pole_coefficient(memory_ms, (double)level->steps_per_second));
 }
 
+void phrase_level_split(PhraseLevel *level, double goes_on_ms, double split_ms) {
+    level->goes_on = (float)(1e-3 * goes_on_ms * (double)level->steps_per_second);
+    level->split = (float)(1e-3 * split_ms * (double)level->steps_per_second);
+}
+
 static void begin_phrase(PhraseLevel *level) {
     level->state.beginning = true;
     level->state.n = 0.0f;
@@ -42,9 +46,9 @@ static void begin_phrase(PhraseLevel *level) {
 
 /* What the phrase was so far counts less, and the take more, the longer the pause was. */
 static void resume_phrase(PhraseLevel *level) {
-    float kept = (level->split - level->state.silent) / (level->split - level->goes_on);
-    if (kept >= 1.0f)
+    if (level->state.silent <= level->goes_on)
         return;
+    float kept = (level->split - level->state.silent) / (level->split - level->goes_on);
     float most = 1.0f / level->forget;
     level->state.n = kept * (level->state.n < most ? level->state.n : most);
     level->state.prior_db += (1.0f - kept) * (level->state.average_db - level->state.prior_db);

@@ -48,6 +48,9 @@ void phrase_level_prepare(PhraseLevel *level, double steps_per_second);
 void phrase_level_reset(PhraseLevel *level);
 /* Time constant of the mean within a phrase, > 0. */
 void phrase_level_set(PhraseLevel *level, double memory_ms);
+/* The pauses that end nothing of a phrase, and all of it: 200 and 400 ms at first. Equal ones split at once, as
+ * somebody would who cuts a take into phrases. Call ahead of the first step, or reset. */
+void phrase_level_split(PhraseLevel *level, double goes_on_ms, double split_ms);
 /* One moment: its K-weighted power, and whether it is sung. */
 void phrase_level_step(PhraseLevel *level, float power, bool sung);
 

@@ -49,6 +49,7 @@ static const double THUMP_JOIN_S = 0.05, THUMP_LATE_S = 0.01;
 /* As scene.h has it, once the voice is known: what lies further under it is none. */
 static const double UNDER_VOICE_DB = 25.0;
 
+static const double PHRASE_PAUSE_MS = 350.0;
 static const double PROFILE_S = 0.4;
 static const double FLUSH_S = 0.7; /* more than any detector holds back */
 
@@ -70,6 +71,8 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     double hops_per_second = rate_hz / (double)analysis->listener.sense.hop;
     phrase_level_prepare(&analysis->phrase, hops_per_second);
     phrase_level_set(&analysis->phrase, 1e9); /* the plain mean, however long the phrase */
+    phrase_level_split(&analysis->phrase, PHRASE_PAUSE_MS, PHRASE_PAUSE_MS);
+    phrase_level_reset(&analysis->phrase);
     for (unsigned c = 0; c < analysis->channels; c++) {
         k_weight_prepare(&analysis->k[c], rate_hz);
         band_crest_prepare(&analysis->profile[c], rate_hz);

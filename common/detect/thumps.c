@@ -14,7 +14,7 @@ static const float UNDER_NOTE = 0.5f, LEAST_HZ = 30.0f, MOST_HZ = 90.0f;
 static const float Q2 = 0.70710678f, Q4[2] = {0.54119610f, 1.30656296f};
 static const float OVER_VOICE = 0.125893f; /* -9 dB of power */
 static const float OVER_LOW = 0.0501187f;  /* -13 dB */
-static const float OVER_ROOM = 10.0f, ROOM_COUNTS = 4.0f;
+static const float OVER_ROOM = 20.0f, ROOM_COUNTS = 4.0f;
 static const float STAYS = 0.251189f;     /* 6 dB under these it is over, and may begin again */
 static const float MAY_COME = 0.0630957f; /* -12 dB */
 static const double KNOWN_S = 0.3;        /* of voice */

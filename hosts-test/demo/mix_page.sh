@@ -32,13 +32,16 @@ cat <<END
 <meta name="viewport" content="width=device-width">
 <title>Low Water: take, lead, mix</title>
 <style>
-:root { color-scheme: light dark; }
-body { font: 16px/1.5 sans-serif; max-width: 60rem; margin: 1rem auto; padding: 0 1rem; }
-h2 { font-size: 1rem; font-weight: normal; margin: 1rem 0 .2rem; }
-button { font: inherit; padding: .2rem .8rem; min-width: 6rem; }
-svg { width: 100%; height: 6rem; background: #8881; cursor: pointer; display: block; }
-path { fill: #888; } .on path { fill: #56650a; } .on button { outline: 3px solid #56650a; }
-line { stroke: currentColor; stroke-width: 2; vector-effect: non-scaling-stroke; }
+$(cat "$(dirname "$0")/../siskin/page/page.css")
+body { padding-top: 1rem; }
+section h2 { font: inherit; margin: 1rem 0 .3rem; }
+body > h2 { margin-top: 1.5rem; }
+section button { min-width: 6rem; }
+svg { width: 100%; height: 6rem; background: var(--sheet); cursor: pointer; display: block; }
+path { fill: var(--before); }
+.on path { fill: var(--accent); }
+.on button { background: var(--accent); color: var(--on-accent); }
+line { stroke: var(--head); stroke-width: 2; vector-effect: non-scaling-stroke; }
 pre { overflow-x: auto; }
 </style>
 <h1>Low Water: take, lead, mix</h1>

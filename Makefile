@@ -333,12 +333,13 @@ JOBS ?= $(shell nproc)
 # Every other of some names, where PART= is 0 or 1; else all.
 PART ?=
 part_of = $(if $(PART),$(shell printf '%s\n' $(1) | awk 'NR % 2 == $(PART)'),$(1))
-OTHER_PART = $(filter-out $(call part_of,$(SUITES)),$(SUITES))
+PARTED = $(SUITES) $(filter-out test_contract,$(HOST_SUITES))
+OTHER_PART = $(filter-out $(call part_of,$(PARTED)),$(PARTED))
 GRINDED = $(call part_of,$(filter-out $(HEAVY),$(SUITES)))
 
 # The same suites with the compiler's watch on memory and on undefined behaviour, or on both at once, as CI has it.
 # Plugins are built so, too. Other people's hosts cannot load a library that wants the address sanitizer's runtime.
-# PART=0 or PART=1 asks every other unit suite.
+# PART=0 or PART=1 asks every other suite, and the contract.
 # $(1) build folder, $(2) sanitizers, $(3) suites left out
 define sanitized
 	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/$(1) OPT=-O1 FORTIFY=0 WITHOUT='$(3)' \

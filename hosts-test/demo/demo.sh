@@ -113,6 +113,12 @@ done >"$out/figures.txt"
 awk '$1 == "mix" { print "mix         " $2 " LUFS, " $3 " dBTP" }' "$out/figures.txt"
 sh "$here/mix_page.sh" "$out" "$out/figures.txt" "$out/mix.txt" >"$out/mix.html"
 
+# Each ready return behind the lead, and by itself.
+mkdir -p "$out/returns"
+for name in short-plate long-plate slap echo shimmer driven; do
+    "$siskin" render --quiet --tail 4 --stems --chain "return-$name" "$out/lead.wav" "$out/returns/$name.wav"
+done
+
 # A recorded voice: announcements from a package, spoken clean, as they come.
 for file in Front_Center Front_Left Front_Right Rear_Center Rear_Left Rear_Right Side_Left Side_Right; do
     [ ! -e "/usr/share/sounds/alsa/$file.wav" ] ||
@@ -128,6 +134,7 @@ Listen; start low:
   $out/raw.wav        the take
   $out/lead.wav       the lead, by the chain that siskin advises
   $out/mix.wav        the lead in a mix: doubles, a harmony, a band, three returns
+  $out/returns/       the lead with each of the ready returns, and its stems
 Look: $out/page.html in a browser: that lead against the take; $out/mix.html: take, lead and mix
 Read: $out/advised.chain, what it does, and why
 END

@@ -7,7 +7,7 @@ set -u
 if [ "${1:-}" = --one ]; then
     # One suite: its line, what it printed if it failed, and its counts into a file beside its log.
     name=$(basename "$3")
-    log=$2/$name
+    log=$2/$(echo "$3" | tr / _) # two suites may have one name
     started=$(date +%s)
     ${WRAP:-} "$3" >"$log" 2>&1
     status=$?

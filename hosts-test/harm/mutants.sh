@@ -104,7 +104,7 @@ concerned() { # file
         */edit/*)
             # By the name of the command first: edit/match_profile.c is asked by test_match.
             [ -e "hosts-test/siskin/tests/test_${name%%_*}.c" ] && echo "test_${name%%_*}"
-            printf '%s\n' test_lane test_moves test_events test_ride test_align test_comp test_notes test_match
+            printf '%s\n' test_lane test_moves test_events test_ride test_align test_comp test_notes_command test_match
             ;;
         */finish/*) printf '%s\n' test_finish test_finish_folder ;;
         */measure/*) printf '%s\n' test_measure test_page test_files ;;

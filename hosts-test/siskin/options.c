@@ -66,6 +66,19 @@ bool options_number(const char *word, const char *name, double least, double mos
     return host_fail(error, "--%s %s: allowed are %g to %g", name, word, least, most);
 }
 
+bool options_choice(const char *word, const char *name, const char *const *choices, size_t count,
+                    int *value, HostError *error) {
+    char list[128] = "";
+    for (size_t i = 0; word && i < count; i++) {
+        text_add(list, sizeof list, "%s%s", i ? ", " : "", choices[i]);
+        if (strcmp(word, choices[i]) == 0) {
+            *value = (int)i + 1;
+            return true;
+        }
+    }
+    return !word || host_fail(error, "--%s %s: allowed are %s", name, word, list);
+}
+
 void options_print(const Option *options, size_t count) {
     enum { COLUMN = 24 };
     for (size_t i = 0; i < count; i++) {

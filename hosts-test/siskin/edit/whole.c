@@ -95,14 +95,9 @@ bool whole_write(const char *path, const AudioFormat *format, const Whole *take,
 }
 
 bool whole_format(AudioFormat *format, const char *path, const char *bits, HostError *error) {
-    static const char *const names[] = {"", "float", "24", "16"};
     *format = (AudioFormat){0};
-    for (int i = 1; bits && i < 4; i++)
-        if (strcmp(bits, names[i]) == 0)
-            format->bits = (AudioBits)i;
-    if (bits && format->bits == AUDIO_BITS_USUAL)
-        return host_fail(error, "--bits %s: allowed are float, 24, 16", bits);
-    return audio_resolve_format(format, path, error);
+    return audio_bits_option(bits, &format->bits, error) &&
+           audio_resolve_format(format, path, error);
 }
 
 bool whole_may_write(const char *out, const char *const *inputs, size_t n, HostError *error) {

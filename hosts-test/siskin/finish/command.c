@@ -77,31 +77,18 @@ static void print_help(const Option *options, size_t count) {
 
 /* ---- what is asked for ---- */
 
-static bool read_bits(const char *word, AudioBits *bits, HostError *error) {
-    static const char *const names[] = {"float", "24", "16"};
-    static const AudioBits values[] = {AUDIO_BITS_FLOAT, AUDIO_BITS_24, AUDIO_BITS_16};
-    *bits = AUDIO_BITS_24;
-    if (!word)
-        return true;
-    for (size_t i = 0; i < 3; i++)
-        if (strcmp(word, names[i]) == 0) {
-            *bits = values[i];
-            return true;
-        }
-    return host_fail(error, "--bits %s: allowed are float, 24, 16", word);
-}
-
 static bool read_options(Run *run, HostError *error) {
     const Words *words = run->words;
     PartJob *job = &run->job;
     double jobs = (double)sysconf(_SC_NPROCESSORS_ONLN), percent = 100.0;
+    job->bits = AUDIO_BITS_24;
     job->aim = (FinishAim){true, true, PART_LUFS, FINISH_PEAK_DB};
     bool fine =
         options_number(words->loudness, "loudness", -60.0, 0.0, &job->aim.loudness_lufs, error) &&
         options_number(words->peak, "peak", -20.0, 0.0, &job->aim.peak_db, error) &&
         options_number(words->tightness, "tightness", 0.0, 100.0, &percent, error) &&
         options_number(words->jobs, "jobs", 1.0, MOST_JOBS, &jobs, error) &&
-        read_bits(words->bits, &job->bits, error);
+        audio_bits_option(words->bits, &job->bits, error);
     job->tightness = percent / 100.0;
     run->parallel = jobs < 1.0 ? 1 : (unsigned)jobs;
     return fine;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 #include "siskin/render/audio.h"
 
+#include "siskin/options.h"
 #include "siskin/render/origin.h"
 #include "siskin/text.h"
 
@@ -46,6 +47,14 @@ const char *audio_extension(AudioContainer container) {
         if (known_extensions[i].container == container)
             return known_extensions[i].extension;
     return "";
+}
+
+bool audio_bits_option(const char *word, AudioBits *bits, HostError *error) {
+    static const char *const names[] = {"float", "24", "16"};
+    int depth = (int)*bits; /* AUDIO_BITS_FLOAT is 1, and so on */
+    bool fine = options_choice(word, "bits", names, sizeof names / sizeof *names, &depth, error);
+    *bits = (AudioBits)depth;
+    return fine;
 }
 
 bool audio_resolve_format(AudioFormat *format, const char *path, HostError *error) {

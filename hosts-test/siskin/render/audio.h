@@ -101,6 +101,8 @@ typedef struct {
     bool no_dither; /* 16 bit is dithered unless this is set; other forms never are */
 } AudioFormat;
 
+/* What --bits says: float, 24 or 16; without `word` *bits stays. Fails, naming them, on another. */
+bool audio_bits_option(const char *word, AudioBits *bits, HostError *error);
 /* Replaces AUDIO_BY_NAME and AUDIO_BITS_USUAL. Fails on an extension that says nothing and on a
  * form that the container cannot hold; the text lists what can be had. */
 bool audio_resolve_format(AudioFormat *format, const char *path, HostError *error);

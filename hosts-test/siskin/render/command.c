@@ -91,19 +91,6 @@ static bool time_option(const char *word, const char *name, double *value, HostE
            host_fail(error, "--%s %s: write seconds (83.25) or minutes (1:23.25)", name, word);
 }
 
-static bool choice_option(const char *word, const char *name, const char *const *choices,
-                          size_t count, int *value, HostError *error) {
-    char list[128] = "";
-    for (size_t i = 0; word && i < count; i++) {
-        text_add(list, sizeof list, "%s%s", i ? ", " : "", choices[i]);
-        if (strcmp(word, choices[i]) == 0) {
-            *value = (int)i + 1; /* 0 is the default of each of these */
-            return true;
-        }
-    }
-    return !word || host_fail(error, "--%s %s: allowed are %s", name, word, list);
-}
-
 static bool finish_options(const Words *words, FinishAim *aim, HostError *error) {
     aim->by_loudness = words->loudness != NULL;
     aim->by_peak = words->peak != NULL;
@@ -113,10 +100,8 @@ static bool finish_options(const Words *words, FinishAim *aim, HostError *error)
 
 static bool read_options(const Words *words, Request *request, HostError *error) {
     static const char *const formats[] = {"wav", "flac", "aiff", "mp3", "opus"};
-    static const char *const bits[] = {"float", "24", "16"};
     double jobs = (double)sysconf(_SC_NPROCESSORS_ONLN);
     int format = AUDIO_BY_NAME;
-    int depth = AUDIO_BITS_USUAL;
     request->job.trace_step_ms = TAKE_TRACE_STEP_MS;
     if (!options_number(words->tail, "tail", 0.0, MAX_TAIL_S, &request->job.tail_s, error) ||
         !options_number(words->trace_step, "trace-step", 0.1, 1000.0, &request->job.trace_step_ms,
@@ -129,13 +114,14 @@ static bool read_options(const Words *words, Request *request, HostError *error)
                         error) ||
         !finish_options(words, &request->job.finish, error) ||
         !options_number(words->jobs, "jobs", 1.0, MAX_JOBS, &jobs, error) ||
-        !choice_option(words->format, "format", formats, 5, &format, error) ||
-        !choice_option(words->bits, "bits", bits, 3, &depth, error))
+        !options_choice(words->format, "format", formats, 5, &format, error) ||
+        !audio_bits_option(words->bits, &request->job.format.bits, error))
         return false;
     if (words->to && request->job.to_s <= request->job.from_s)
         return host_fail(error, "--to %s comes not after --from %s", words->to,
                          words->from ? words->from : "0");
-    request->job.format = (AudioFormat){(AudioContainer)format, (AudioBits)depth, words->no_dither};
+    request->job.format.container = (AudioContainer)format;
+    request->job.format.no_dither = words->no_dither;
     request->job.how.salvage = words->salvage;
     request->job.live = words->live;
     request->job.stems = words->stems;

@@ -16,6 +16,12 @@ static inline float maths_smaller(float a, float b) {
     return a < b ? a : b;
 }
 
+/* 0 at `none` and before it, 1 at `all` and beyond; none > all for what must be small. */
+static inline float maths_ramp(float x, float none, float all) {
+    float share = (x - none) / (all - none);
+    return share < 0.0f ? 0.0f : share > 1.0f ? 1.0f : share;
+}
+
 /* Sum of a[i] b[i]; n a multiple of 8. Eight sums side by side: C does not let the compiler reorder
  * one. */
 static inline float maths_dot(const float *a, const float *b, size_t n) {

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/click_judge.h"
 
+#include "basic/maths.h"
+
 enum { KNOTS = 5 };
 
 typedef struct {
@@ -70,12 +72,6 @@ static float worth(const Curve *curve, float x) {
     return y;
 }
 
-/* 0 at `from` and before it, 1 at `to` and beyond; from > to for what must be small. */
-static float ramp(float x, float from, float to) {
-    float share = (x - from) / (to - from);
-    return share < 0.0f ? 0.0f : share > 1.0f ? 1.0f : share;
-}
-
 /* A sum of curves cannot say "and", but one thing needs it: what rises high out of a sound that is
  * there before and after, all alike, is no plosive, since that follows a closure. So a breath may
  * have a loud click in it. What rises by more than 30 dB did not rise out of a sound. 1: plainly
@@ -83,11 +79,12 @@ static float ramp(float x, float from, float to) {
 static float out_of_steady_sound(const float feature[CLICK_FEATURES]) {
     float before = feature[CLICK_OVER_BEFORE], after = feature[CLICK_OVER_AFTER];
     float step = feature[CLICK_STEP];
-    return ramp(before < after ? before : after, 10.0f, 16.0f) *
-           ramp(before > after ? before : after, 36.0f, 30.0f) *
-           ramp(step < 0.0f ? -step : step, 6.0f, 3.0f) *
-           ramp(feature[CLICK_FAR_CHANGE], 6.0f, 3.0f) * ramp(feature[CLICK_CLOSURE], 14.0f, 8.0f) *
-           ramp(feature[CLICK_SIDES], -26.0f, -20.0f);
+    return maths_ramp(before < after ? before : after, 10.0f, 16.0f) *
+           maths_ramp(before > after ? before : after, 36.0f, 30.0f) *
+           maths_ramp(step < 0.0f ? -step : step, 6.0f, 3.0f) *
+           maths_ramp(feature[CLICK_FAR_CHANGE], 6.0f, 3.0f) *
+           maths_ramp(feature[CLICK_CLOSURE], 14.0f, 8.0f) *
+           maths_ramp(feature[CLICK_SIDES], -26.0f, -20.0f);
 }
 
 /* Whether the sides are as quiet as gaps are, above and below 1200 Hz: a soft vowel may be quiet
@@ -102,11 +99,12 @@ bool click_judge_gap(const float feature[CLICK_FEATURES]) {
 static float alone_in_a_gap(const float feature[CLICK_FEATURES]) {
     float before = feature[CLICK_OVER_BEFORE], after = feature[CLICK_OVER_AFTER];
     float step = feature[CLICK_STEP];
-    return ramp(before < after ? before : after, 10.0f, 16.0f) *
-           ramp(step < 0.0f ? -step : step, 10.0f, 6.0f) *
-           ramp(feature[CLICK_CLOSURE], 16.0f, 10.0f) * ramp(feature[CLICK_COMING], -5.0f, -9.0f) *
-           ramp(feature[CLICK_LENGTH], 17.0f, 14.0f) *
-           ramp(feature[CLICK_LOW_SIDES], -15.0f, -20.0f);
+    return maths_ramp(before < after ? before : after, 10.0f, 16.0f) *
+           maths_ramp(step < 0.0f ? -step : step, 10.0f, 6.0f) *
+           maths_ramp(feature[CLICK_CLOSURE], 16.0f, 10.0f) *
+           maths_ramp(feature[CLICK_COMING], -5.0f, -9.0f) *
+           maths_ramp(feature[CLICK_LENGTH], 17.0f, 14.0f) *
+           maths_ramp(feature[CLICK_LOW_SIDES], -15.0f, -20.0f);
 }
 
 float click_judge(const float feature[CLICK_FEATURES]) {

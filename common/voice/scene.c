@@ -2,6 +2,7 @@
 #include "voice/scene.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 #include <string.h>
@@ -143,20 +144,13 @@ static void compare(const Scene *scene, const VoiceFrame *frame, float gate, Sce
         moment->features.dull = treble_dull(&scene->treble, voice_level_power(&scene->voice));
 }
 
-/* 0 at `none`, 1 at `all`. */
-static float ramp(float x, float none, float all) {
-    float r = (x - none) / (all - none);
-    r = r < 0.0f ? 0.0f : r;
-    return r > 1.0f ? 1.0f : r;
-}
-
 static float counted(const SceneMoment *moment) {
     if (moment->hisses)
         return 0.0f;
     float over_room = moment->level_db - moment->known.room_all_db - SUNG_OVER_ROOM_DB;
     float over_voice = moment->features.value[SCENE_OVER_VOICE] + UNDER_VOICE_DB;
-    return ramp(moment->p[SCENE_VOICED], 0.1f, 0.9f) * ramp(over_room, -SOFT_DB, SOFT_DB) *
-           ramp(over_voice, 0.0f, LOUD_DB);
+    return maths_ramp(moment->p[SCENE_VOICED], 0.1f, 0.9f) *
+           maths_ramp(over_room, -SOFT_DB, SOFT_DB) * maths_ramp(over_voice, 0.0f, LOUD_DB);
 }
 
 void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {

@@ -2,6 +2,7 @@
 #include "voice/scene_features.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 
@@ -27,18 +28,12 @@ static float clean(float power, float room) {
     return over > least ? over : least;
 }
 
-static float ramp(float x, float knee, float width) {
-    float r = (x - knee) / width;
-    r = r < 0.0f ? 0.0f : r;
-    return r > 1.0f ? 1.0f : r;
-}
-
 /* The share of a moment's periodicity that can be a voice's: 0 a whistle, 1 a voice. */
 static float voice_share(const SceneFeatures *features) {
     const float *value = features->value;
     float low_db = value[SCENE_LOW] > value[SCENE_FIRST] ? value[SCENE_LOW] : value[SCENE_FIRST];
-    float low = ramp(low_db, -14.0f, 8.0f);
-    float loud = features->voice_known ? ramp(value[SCENE_OVER_VOICE], -16.0f, 6.0f) : 1.0f;
+    float low = maths_ramp(low_db, -14.0f, -6.0f);
+    float loud = features->voice_known ? maths_ramp(value[SCENE_OVER_VOICE], -16.0f, -10.0f) : 1.0f;
     return low > loud ? low : loud;
 }
 

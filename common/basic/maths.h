@@ -22,6 +22,14 @@ static inline float maths_ramp(float x, float none, float all) {
     return share < 0.0f ? 0.0f : share > 1.0f ? 1.0f : share;
 }
 
+/* The mean of one or two channels: frames at..at + n - 1 of them into out[0..n - 1]. */
+static inline void maths_middle(const float *const *in, unsigned channels, size_t at, size_t n,
+                                float *out) {
+    const float *left = in[0] + at, *right = in[channels - 1] + at;
+    for (size_t i = 0; i < n; i++)
+        out[i] = channels == 2 ? 0.5f * (left[i] + right[i]) : left[i];
+}
+
 /* Sum of a[i] b[i]; n a multiple of 8. Eight sums side by side: C does not let the compiler reorder
  * one. */
 static inline float maths_dot(const float *a, const float *b, size_t n) {

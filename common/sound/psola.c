@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "sound/psola.h"
 
+#include "basic/maths.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -30,15 +32,10 @@ size_t psola_source_room(const PsolaSource *source) {
 
 bool psola_source_hear(PsolaSource *source, const float *const *in, size_t at, size_t n) {
     float mean[PSOLA_CHUNK];
-    const float *heard = in[0] + at;
-    if (source->past.channels == 2) {
-        for (size_t i = 0; i < n; i++)
-            mean[i] = 0.5f * (in[0][at + i] + in[1][at + i]);
-        heard = mean;
-    }
+    maths_middle(in, source->past.channels, at, n, mean);
     past_sound_write(&source->past, in, at, n);
     source->state.frames += (int64_t)n;
-    return period_marks_process(&source->marks, heard, n);
+    return period_marks_process(&source->marks, mean, n);
 }
 
 /* ---- a voice ---- */

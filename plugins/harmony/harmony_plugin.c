@@ -6,6 +6,7 @@
  *     -> blended with dry
  *
  * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. */
+#include "basic/maths.h"
 #include "gain/dry_wet.h"
 #include "gain/glide.h"
 #include "gain/hiss_duck.h"
@@ -132,9 +133,7 @@ static void plan(Harmony *h) {
 /* n frames, at most to the end of a tick. */
 static void sing(Harmony *h, const Io *io, float *const *to, size_t at, size_t n) {
     float heard[PLUGIN_CHUNK];
-    for (size_t i = 0; i < n; i++)
-        heard[i] =
-            io->channels == 2 ? 0.5f * (io->in[0][at + i] + io->in[1][at + i]) : io->in[0][at + i];
+    maths_middle(io->in, io->channels, at, n, heard);
     double_voice_process(&h->voice, &h->source, &h->duck, to, at, n);
     hiss_duck_hear(&h->duck, heard, n);
     if (psola_source_hear(&h->source, io->in, at, n))

@@ -199,8 +199,7 @@ static void process(void *self, const Io *io) {
     float heard[PLUGIN_CHUNK], blend[PLUGIN_CHUNK];
     float sides[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK] = {{0.0f}};
     float *const to[PLUGIN_MAX_CHANNELS] = {sides[0], sides[1]};
-    for (size_t i = 0; i < io->n; i++)
-        heard[i] = io->channels == 2 ? 0.5f * (io->in[0][i] + io->in[1][i]) : io->in[0][i];
+    maths_middle(io->in, io->channels, 0, io->n, heard);
     for (size_t at = 0, n; at < io->n; at += n) {
         n = psola_source_room(&d->source);
         n = n < io->n - at ? n : io->n - at;

@@ -7,6 +7,7 @@
  * What is not voiced stays as it is, unless it lasts and is no hiss: then it is a chord or a tail, and two taps shift it.
  * With nothing set to do the delayed input passes. */
 #include "basic/decibel.h"
+#include "basic/maths.h"
 #include "basic/one_pole.h"
 #include "gain/glide.h"
 #include "gain/peak_change.h"
@@ -176,11 +177,10 @@ static void plan(VoiceShift *v) {
 }
 
 static void follow_power(VoiceShift *v, const Io *io, size_t at, size_t n) {
-    float power = v->state.power;
-    for (size_t i = at; i < at + n; i++) {
-        float x = io->channels == 2 ? 0.5f * (io->in[0][i] + io->in[1][i]) : io->in[0][i];
-        power = one_pole_step(power, x * x, v->keep);
-    }
+    float power = v->state.power, heard[PLUGIN_CHUNK];
+    maths_middle(io->in, io->channels, at, n, heard);
+    for (size_t i = 0; i < n; i++)
+        power = one_pole_step(power, heard[i] * heard[i], v->keep);
     v->state.power = power;
 }
 

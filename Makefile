@@ -361,7 +361,7 @@ HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_breath_ducker
   test_decimator test_double_voice test_drive test_edge_filter test_gap_gate test_gap_trimmer test_harmony test_hum test_level_match test_loudness \
   test_mains test_make_room test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
   test_plate_reverb test_resonances test_rumble_filter test_scene test_scene_sounds test_singer test_slap_echo \
-  test_smooth_compressor test_soft_drive test_tail_network test_transient_tamer test_voice_double
+  test_smooth_compressor test_soft_drive test_tail_network test_thumps test_transient_tamer test_voice_double
 valgrind: tests
 	@CK_FORK=no CK_DEFAULT_TIMEOUT=0 BUILD=$(BUILD) \
 	  WRAP='valgrind -q --error-exitcode=9 --leak-check=full --errors-for-leak-kinds=definite' \

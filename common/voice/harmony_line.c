@@ -6,7 +6,6 @@
 
 void harmony_line_prepare(HarmonyLine *line, double rate_hz) {
     memset(line, 0, sizeof *line);
-    line->rate_hz = (float)rate_hz;
     line->ms_per_frame = (float)(1000.0 / rate_hz);
     note_aim_prepare(&line->aim, rate_hz);
 }

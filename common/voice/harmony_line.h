@@ -43,7 +43,7 @@ typedef struct {
 } HarmonyPeriod;
 
 typedef struct {
-    float ms_per_frame, rate_hz;
+    float ms_per_frame;
     HarmonyLineParams params;
     NoteAim aim;
     struct {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* row.h: what became of a part, kept in OUT/steps/NAME.row so that runs which go on, and other
+/* row.h: what became of a part, kept in OUT/steps/NAME/row so that runs which go on, and other
  * machines, know it too. */
 #ifndef SISKIN_FINISH_ROW_H
 #define SISKIN_FINISH_ROW_H

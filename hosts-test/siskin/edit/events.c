@@ -200,13 +200,12 @@ uint64_t events_hash(uint64_t hash, const Events *events, const char *take) {
 /* How far from a sound a processor still turns its gain for it, at its slowest settings but for
  * de-esser's release, which a vowel cuts short. */
 static const struct {
-    const char *processor, *kind;
+    const char *processor, *kind, *control;
     double reach_s;
 } TREATS[] = {
-    {"breath-ducker", "breath", 0.1},
-    {"gap-trimmer", "breath", 0.02},
-    {"de-esser", "sibilant", 0.05},
-    {"transient-tamer", "click", 0.05},
+    {"breath-ducker", "breath", "enabled", 0.1}, {"gap-trimmer", "breath", "enabled", 0.02},
+    {"de-esser", "sibilant", "enabled", 0.05},   {"transient-tamer", "click", "enabled", 0.05},
+    {"rumble-filter", "thump", "thumps", 0.05},
 };
 
 enum { N_TREATS = sizeof TREATS / sizeof *TREATS };
@@ -263,6 +262,13 @@ static void fill(Lane *lane, const EventLine **lines, size_t count, size_t row) 
         stretch(lines, n, i, TREATS[row].reach_s, &from, &to);
         add_stretch(lane, from, to);
     }
+}
+
+const char *events_control(const char *processor) {
+    for (size_t row = 0; processor && row < N_TREATS; row++)
+        if (strcmp(TREATS[row].processor, processor) == 0)
+            return TREATS[row].control;
+    return NULL;
 }
 
 Lane events_lane(const Events *events, const char *take, const char *processor) {

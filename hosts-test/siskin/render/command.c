@@ -59,9 +59,9 @@ static void print_help(const Option *options, size_t count) {
          "\n"
          "TAKE a folder: every take in it goes to the folder OUT under its own name; keys and\n"
          "busses may then be folders too, with files of the same names.\n");
-    puts(
-        "events=FILE, after OUT: what siskin measure --events prints. A breath, sibilant or click\n"
-        "whose 'treat' you changed to 'leave' is left alone by the processors of that kind.\n");
+    puts("events=FILE, after OUT: what siskin measure --events prints. A breath, sibilant, click "
+         "or thump\n"
+         "whose 'treat' you changed to 'leave' is left alone by the processors of that kind.\n");
     options_print(options, count);
     puts("\n"
          "A chain file: a statement a line; # begins a comment, \"quotes\" hold words together.\n"

@@ -6,8 +6,6 @@
 
 #include <stdlib.h>
 
-static const char SWITCH[] = "enabled";
-
 static void add_control(ProcessorMotion *motion, const char *symbol, const Lane *lane,
                         double rate_hz) {
     ControlMotion *control = text_grow(&motion->controls, &motion->n, sizeof *control);
@@ -16,7 +14,7 @@ static void add_control(ProcessorMotion *motion, const char *symbol, const Lane 
 }
 
 bool motion_of_processor(ProcessorMotion *motion, const ChainProcessor *processor,
-                         const Chain *chain, Lane works, double rate_hz) {
+                         const Chain *chain, const char *control, Lane works, double rate_hz) {
     *motion = (ProcessorMotion){0};
     for (size_t i = 0; i < processor->n_settings; i++) {
         const ChainSetting *setting = &processor->settings[i];
@@ -27,7 +25,7 @@ bool motion_of_processor(ProcessorMotion *motion, const ChainProcessor *processo
     if (works.n) {
         motion->works = text_take(1, sizeof *motion->works);
         *motion->works = works;
-        add_control(motion, SWITCH, motion->works, rate_hz);
+        add_control(motion, control, motion->works, rate_hz);
     }
     return motion->n > 0;
 }

@@ -15,13 +15,13 @@ typedef struct {
 typedef struct {
     ControlMotion *controls;
     size_t n;
-    Lane *works; /* its `enabled` where sounds are left alone; or NULL */
+    Lane *works; /* of the control that is turned off where sounds are left alone; or NULL */
 } ProcessorMotion;
 
-/* False, and nothing to free, when none of its controls moves. The chain must stay. `works`: see events_lane(); it
- * is taken over. */
+/* False, and nothing to free, when none of its controls moves. The chain must stay. `works` moves `control`; see
+ * events.h. It is taken over. */
 bool motion_of_processor(ProcessorMotion *motion, const ChainProcessor *processor,
-                         const Chain *chain, Lane works, double rate_hz);
+                         const Chain *chain, const char *control, Lane works, double rate_hz);
 void motion_free(ProcessorMotion *motion);
 /* user: a ProcessorMotion. A control along a slope is set every MOTION_FRAMES frames. */
 enum { MOTION_FRAMES = 64 };

@@ -329,16 +329,38 @@ static int add_mover(Take *take, size_t number, int from, unsigned channels, boo
     return node;
 }
 
-/* `enabled` is what leaves a sound alone, and cannot be steered twice. */
-static bool check_switch(Take *take, const ChainProcessor *processor, Lane *works) {
-    for (size_t i = 0; works->n && i < processor->n_settings; i++)
-        if (strcmp(processor->settings[i].control, "enabled") == 0) {
-            lane_free(works);
-            take->report->usage = true;
-            return chain_fail(take->chain, processor->line, take->error,
-                              "%s has enabled=, which events= switches; leave out one of them",
-                              processor->name);
-        }
+/* What leaves a sound alone cannot be steered twice. A control other than `enabled` may be set. */
+static bool check_switch(Take *take, const ChainProcessor *processor, const char *control,
+                         Lane *works) {
+    for (size_t i = 0; works->n && i < processor->n_settings; i++) {
+        const ChainSetting *setting = &processor->settings[i];
+        if (strcmp(setting->control, control) != 0 ||
+            (strcmp(control, "enabled") != 0 && !setting->move.name))
+            continue;
+        lane_free(works);
+        take->report->usage = true;
+        return chain_fail(take->chain, processor->line, take->error,
+                          "%s has %s=, which events= switches; leave out one of them",
+                          processor->name, control);
+    }
+    return true;
+}
+
+/* Turns a processor off where the list of events leaves sounds alone; lets its lanes steer it. */
+static bool steer(Take *take, const Placed *placed, const ChainProcessor *processor, size_t at,
+                  size_t index) {
+    const char *id = placed->plugins[at]->id, *control = events_control(id);
+    Lane works =
+        take->job->events ? events_lane(take->job->events, take->job->take, id) : (Lane){0};
+    if (!check_switch(take, processor, control, &works))
+        return false;
+    /* 1 is what it is set to. */
+    double on = works.n ? (double)host_get(take->instances[index], control) : 0.0;
+    for (size_t i = 0; i < works.n; i++)
+        works.points[i].value *= on;
+    if (motion_of_processor(&take->motions[index], processor, take->chain, control, works,
+                            take->rate_hz))
+        graph_automate(take->graph, placed->nodes[at], motion_automate, &take->motions[index]);
     return true;
 }
 
@@ -361,14 +383,8 @@ static bool make_processors(Take *take, size_t number) {
             graph_processor(take->graph, take->instances[index], latency, report->label,
                             (int)index + 1, meter_watch, &take->meters[index]);
         graph_connect(take->graph, placed->out_node, placed->nodes[i], GRAPH_MAIN, &unity);
-        Lane works = take->job->events
-                         ? events_lane(take->job->events, take->job->take, placed->plugins[i]->id)
-                         : (Lane){0};
-        if (!check_switch(take, &bus->processors[i], &works))
+        if (!steer(take, placed, &bus->processors[i], i, index))
             return false;
-        if (motion_of_processor(&take->motions[index], &bus->processors[i], take->chain, works,
-                                take->rate_hz))
-            graph_automate(take->graph, placed->nodes[i], motion_automate, &take->motions[index]);
         placed->out_node = placed->nodes[i];
     }
     placed->post_node = placed->out_node;

@@ -99,6 +99,71 @@ START_TEST(what_is_left_comes_out_as_it_came_and_all_else_as_usual) {
 }
 END_TEST
 
+/* The singer with a burst of air at every second word from 3 s on. */
+static void write_thumps(const char *path) {
+    enum { LONG = RATE_HZ / 12 };
+    SingerTake take;
+    SingerParams params = singer_params(SINGER_WOMAN, RATE_HZ, 9);
+    Random random = random_seeded(931);
+    size_t words = 0;
+    params.score = "sa-ti-so mu fe-na ma ta/zo-ca le-mi so mu na/ma-lo si le mo ta/na-lo si mu sa";
+    ck_assert(singer_take(&params, &take));
+    double low_db = signals_band_db(take.mix, take.n, RATE_HZ, 20.0, 300.0);
+    Sound sound = make_sound(1, (sf_count_t)take.n, RATE_HZ);
+    memcpy(sound.audio, take.mix, take.n * sizeof(float));
+    for (size_t i = 0; i < take.n_labels; i++) {
+        float burst[LONG];
+        size_t at = take.labels[i].start;
+        if (take.labels[i].kind != SINGER_WORD || at < (size_t)3 * RATE_HZ || at + LONG > take.n ||
+            words++ % 2)
+            continue;
+        signals_band_noise(burst, LONG, RATE_HZ, 20.0, 120.0, pow(10.0, (low_db + 8.0) / 20.0),
+                           &random);
+        signals_fade_ends(burst, LONG, RATE_HZ / 200);
+        signals_add(sound.audio + at, burst, LONG);
+    }
+    write_wav(path, &sound);
+    free(sound.audio);
+    singer_free(&take);
+}
+
+static double largest_difference(const Sound *a, const Sound *b, double from_s, double to_s) {
+    double largest = 0.0;
+    for (int64_t i = (int64_t)(from_s * RATE_HZ); i < (int64_t)(to_s * RATE_HZ); i++)
+        if (i >= 0 && i < a->info.frames)
+            largest = fmax(largest, fabs((double)a->audio[i] - (double)b->audio[i]));
+    return largest;
+}
+
+/* rumble-filter does more than thumps: a thump that is left comes out as with thumps=0, the high-pass
+ * included. Elsewhere all is as usual, once what the cut still had to give back is gone: exp(-0.3 s / 30 ms)
+ * of it is left after 0.3 s. */
+START_TEST(a_thump_that_is_left_is_filtered_as_without_thumps) {
+    bundles = "lv2";
+    write_thumps("take.wav");
+    measure_list("list.csv");
+    ck_assert_ran("render take.wav usual.wav rumble-filter thumps=15");
+    ck_assert_ran("render take.wav without.wav rumble-filter thumps=0");
+    Sound usual = read_sound("usual.wav"), without = read_sound("without.wav");
+    double start_s, end_s;
+    ck_assert(mark("thump", 1, &start_s, &end_s));
+    ck_assert_double_gt(largest_difference(&usual, &without, start_s, end_s), 0.01);
+    ck_assert_ran("render take.wav out.wav events=list.csv rumble-filter thumps=15");
+    ck_assert_str_eq(ran.err, "");
+    Sound out = read_sound("out.wav");
+    double length_s = (double)out.info.frames / RATE_HZ;
+    ck_assert_double_le(largest_difference(&out, &without, start_s, end_s), 1e-5);
+    ck_assert_double_le(largest_difference(&out, &usual, 0.0, start_s - 0.07), 0.0);
+    ck_assert_double_le(largest_difference(&out, &usual, end_s + 0.35, length_s), 1e-5);
+    write_text("t.lane", "0 12\n4 6\n");
+    check_refused("render take.wav out.wav events=list.csv rumble-filter thumps=@t.lane", 2,
+                  "rumble-filter|thumps=|events=");
+    free(usual.audio);
+    free(without.audio);
+    free(out.audio);
+}
+END_TEST
+
 START_TEST(a_list_as_it_was_printed_changes_nothing) {
     bundles = "lv2";
     write_singer("take.wav");
@@ -244,6 +309,7 @@ END_TEST
 int main(void) {
     TCase *tcase = tcase_create("events");
     tcase_add_loop_test(tcase, what_is_left_comes_out_as_it_came_and_all_else_as_usual, 0, 3);
+    tcase_add_test(tcase, a_thump_that_is_left_is_filtered_as_without_thumps);
     tcase_add_test(tcase, a_list_as_it_was_printed_changes_nothing);
     tcase_add_test(tcase, a_sound_that_is_left_leaves_its_neighbours_their_half);
     tcase_add_test(tcase, a_list_may_come_from_a_spreadsheet);

@@ -40,7 +40,7 @@ typedef struct {
 } Outside;
 
 typedef struct {
-    size_t tried, refused;
+    size_t tried, refused, by_level;
     double worst_db;
 } Tally;
 
@@ -376,15 +376,15 @@ static double compare(const Case *c, size_t later, const char *host, const char 
     return 10.0 * log10(error / signal);
 }
 
-/* The same, with the reference whose hops fall most nearly as in the host. */
+/* The same, with silence before the take: the reference whose hops fall most nearly as in the host. */
 static double compare_places(const Outside *host, const Case *c, const char *line) {
-    double db = compare(c, 0, host->name, line);
+    double db = INFINITY;
     for (size_t later = PERIOD; later < host->hop && db > NOTHING_DB; later += PERIOD)
         db = fmin(db, compare(c, later, host->name, line));
     return db;
 }
 
-/* Its sound is made of grains or echoes, whose place in the wave hangs on how long it has run. */
+/* Its sound is made of grains or of a tail, whose place in the wave may hang on how long it has run. */
 static bool sounds_anew(const HostPlugin *plugin) {
     return host_may(plugin, "sound anew");
 }
@@ -413,10 +413,10 @@ static double compare_levels(const Case *c, size_t frames) {
     return worst;
 }
 
-/* A vowel has few partials, and each meets a resonance that moves or does not: half a second of a
- * tail may differ by some dB, all of it (a second or two) by less. */
+/* Where a grain is cut out of a period tells in its overlaps with the next ones: seen 0.09 dB in half a
+ * second of an octave up, of all of it (a second or two) 0.02. */
 static void check_levels(const Outside *host, const Case *c, const char *line) {
-    static const double PART_DB = 6.0, WHOLE_DB = 3.0;
+    static const double PART_DB = 1.0, WHOLE_DB = 0.5;
     double part = compare_levels(c, RATE / 2), whole = compare_levels(c, FRAMES - c->latency);
     ck_assert_msg(part <= PART_DB && whole <= WHOLE_DB,
                   "%s: %.1f dB apart in level, half a second by %.1f: %s", host->name, whole, part,
@@ -433,10 +433,13 @@ static void try_case(const Outside *host, const Case *c, Tally *tally) {
     remove("out.wav");
     int status = system(quiet); // NOLINT(cert-env33-c): a shell is what it is meant for
     ck_assert_msg(status == 0, "%s: exit %d: %s", host->name, status, line);
-    if (host->hop && sounds_anew(c->plugin))
+    double db = compare(c, 0, host->name, line), allowed = host->hop ? NOTHING_DB : -INFINITY;
+    if (db > allowed && host->hop && sounds_anew(c->plugin)) {
         check_levels(host, c, line);
-    else {
-        double db = compare_places(host, c, line), allowed = host->hop ? NOTHING_DB : -INFINITY;
+        tally->by_level++;
+    } else {
+        if (db > allowed)
+            db = fmin(db, compare_places(host, c, line));
         ck_assert_msg(db <= allowed, "%s: %.1f dB off: %s", host->name, db, line);
         tally->worst_db = fmax(tally->worst_db, db);
     }
@@ -466,10 +469,21 @@ static Case make_case(const HostPlugin *plugin, const HostPreset *preset, Key ke
     return c;
 }
 
+/* In a host that has run for a while nobody knows how far a plugin has wandered that moves by itself. There it is
+ * held still; that it moves as it does here is seen in the others. */
+static void hold_still(const Outside *host, Case *c) {
+    static const char *const MOVES[] = {"motion", "drift", "looseness"};
+    for (size_t m = 0; m < sizeof MOVES / sizeof *MOVES && host->hop; m++)
+        for (size_t i = 0; i < c->plugin->n_ports; i++)
+            if (strcmp(c->plugin->ports[i].symbol, MOVES[m]) == 0)
+                c->value[i] = 0.0f;
+}
+
 /* The defaults with every key and in every block length. */
 static void try_defaults(const Outside *host, const HostPlugin *plugin, Tally *tally) {
     for (Key key = plugin->n_key ? KEY_GIVEN : KEY_NONE; key <= KEY_NONE; key++) {
         Case c = make_case(plugin, NULL, key);
+        hold_still(host, &c);
         forget_references();
         for (const size_t *block = host->blocks; *block; block++) {
             c.block = *block;
@@ -483,6 +497,7 @@ static void try_presets(const Outside *host, const HostPlugin *plugin, Tally *ta
     const size_t *block = host->blocks;
     for (size_t p = 0; p < plugin->n_presets; p++) {
         Case c = make_case(plugin, &plugin->presets[p], plugin->n_key ? KEY_GIVEN : KEY_NONE);
+        hold_still(host, &c);
         c.block = *block;
         block = block[1] ? block + 1 : host->blocks;
         forget_references();
@@ -509,10 +524,10 @@ static void try_host(const Outside *host) {
         printf("%-8s %-32s %3zu runs", host->name, uris[i], tally.tried);
         if (isfinite(tally.worst_db))
             printf(", at most %.0f dB off", tally.worst_db);
-        else if (host->hop && sounds_anew(plugin))
-            printf(", equal in level");
-        else if (tally.tried)
+        else if (tally.tried > tally.by_level)
             printf(", every sample equal");
+        if (tally.by_level)
+            printf("; %zu equal in level alone", tally.by_level);
         if (tally.refused)
             printf("; %zu not possible: %s", tally.refused, host->why_not);
         putchar('\n');

@@ -69,9 +69,16 @@ static void write_css(FILE *to, const Page *page) {
     write_lines(to, page_css);
 }
 
+/* In a block of its own, so that none of its names is the window's. */
 static void write_script(FILE *to, const Page *page) {
+    static const char *const *const files[] = {page_base_js, page_player_js, page_view_js,
+                                               page_draw_js, page_sounds_js, page_notes_js,
+                                               page_begin_js};
     (void)page;
-    write_lines(to, page_js);
+    fputs("\"use strict\";\n{\n", to);
+    for (size_t i = 0; i < sizeof files / sizeof *files; i++)
+        write_lines(to, files[i]);
+    fputs("}\n", to);
 }
 
 void page_match(const Page *page, double gain_db[2]) {

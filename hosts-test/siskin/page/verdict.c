@@ -80,13 +80,26 @@ static void write_sentence(FILE *to, const char *of, char *text) {
     free(text);
 }
 
-/* What to do about what is left. */
+static bool rides(const Chain *chain) {
+    for (size_t b = 0; b < chain->n_busses; b++)
+        if (chain->busses[b].fader_move.name)
+            return true;
+    return false;
+}
+
+/* What to do about what is left; where nobody can say whether something is, that it was worked on. */
 static void write_advice(FILE *to, const Verdicts *v, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
+    const Chain *chain = v->page->chain;
+    bool judged = v->alike || !advice_is_tried(i), is_ride = advice_is_ride(rule);
+    bool done = is_ride ? rides(chain) : rule->processor && page_chain_has(chain, rule->processor);
     if (is_mended(v, i))
         return;
     fputs("<p>", to);
-    if (advice_is_ride(rule) || !rule->processor || page_chain_has(v->page->chain, rule->processor))
+    if (done && !judged)
+        fprintf(to, "%s works on it; what comes after changes the figure, too.",
+                is_ride ? "The ride" : rule->processor);
+    else if (done || !rule->processor || (is_ride && judged))
         page_escape(to, rule->stays ? rule->stays : rule->todo);
     else
         fprintf(to, "This chain has no %s.", rule->processor);

@@ -621,6 +621,12 @@ START_TEST(like_is_held_against_like_or_nothing_is_said) {
     text = verdicts_of(&before, &after, "urn:foreign:reverb");
     ck_assert_ptr_nonnull(strstr(text, "Noise in the gaps: <em>not judged"));
     ck_assert_ptr_null(strstr(text, "20 dB under"));
+    ck_assert_ptr_nonnull(strstr(text, "This chain has no gap-trimmer."));
+    free(text);
+    text = verdicts_of(&before, &after, "gap-trimmer\n  soft-drive");
+    ck_assert_ptr_nonnull(strstr(text, "Noise in the gaps: <em>not judged"));
+    ck_assert_ptr_nonnull(strstr(text, "gap-trimmer works on it"));
+    ck_assert_ptr_null(strstr(text, "by hand, or sing again")); /* as if something were left */
     free(text);
 }
 END_TEST

@@ -74,7 +74,7 @@ static double expected_gain(double rate, double hz, const double cut_db[ROW]) {
     double complex h = 1.0;
     double s = tan(3.14159265358979 * hz / rate);
     for (size_t b = 0; b < mender.bands; b++) {
-        double g = 0.5 * (double)mender.g2[b], k = (double)mender.k[b];
+        double g = 0.5 * (double)mender.g2[b][0], k = (double)mender.k[b];
         double complex x = I * (s / g), pass = k * x / (1.0 + k * x + x * x);
         h *= 1.0 - (1.0 - pow(10.0, -cut_db[b] / 20.0)) * pass;
     }

@@ -209,6 +209,47 @@ START_TEST(boxes_are_found_in_fifteen_seconds) {
 }
 END_TEST
 
+/* Boxes that stand still are all told: 8 dB and q 4, three quarters of an octave and more apart, under
+ * voice and noise. */
+static void count_boxes(size_t boxes, size_t *found, size_t *wrong) {
+    static const double at_hz[3] = {450.0, 800.0, 270.0};
+    for (size_t k = 0; k < SINGERS; k++) {
+        const SingerTake *take = &stock[k];
+        float *audio = malloc(take->n * sizeof *audio);
+        ck_assert_ptr_nonnull(audio);
+        memcpy(audio, take->mix, take->n * sizeof *audio);
+        for (size_t b = 0; b < boxes; b++)
+            add_peak(audio, take->n, at_hz[b], 8.0, 4.0);
+        make();
+        hear(take, audio, 0.0, true);
+        StandingPeak peak[STANDING_PEAKS];
+        size_t n = resonances_find_all(&peaks, peak), right = 0;
+        for (size_t p = 0; p < n; p++) {
+            bool is_box = false;
+            for (size_t b = 0; b < boxes; b++)
+                is_box |= is_at(&peak[p], at_hz[b]);
+            right += is_box;
+            printf("%s%.0f Hz %.1f dB", p ? ", " : "", peak[p].hz, peak[p].height_db);
+        }
+        printf("; %zu of %zu\n", right, boxes);
+        *found += right;
+        *wrong += n - right;
+        free(audio);
+    }
+}
+
+/* Three of four, as of single ones, and no other. */
+START_TEST(two_and_three_boxes_are_all_told) {
+    for (size_t boxes = 1; boxes <= 3; boxes++) {
+        size_t found = 0, wrong = 0;
+        count_boxes(boxes, &found, &wrong);
+        printf("%zu boxes: %zu of %zu told, %zu others\n", boxes, found, boxes * SINGERS, wrong);
+        ck_assert_uint_ge(found, boxes * SINGERS * 3 / 4);
+        ck_assert_uint_le(wrong, 1);
+    }
+}
+END_TEST
+
 /* On one note the voice cannot tell a peak from itself: noise has to show it. */
 START_TEST(beside_one_note_noise_is_asked) {
     SingerTake take = sing(SINGER_MAN, 262, 8);
@@ -332,6 +373,7 @@ int main(void) {
     tcase_add_test(tcase, a_ringing_mode_is_found);
     tcase_add_test(tcase, clean_voices_have_none);
     tcase_add_test(tcase, boxes_are_found_in_fifteen_seconds);
+    tcase_add_test(tcase, two_and_three_boxes_are_all_told);
     tcase_add_test(tcase, beside_one_note_noise_is_asked);
     tcase_add_test(tcase, noise_alone_is_no_witness);
     tcase_add_test(tcase, the_level_of_a_take_does_not_matter);

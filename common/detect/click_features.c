@@ -2,11 +2,13 @@
 #include "detect/click_features.h"
 
 #include "basic/maths.h"
+#include "basic/simd.h"
 
 #include <math.h>
 #include <string.h>
 
 enum { MASK = CLICK_HISTORY - 1, ROW = BAND_LEVELS_ROW, LOW = BAND_LEVELS_LOW };
+static const size_t WIDTH = SIMD_WIDTH;
 
 static const float NOTHING = -200.0f; /* dB: quieter than any level */
 
@@ -23,27 +25,37 @@ typedef struct {
 
 /* Largest and mean level of hops from..to, band by band. */
 static void row_largest(const ClickHistory *h, size_t from, size_t to, float out[ROW]) {
-    for (size_t b = 0; b < ROW; b++)
-        out[b] = NOTHING;
-    for (size_t t = from; t != to; t++)
-        for (size_t b = 0; b < ROW; b++)
-            out[b] = maths_larger(out[b], h->level[t & MASK][b]);
+    Simd low = simd_all(NOTHING), high = low;
+    for (size_t t = from; t != to; t++) {
+        low = simd_larger(low, simd_load(h->level[t & MASK]));
+        high = simd_larger(high, simd_load(h->level[t & MASK] + WIDTH));
+    }
+    memcpy(out, &low, sizeof low);
+    memcpy(out + WIDTH, &high, sizeof high);
 }
 
 static void row_mean(const ClickHistory *h, size_t from, size_t to, float out[ROW]) {
-    memset(out, 0, ROW * sizeof *out);
-    for (size_t t = from; t != to; t++)
-        for (size_t b = 0; b < ROW; b++)
-            out[b] += h->level[t & MASK][b];
-    for (size_t b = 0; b < ROW; b++)
-        out[b] /= (float)(to - from);
+    Simd low = simd_all(0.0f), high = low;
+    for (size_t t = from; t != to; t++) {
+        low += simd_load(h->level[t & MASK]);
+        high += simd_load(h->level[t & MASK] + WIDTH);
+    }
+    low /= (float)(to - from);
+    high /= (float)(to - from);
+    memcpy(out, &low, sizeof low);
+    memcpy(out + WIDTH, &high, sizeof high);
 }
 
+/* Two at a time, so that they do not all wait for each other. */
 static float largest(const float *ring, size_t from, size_t to) {
-    float most = NOTHING;
-    for (size_t t = from; t != to; t++)
-        most = maths_larger(most, ring[t & MASK]);
-    return most;
+    float most = NOTHING, other = NOTHING;
+    for (; to - from >= 2; from += 2) {
+        most = maths_larger(most, ring[from & MASK]);
+        other = maths_larger(other, ring[(from + 1) & MASK]);
+    }
+    if (from != to)
+        most = maths_larger(most, ring[from & MASK]);
+    return maths_larger(most, other);
 }
 
 static float largest_of_band(const ClickHistory *h, size_t b, size_t from, size_t to) {
@@ -189,25 +201,42 @@ static void unroll(const float *ring, size_t from, size_t n, float *out) {
         out[i] = ring[(from + i) & MASK];
 }
 
+/* sum[j] += |near[i] - far[i + j]|, summed over i < n: four lags in a register, five of these at a
+ * time. */
+static void add_differences(const float *near, const float *far, size_t n, float sum[PERIODS]) {
+    enum { AT_ONCE = PERIODS / SIMD_WIDTH / 2 };
+    for (size_t start = 0; start < PERIODS; start += AT_ONCE * WIDTH) {
+        Simd sums[AT_ONCE];
+        for (size_t k = 0; k < AT_ONCE; k++)
+            sums[k] = simd_load(sum + start + k * WIDTH);
+        for (size_t i = 0; i < n; i++)
+            for (size_t k = 0; k < AT_ONCE; k++) {
+                Simd d = near[i] - simd_load(far + i + start + k * WIDTH);
+                sums[k] += simd_larger(d, -d);
+            }
+        memcpy(sum + start, sums, sizeof sums);
+    }
+}
+
 /* The lag at which the mean level on both sides of the event differs least from itself, and how
  * much less than at other lags that is, 0..1. Envelopes instead of waveforms, and absolute
  * differences, as in the average magnitude difference function (Ross et al., IEEE TASSP 22(5),
  * 353-362, 1974). */
 static size_t find_period(const Event *e, float *strength) {
     float past[PAST + LONGEST_PERIOD], coming[COMING + LONGEST_PERIOD];
+    float longest_first[PERIODS] = {0.0f}, difference[PERIODS]; /* by lag, the shortest first */
     float least = INFINITY, sum = 0.0f;
     size_t period = SHORTEST_PERIOD;
     unroll(e->h->mean, e->start - 1 - PAST - LONGEST_PERIOD, PAST + LONGEST_PERIOD, past);
     unroll(e->h->mean, e->end + 1, COMING + LONGEST_PERIOD, coming);
-    for (size_t lag = SHORTEST_PERIOD; lag <= LONGEST_PERIOD; lag++) {
-        float difference = 0.0f;
-        for (size_t i = 0; i < PAST; i++)
-            difference += fabsf(past[LONGEST_PERIOD + i] - past[LONGEST_PERIOD + i - lag]);
-        for (size_t i = 0; i < COMING; i++)
-            difference += fabsf(coming[i] - coming[i + lag]);
-        period = difference < least ? lag : period;
-        least = difference < least ? difference : least;
-        sum += difference;
+    add_differences(past + LONGEST_PERIOD, past, PAST, longest_first);
+    for (size_t k = 0; k < PERIODS; k++)
+        difference[k] = longest_first[PERIODS - 1 - k];
+    add_differences(coming, coming + SHORTEST_PERIOD, COMING, difference);
+    for (size_t k = 0; k < PERIODS; k++) {
+        period = difference[k] < least ? SHORTEST_PERIOD + k : period;
+        least = difference[k] < least ? difference[k] : least;
+        sum += difference[k];
     }
     /* 1 dB in all on top: where nothing moves there is no period. */
     *strength = 1.0f - (least + 1.0f) / (sum / (float)PERIODS + 1.0f);

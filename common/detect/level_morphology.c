@@ -36,7 +36,7 @@ static inline Row load(const float from[BAND_LEVELS_ROW]) {
 
 static inline Row larger(Row a, Row b) {
     for (size_t i = 0; i < PARTS; i++)
-        a.part[i] = simd_choose(a.part[i] > b.part[i], a.part[i], b.part[i]);
+        a.part[i] = simd_larger(a.part[i], b.part[i]);
     return a;
 }
 

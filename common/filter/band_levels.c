@@ -31,10 +31,11 @@ static void design_cut(BandLevels *levels, double hz) {
     for (int lane = 0; lane < SIMD_WIDTH; lane++) {
         double k = 1.0 / CUT_Q[lane / 2];
         double a1 = 1.0 / (1.0 + g * (g + k));
-        levels->cut.a1[lane] = (float)a1;
-        levels->cut.a2[lane] = (float)(g * a1);
-        levels->cut.g[lane] = (float)g;
-        levels->cut.k[lane] = (float)k;
+        levels->cut.p[lane] = (float)(2.0 * a1 - 1.0);
+        levels->cut.q[lane] = (float)(2.0 * g * a1);
+        levels->cut.r[lane] = (float)(2.0 * g * g * a1);
+        levels->cut.d[lane] = (float)a1;
+        levels->cut.e[lane] = (float)((k + g) * a1);
     }
 }
 
@@ -43,10 +44,10 @@ static void design_band(BandLevels *levels, size_t b, double low_hz, double high
     double g = tan(PI * sqrt(low_hz * high_hz) / levels->rate_hz);
     double k = (high_hz - low_hz) / sqrt(low_hz * high_hz);
     double a1 = 1.0 / (1.0 + g * (g + k));
-    levels->band[b / SIMD_WIDTH].a1[b % SIMD_WIDTH] = (float)a1;
-    levels->band[b / SIMD_WIDTH].a2[b % SIMD_WIDTH] = (float)(g * a1);
-    levels->band[b / SIMD_WIDTH].g2[b % SIMD_WIDTH] = (float)(2.0 * g);
-    levels->scale[b] = (float)(k * k / ((double)levels->hop * levels->channels));
+    levels->band[b / SIMD_WIDTH].c0[b % SIMD_WIDTH] = (float)(k * g * a1);
+    levels->band[b / SIMD_WIDTH].c1[b % SIMD_WIDTH] = (float)(2.0 * (1.0 - g * g) * a1);
+    levels->band[b / SIMD_WIDTH].c2[b % SIMD_WIDTH] = (float)((1.0 + g * (g - k)) * a1);
+    levels->scale[b] = (float)(1.0 / ((double)levels->hop * levels->channels));
 }
 
 void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
@@ -67,67 +68,103 @@ void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
     design_cut(levels, CUT_AT * low);
 }
 
-/* One frame of the high-passes. The second stage gets what the first gave a frame ago, so that all
- * four run at once. Returns left and right in lanes 2 and 3. */
-static inline Simd cut_step(BandLevels *levels, float left, float right) {
-    Simd before = levels->state.cut_out;
-    Simd x = {left, right, before[0], before[1]};
-    Simd v1 = levels->cut.a1 * levels->state.cut1 + levels->cut.a2 * (x - levels->state.cut2);
-    Simd v2 = levels->state.cut2 + levels->cut.g * v1;
-    levels->state.cut1 = v1 + v1 - levels->state.cut1;
-    levels->state.cut2 = v2 + v2 - levels->state.cut2;
-    levels->state.cut_out = x - levels->cut.k * v1 - v2;
-    return levels->state.cut_out;
-}
+/* What runs, in registers: as a copy of the state by its parts, since one of the whole would stay in
+ * memory, where each frame would wait for it. */
+typedef struct {
+    BandLevelsCut cut;
+    Simd ic1, ic2, out, before[2];
+    Simd c0[2], c1[2], c2[2];
+    Simd y1[BAND_LEVELS_HALVES], y2[BAND_LEVELS_HALVES], sum[BAND_LEVELS_HALVES];
+} Work;
 
-/* One frame of half a row. */
-static inline void bands_step(BandLevels *levels, unsigned channel, unsigned half, Simd x) {
-    Simd *ic1 = &levels->state.ic1[channel][half], *ic2 = &levels->state.ic2[channel][half];
-    Simd v1 = levels->band[half].a1 * *ic1 + levels->band[half].a2 * (x - *ic2);
-    *ic1 = v1 + v1 - *ic1;
-    *ic2 = *ic2 + levels->band[half].g2 * v1;
-    levels->state.sum[channel][half] += v1 * v1;
-}
-
-static inline void row_step(BandLevels *levels, unsigned channel, float above, float x) {
-    bands_step(levels, channel, 0, (Simd){above, above, above, above});
-    bands_step(levels, channel, 1, (Simd){above, above, above, x});
-}
-
-/* Works on a copy, which stays in registers. */
-static void process_mono(BandLevels *levels, const float *in, size_t n) {
-    BandLevels l = *levels;
-    for (size_t i = 0; i < n; i++)
-        row_step(&l, 0, cut_step(&l, in[i], 0.0f)[2], in[i]);
-    levels->state = l.state;
-}
-
-static void process_stereo(BandLevels *levels, const float *left, const float *right, size_t n) {
-    BandLevels l = *levels;
-    for (size_t i = 0; i < n; i++) {
-        Simd above = cut_step(&l, left[i], right[i]);
-        row_step(&l, 0, above[2], left[i]);
-        row_step(&l, 1, above[3], right[i]);
+static inline void begin(const BandLevels *levels, Work *w) {
+    w->cut = levels->cut;
+    w->ic1 = levels->state.ic1;
+    w->ic2 = levels->state.ic2;
+    w->out = levels->state.cut_out;
+    w->before[0] = levels->state.before[0];
+    w->before[1] = levels->state.before[1];
+    for (int h = 0; h < 2; h++) {
+        w->c0[h] = levels->band[h].c0;
+        w->c1[h] = levels->band[h].c1;
+        w->c2[h] = levels->band[h].c2;
     }
-    levels->state = l.state;
+    for (int h = 0; h < BAND_LEVELS_HALVES; h++) {
+        w->y1[h] = levels->state.y1[h];
+        w->y2[h] = levels->state.y2[h];
+        w->sum[h] = levels->state.sum[h];
+    }
+}
+
+static inline void end(BandLevels *levels, const Work *w) {
+    levels->state.ic1 = w->ic1;
+    levels->state.ic2 = w->ic2;
+    levels->state.cut_out = w->out;
+    levels->state.before[0] = w->before[0];
+    levels->state.before[1] = w->before[1];
+    for (int h = 0; h < BAND_LEVELS_HALVES; h++) {
+        levels->state.y1[h] = w->y1[h];
+        levels->state.y2[h] = w->y2[h];
+        levels->state.sum[h] = w->sum[h];
+    }
+}
+
+/* One frame of the high-passes. The second stage gets what the first gave a frame ago, so that all
+ * four run at once. Gives left and right in lanes 2 and 3. */
+static inline void cut_step(Work *w, float left, float right) {
+    Simd ic1 = w->ic1, v = (Simd){left, right, w->out[0], w->out[1]} - w->ic2;
+    w->out = w->cut.d * v - w->cut.e * ic1;
+    w->ic2 = (w->ic2 + w->cut.q * ic1) + w->cut.r * v;
+    w->ic1 = w->cut.p * ic1 + w->cut.q * v;
+}
+
+/* What the band-passes have in common: two zeros. Left and right without what is low in lanes 0 and
+ * 1, whole in 2 and 3. */
+static inline Simd zeros_step(Work *w, float left, float right) {
+    Simd now = {w->out[2], w->out[3], left, right}, zeroed = now - w->before[1];
+    w->before[1] = w->before[0];
+    w->before[0] = now;
+    return zeroed;
+}
+
+/* One frame of the rows of `channels`, each in two halves. The lowest band is the last of its row. */
+static inline void bands_step(Work *w, Simd zeroed, const int channels) {
+    for (int h = 0; h < 2 * channels; h++) {
+        float above = zeroed[h / 2], whole = zeroed[2 + h / 2];
+        Simd in = {above, above, above, h % 2 ? whole : above};
+        Simd y = (w->c0[h % 2] * in - w->c2[h % 2] * w->y2[h]) + w->c1[h % 2] * w->y1[h];
+        w->y2[h] = w->y1[h];
+        w->y1[h] = y;
+        w->sum[h] += y * y;
+    }
+}
+
+static inline void run(BandLevels *levels, const float *left, const float *right, size_t n,
+                       const int channels) {
+    Work w;
+    begin(levels, &w);
+    for (size_t i = 0; i < n; i++) {
+        cut_step(&w, left[i], right[i]);
+        bands_step(&w, zeros_step(&w, left[i], right[i]), channels);
+    }
+    end(levels, &w);
 }
 
 bool band_levels_process(BandLevels *levels, const float *const *in, size_t at, size_t n,
                          float power_out[BAND_LEVELS_ROW]) {
     if (levels->channels == 2)
-        process_stereo(levels, in[0] + at, in[1] + at, n);
+        run(levels, in[0] + at, in[1] + at, n, 2);
     else
-        process_mono(levels, in[0] + at, n);
+        run(levels, in[0] + at, in[0] + at, n, 1);
     levels->state.filled += n;
     if (levels->state.filled < levels->hop)
         return false;
     for (int half = 0; half < 2; half++) {
-        Simd sum = levels->state.sum[0][half] + levels->state.sum[1][half];
+        Simd sum = levels->state.sum[half] + levels->state.sum[half + 2];
         for (int lane = 0; lane < SIMD_WIDTH; lane++)
             power_out[half * SIMD_WIDTH + lane] =
                 sum[lane] * levels->scale[half * SIMD_WIDTH + lane];
-        for (int channel = 0; channel < 2; channel++)
-            levels->state.sum[channel][half] = (Simd){0.0f, 0.0f, 0.0f, 0.0f};
+        levels->state.sum[half] = levels->state.sum[half + 2] = simd_all(0.0f);
     }
     levels->state.filled = 0;
     return true;

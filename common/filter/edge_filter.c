@@ -9,7 +9,7 @@
 
 static const double HIGHEST = 0.49; /* corner, a share of the rate */
 
-enum { A1, A2, A3, M0, M1, M2 };
+enum { P, Q, R, D, E, M };
 
 /* 1/Q of section i of n. */
 static double butterworth_damping(unsigned i, unsigned n) {
@@ -36,21 +36,18 @@ static bool glide_step(EdgeGlide *glide, double pole, double most) {
     return true;
 }
 
-/* A bit for each section that is not what it was a tick ago; 0 when none moves. Sets state.moves. */
+/* A bit for each section that is not what it was a tick ago; 0 when none moves. */
 static unsigned glide_all(EdgeFilter *filter) {
     const double blend = filter->blend;
     const unsigned low_pass = (1u << EDGE_LOW_PASS) - 1, all = (1u << EDGE_SECTIONS) - 1;
     double most = filter->state.low.first * filter->steepest;
-    bool corners = true;
     unsigned moving = glide_step(&filter->state.low, filter->follow, most) ? all & ~low_pass : 0;
     moving |= glide_step(&filter->state.high, blend, HUGE_VAL) ? low_pass : 0;
     for (unsigned i = 0; i < EDGE_SECTIONS; i++) {
         bool bends = glide_step(&filter->state.damping[i], blend, HUGE_VAL);
         bool comes = glide_step(&filter->state.weight[i], blend, HUGE_VAL);
         moving |= (unsigned)(bends || comes) << i;
-        corners &= !bends && !comes;
     }
-    filter->state.moves = moving == 0 ? 0 : corners ? EDGE_CORNERS : EDGE_COEFFICIENTS;
     return moving;
 }
 
@@ -65,13 +62,22 @@ static void jump_all(EdgeFilter *filter) {
 
 /* ---- design ---- */
 
+/* A coefficient for both channels. */
+static Simd both(double x) {
+    return (Simd){(float)x, (float)x};
+}
+
 static EdgeSection design(double g, double damping, double weight, bool low_pass) {
-    double a1 = 1.0 / (1.0 + g * (g + damping));
-    EdgeSection section = {{[A1] = (float)a1, [A2] = (float)(g * a1), [A3] = (float)(g * g * a1)}};
-    section.of[M0] = low_pass ? (float)(1.0 - weight) : 1.0f;
-    section.of[M1] = low_pass ? 0.0f : (float)(-weight * damping);
-    section.of[M2] = low_pass ? (float)weight : (float)-weight;
-    return section;
+    double a1 = 1.0 / (1.0 + g * (g + damping)), a2 = g * a1, a3 = g * a2;
+    double m0 = low_pass ? 1.0 - weight : 1.0;
+    double m1 = low_pass ? 0.0 : -weight * damping;
+    double m2 = low_pass ? weight : -weight;
+    return (EdgeSection){{[P] = both(2.0 * a1 - 1.0),
+                          [Q] = both(2.0 * a2),
+                          [R] = both(2.0 * a3),
+                          [D] = both(m0 + m1 * a2 + m2 * a3),
+                          [E] = both(m1 * a1 + m2 * a2),
+                          [M] = both(m0 + m2)}};
 }
 
 /* Those whose bit is set. */
@@ -177,6 +183,8 @@ static void begin_tick(EdgeFilter *filter) {
     }
     unsigned moving = glide_all(filter);
     filter->state.settled = moving == 0;
+    filter->state.moves = moving != 0;
+    filter->state.low_pass_moves = (moving & ((1u << EDGE_LOW_PASS) - 1)) != 0;
     choose_sections(filter);
     if (moving == 0)
         return;
@@ -194,9 +202,30 @@ static void begin_tick(EdgeFilter *filter) {
 /* Into each of the loops below, whatever the compiler thinks of their size. */
 #define INLINE inline __attribute__((always_inline))
 
+/* The other lanes of a section on its own stay at rest. */
+static INLINE Simd step_section(EdgeSection *now, const EdgeSection *step, Simd *ic1, Simd *ic2,
+                                Simd x, const bool moves) {
+    Simd *c = now->of;
+    for (int k = 0; k < EDGE_COEFFICIENTS && moves; k++)
+        c[k] += step->of[k];
+    const Simd first = *ic1, second = *ic2, v = x - second;
+    *ic1 = c[P] * first + c[Q] * v;
+    *ic2 = (second + c[Q] * first) + c[R] * v;
+    return (c[M] * second + c[E] * first) + c[D] * v;
+}
+
+/* A frame through sections from..end, one after the other. */
+static INLINE Simd step_alone(EdgeFilter *filter, unsigned from, unsigned end, Simd x,
+                              const bool moves) {
+    for (unsigned s = from; s < end; s++)
+        x = step_section(&filter->state.now[s], &filter->state.step[s], &filter->state.ic1[s],
+                         &filter->state.ic2[s], x, moves);
+    return x;
+}
+
 /* Two sections, in series: the first in lanes 0 and 1, a channel each, the second in lanes 2 and 3. */
 typedef struct {
-    Simd c[EDGE_COEFFICIENTS], step[EDGE_COEFFICIENTS];
+    EdgeSection now, step;
     Simd ic1, ic2;
     Simd out; /* of the frames last done */
 } Pair;
@@ -204,127 +233,109 @@ typedef struct {
 enum { PAIRS = EDGE_SECTIONS / 2 };
 
 /* Passes its input, and stays at rest. */
-static const EdgeSection NO_SECTION = {{[M0] = 1.0f}};
+static const EdgeSection NO_SECTION = {{[D] = {1.0f, 1.0f}, [M] = {1.0f, 1.0f}}};
 static const EdgeSection NO_STEP;
 
-static Pair take_pair(const EdgeFilter *filter, unsigned one, unsigned end) {
-    const unsigned other = one + 1;
-    const EdgeSection *now[2] = {&filter->state.now[one], &NO_SECTION};
-    const EdgeSection *step[2] = {&filter->state.step[one], &NO_STEP};
-    Simd ic1 = filter->state.ic1[one], ic2 = filter->state.ic2[one], zero = simd_all(0.0f);
-    Simd next1 = zero, next2 = zero;
-    if (other < end) {
-        now[1] = &filter->state.now[other];
-        step[1] = &filter->state.step[other];
-        next1 = filter->state.ic1[other];
-        next2 = filter->state.ic2[other];
-    }
-    Pair pair = {.ic1 = {ic1[0], ic1[1], next1[0], next1[1]},
-                 .ic2 = {ic2[0], ic2[1], next2[0], next2[1]}};
+static INLINE Simd beside(Simd a, Simd b) {
+    return __builtin_shufflevector(a, b, 0, 1, 4, 5);
+}
+
+static INLINE Pair take_pair(const EdgeFilter *filter, unsigned one, unsigned end,
+                             const bool moves) {
+    const bool two = one + 1 < end;
+    const Simd none = simd_all(0.0f);
+    const EdgeSection *now = &filter->state.now[one], *step = &filter->state.step[one];
+    const EdgeSection *other = two ? now + 1 : &NO_SECTION, *other_step = two ? step + 1 : &NO_STEP;
+    Pair pair = {.ic1 = beside(filter->state.ic1[one], two ? filter->state.ic1[one + 1] : none),
+                 .ic2 = beside(filter->state.ic2[one], two ? filter->state.ic2[one + 1] : none)};
     for (int k = 0; k < EDGE_COEFFICIENTS; k++) {
-        float a = now[0]->of[k], b = now[1]->of[k];
-        float da = step[0]->of[k], db = step[1]->of[k];
-        pair.c[k] = (Simd){a, a, b, b};
-        pair.step[k] = (Simd){da, da, db, db};
+        pair.now.of[k] = beside(now->of[k], other->of[k]);
+        pair.step.of[k] = moves ? beside(step->of[k], other_step->of[k]) : none;
     }
     return pair;
 }
 
-static void put_pair(EdgeFilter *filter, const Pair *pair, unsigned one, unsigned end, int moves) {
-    for (unsigned i = one, lane = 0; i < end && i < one + 2; i++, lane += 2) {
-        filter->state.ic1[i] = (Simd){pair->ic1[lane], pair->ic1[lane + 1]};
-        filter->state.ic2[i] = (Simd){pair->ic2[lane], pair->ic2[lane + 1]};
-        for (int k = 0; k < moves; k++)
-            filter->state.now[i].of[k] = pair->c[k][lane];
+/* Lanes 2 * of and the next of a pair, as of a section on its own. */
+static INLINE Simd half(Simd x, unsigned of) {
+    return of == 0 ? (Simd){x[0], x[1]} : (Simd){x[2], x[3]};
+}
+
+static INLINE void put_pair(EdgeFilter *filter, const Pair *pair, unsigned one, unsigned end,
+                            const bool moves) {
+    for (unsigned i = one, h = 0; i < end && h < 2; i++, h++) {
+        filter->state.ic1[i] = half(pair->ic1, h);
+        filter->state.ic2[i] = half(pair->ic2, h);
+        for (int k = 0; k < EDGE_COEFFICIENTS && moves; k++)
+            filter->state.now[i].of[k] = half(pair->now.of[k], h);
     }
 }
 
-static INLINE void step_pair(Pair *pair, Simd x, const int moves) {
-    Simd *c = pair->c;
-    for (int k = 0; k < moves; k++)
-        c[k] += pair->step[k];
-    Simd v3 = x - pair->ic2;
-    Simd v1 = c[A1] * pair->ic1 + c[A2] * v3;
-    Simd v2 = pair->ic2 + c[A2] * pair->ic1 + c[A3] * v3;
-    pair->ic1 = 2.0f * v1 - pair->ic1;
-    pair->ic2 = 2.0f * v2 - pair->ic2;
-    pair->out = c[M0] * x + c[M1] * v1 + c[M2] * v2;
-}
-
-/* Time `i` of all sections: section s is at frame i - s, since it gets what the one before it gave
- * a time ago. */
-static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const int moves) {
+/* A time of all sections: section s is at frame i - s, since it gets what the one before it gave a
+ * time ago. */
+static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const unsigned still) {
     for (unsigned p = pairs; p-- > 0;) {
         Simd from =
             p > 0 ? __builtin_shufflevector(pair[p - 1].out, pair[p - 1].out, 2, 3, 2, 3) : x;
-        step_pair(&pair[p], __builtin_shufflevector(from, pair[p].out, 0, 1, 4, 5), moves);
+        pair[p].out = step_section(&pair[p].now, &pair[p].step, &pair[p].ic1, &pair[p].ic2,
+                                   beside(from, pair[p].out), p >= still);
     }
 }
 
-/* Lanes of a pair whose first or second section, or both, have a frame. */
-static const SimdMask AT_WORK[2][2] = {{{0, 0, 0, 0}, {0, 0, -1, -1}},
-                                       {{-1, -1, 0, 0}, {-1, -1, -1, -1}}};
-
-/* Near the ends of the block, where some sections have no frame yet, or none any more: these stay
- * as they were. */
-static INLINE void step_some(Pair *pair, const unsigned pairs, Simd x, size_t i, size_t n,
-                             const int moves) {
-    Pair before[PAIRS];
-    for (unsigned p = 0; p < pairs; p++)
-        before[p] = pair[p];
-    step_pairs(pair, pairs, x, moves);
-    for (unsigned p = 0; p < pairs; p++) {
-        const size_t s = (size_t)2 * p;
-        const SimdMask mask = AT_WORK[i >= s && i < n + s][i >= s + 1 && i < n + s + 1];
-        pair[p].ic1 = simd_choose(mask, pair[p].ic1, before[p].ic1);
-        pair[p].ic2 = simd_choose(mask, pair[p].ic2, before[p].ic2);
-        for (int k = 0; k < moves; k++)
-            pair[p].c[k] = simd_choose(mask, pair[p].c[k], before[p].c[k]);
-    }
-}
-
-/* `pairs` and `moves` are constants wherever it is called, so that each call is a loop of its own
- * without a branch. A pair's lanes wait for each other only from frame to frame, so all sections
- * work side by side, each a frame behind the one before it. */
+/* `pairs`, and `still` of them, the first, that do not move, are constants wherever it is called, so
+ * that each call is a loop of its own without a branch. A pair's lanes wait for each other only from
+ * frame to frame, so all sections work side by side, each a frame behind the one before it. At the
+ * ends of the block, where some sections have no frame yet, or none any more, the others work one
+ * after the other. n is larger than the number of sections. */
 static INLINE void run(EdgeFilter *filter, const float *const *in, float *const *out,
-                       const size_t n, const unsigned pairs, const int moves) {
+                       const size_t n, const unsigned pairs, const unsigned still) {
     const float *in0 = in[0], *in1 = in[1];
     float *out0 = out[0], *out1 = out[1];
     const unsigned first = filter->state.first, end = first + filter->state.count;
-    const size_t late = 2 * pairs - 1;
+    const unsigned late = 2 * pairs - 1;
+    const bool moves = still < pairs;
+    Simd waiting[EDGE_SECTIONS]; /* what section s gave last, and the next one has not had */
     Pair pair[PAIRS];
-    for (unsigned p = 0; p < pairs; p++)
-        pair[p] = take_pair(filter, first + 2 * p, end);
-    size_t i = 0;
-    for (; i < late; i++)
-        step_some(pair, pairs, i < n ? (Simd){in0[i], in1[i]} : simd_all(0.0f), i, n, moves);
-    for (; i < n + late; i++) {
-        if (i < n)
-            step_pairs(pair, pairs, (Simd){in0[i], in1[i]}, moves);
-        else
-            step_some(pair, pairs, simd_all(0.0f), i, n, moves);
+    for (unsigned i = 0; i < late; i++)
+        waiting[late - 1 - i] =
+            step_alone(filter, first, first + late - i, (Simd){in0[i], in1[i]}, moves);
+    for (unsigned p = 0; p < pairs; p++) {
+        const size_t s = (size_t)2 * p;
+        pair[p] = take_pair(filter, first + 2 * p, end, p >= still);
+        pair[p].out = beside(waiting[s], s + 1 < late ? waiting[s + 1] : simd_all(0.0f));
+    }
+    for (size_t i = late; i < n; i++) {
+        step_pairs(pair, pairs, (Simd){in0[i], in1[i]}, still);
         out0[i - late] = pair[pairs - 1].out[2];
         out1[i - late] = pair[pairs - 1].out[3];
     }
     for (unsigned p = 0; p < pairs; p++)
-        put_pair(filter, &pair[p], first + 2 * p, end, moves);
+        put_pair(filter, &pair[p], first + 2 * p, end, p >= still);
+    for (unsigned s = late; s-- > 0;) {
+        const size_t i = n - 1 - s;
+        Simd x = step_alone(filter, first + s + 1, end, half(pair[s / 2].out, s % 2), moves);
+        out0[i] = x[0];
+        out1[i] = x[1];
+    }
+}
+
+/* A block too short to work side by side. */
+static void run_alone(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
+    const unsigned first = filter->state.first, end = first + filter->state.count;
+    for (size_t i = 0; i < n; i++) {
+        Simd x = step_alone(filter, first, end, (Simd){in[0][i], in[1][i]}, filter->state.moves);
+        out[0][i] = x[0];
+        out[1][i] = x[1];
+    }
 }
 
 static INLINE void run_pairs(EdgeFilter *filter, const float *const *in, float *const *out,
-                             size_t n, const int moves) {
-    switch (filter->state.count) {
-    case 1:
-    case 2:
-        run(filter, in, out, n, 1, moves);
-        return;
-    case 3:
-    case 4:
-        run(filter, in, out, n, 2, moves);
-        return;
-    default:
-        run(filter, in, out, n, 3, moves);
-        return;
-    }
+                             size_t n, const unsigned still) {
+    if (filter->state.count <= 2)
+        run(filter, in, out, n, 1, still);
+    else if (filter->state.count <= 4)
+        run(filter, in, out, n, 2, still);
+    else
+        run(filter, in, out, n, 3, still);
 }
 
 static void run_part(EdgeFilter *filter, const float *const *in, float *const *out, size_t at,
@@ -337,12 +348,14 @@ static void run_part(EdgeFilter *filter, const float *const *in, float *const *o
         from[lane] = in[channel] + at;
         to[lane] = out[channel] + at;
     }
-    if (filter->state.moves == 0)
-        run_pairs(filter, from, to, n, 0);
-    else if (filter->state.moves == EDGE_CORNERS)
-        run_pairs(filter, from, to, n, EDGE_CORNERS);
+    if (n <= EDGE_SECTIONS)
+        run_alone(filter, from, to, n);
+    else if (!filter->state.moves)
+        run_pairs(filter, from, to, n, PAIRS);
+    else if (filter->state.first < EDGE_LOW_PASS && !filter->state.low_pass_moves)
+        run_pairs(filter, from, to, n, EDGE_LOW_PASS / 2);
     else
-        run_pairs(filter, from, to, n, EDGE_COEFFICIENTS);
+        run_pairs(filter, from, to, n, 0);
 }
 
 void edge_filter_process(EdgeFilter *filter, const float *const *in, float *const *out, size_t n) {
@@ -355,7 +368,7 @@ void edge_filter_process(EdgeFilter *filter, const float *const *in, float *cons
         run_part(filter, in, out, done, now);
         done += now;
         filter->state.at = (filter->state.at + now) % filter->tick;
-        if (filter->state.moves > 0 && filter->state.at == 0)
+        if (filter->state.moves && filter->state.at == 0)
             memcpy(filter->state.now, filter->state.next, sizeof filter->state.now);
     }
 }

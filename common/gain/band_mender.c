@@ -40,11 +40,12 @@ static double overlap(const BandMender *mender, const double *g, size_t at, size
 
 static void design_low(BandMender *mender, double hz, double rate_hz) {
     double g = tan(PI * hz / rate_hz);
-    mender->low_g = (float)g;
+    mender->low_g = simd_all((float)g);
     for (int i = 0; i < 2; i++) {
         double a1 = 1.0 / (1.0 + g * (g + 1.0 / LOW_Q[i]));
-        mender->low_a1[i] = (float)a1;
-        mender->low_a2[i] = (float)(g * a1);
+        mender->low_a1[i] = simd_all((float)a1);
+        mender->low_a2[i] = simd_all((float)(g * a1));
+        mender->low_a3[i] = simd_all((float)(g * g * a1));
     }
 }
 
@@ -59,34 +60,48 @@ void band_mender_set(BandMender *mender, const BandLevels *levels, float most_db
         double k = WIDTH * (high - low) / centre;
         g[b] = tan(PI * centre / levels->rate_hz);
         double a1 = 1.0 / (1.0 + g[b] * (g[b] + k));
-        mender->a1[b] = (float)a1;
-        mender->a2[b] = (float)(g[b] * a1);
-        mender->g2[b] = (float)(2.0 * g[b]);
+        mender->a1[b] = simd_all((float)a1);
+        mender->a2[b] = simd_all((float)(g[b] * a1));
+        mender->direct[b / SIMD_WIDTH][b % SIMD_WIDTH] = (float)(g[b] * a1);
+        mender->g2[b] = simd_all((float)(2.0 * g[b]));
         mender->k[b] = (float)k;
     }
+    for (size_t b = levels->bands; b < BAND_LEVELS_ROW; b++)
+        mender->k[b] = 0.0f;
+    memset(mender->spread, 0, sizeof mender->spread);
     for (size_t at = 0; at < levels->bands; at++)
-        for (size_t of = 0; of < levels->bands; of++)
-            mender->overlap[at][of] = (float)overlap(mender, g, at, of);
+        for (size_t of = 0; of < levels->bands; of++) {
+            float one = (float)overlap(mender, g, at, of);
+            mender->overlap[at][of] = one;
+            mender->spread[of][at / SIMD_WIDTH][at % SIMD_WIDTH] = one * SHARE;
+        }
+    mender->ahead.cut_db[0] = -1.0f; /* none that is asked for */
+}
+
+/* The largest sum at any centre, dB. */
+static float worst_overlap(const BandMender *mender, const float cut[BAND_LEVELS_ROW]) {
+    Simd sum[BAND_MENDER_PARTS] = {simd_all(0.0f), simd_all(0.0f)}, most = simd_all(0.0f);
+    for (size_t of = 0; of < mender->bands; of++)
+        for (size_t p = 0; p < BAND_MENDER_PARTS; p++)
+            sum[p] += mender->spread[of][p] * cut[of];
+    for (size_t p = 0; p < BAND_MENDER_PARTS; p++)
+        most = simd_larger(sum[p], most);
+    return maths_larger(maths_larger(most[0], most[1]), maths_larger(most[2], most[3]));
 }
 
 /* k c for the cuts wanted, less what is cut from all, and made less where together they would take
  * away more than allowed. */
 static void weigh(const BandMender *mender, const float cut_db[BAND_LEVELS_ROW], float wide_db,
                   float weight[BAND_LEVELS_ROW]) {
-    float worst = 0.0f, most = mender->most_db, cut[BAND_LEVELS_ROW];
+    float most = mender->most_db, cut[BAND_LEVELS_ROW] = {0.0f};
     for (size_t b = 0; b < mender->bands; b++) {
         cut[b] = maths_larger(cut_db[b] - wide_db, 0.0f);
         if (cut_db[BAND_LEVELS_LOW] > 0.0f)
             most = maths_larger(most, cut[b]);
     }
-    for (size_t at = 0; at < mender->bands; at++) {
-        float sum = 0.0f;
-        for (size_t of = 0; of < mender->bands; of++)
-            sum += mender->overlap[at][of] * SHARE * cut[of];
-        worst = sum > worst ? sum : worst;
-    }
+    float worst = worst_overlap(mender, cut);
     float share = worst > most ? SHARE * most / worst : SHARE;
-    for (size_t b = 0; b < mender->bands; b++)
+    for (size_t b = 0; b < BAND_LEVELS_ROW; b++)
         weight[b] = mender->k[b] * (1.0f - decibel_fast_gain(-share * cut[b]));
 }
 
@@ -114,6 +129,23 @@ static void forget(BandMender *mender) {
     memset(mender->state.low2, 0, sizeof mender->state.low2);
 }
 
+/* What a cut makes of the bands, and of all together. */
+static void find_shares(const BandMender *mender, const float cut_db[BAND_LEVELS_ROW],
+                        BandMenderShares *shares) {
+    float wide_db = wide_cut(mender, cut_db), weight[BAND_LEVELS_ROW];
+    weigh(mender, cut_db, wide_db, weight);
+    memcpy(shares->cut_db, cut_db, sizeof shares->cut_db);
+    memcpy(shares->weight, weight, sizeof shares->weight);
+    shares->wide = 1.0f - decibel_fast_gain(-wide_db);
+}
+
+static bool same_row(const float *a, const float *b) {
+    bool same = true;
+    for (size_t i = 0; i < BAND_LEVELS_ROW; i++)
+        same &= a[i] == b[i];
+    return same;
+}
+
 void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW], size_t hop,
                      bool awake) {
     if (awake && !mender->state.awake)
@@ -121,36 +153,51 @@ void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW],
     mender->state.awake = awake;
     if (!awake)
         return;
-    float to[BAND_LEVELS_ROW];
-    float wide[2] = {wide_cut(mender, cut_db[0]), wide_cut(mender, cut_db[1])};
-    weigh(mender, cut_db[0], wide[0], mender->state.from);
-    weigh(mender, cut_db[1], wide[1], to);
-    for (size_t b = 0; b < mender->bands; b++)
-        mender->state.step[b] = (to[b] - mender->state.from[b]) / (float)hop;
-    mender->state.wide_from = 1.0f - decibel_fast_gain(-wide[0]);
-    mender->state.wide_step =
-        (1.0f - decibel_fast_gain(-wide[1]) - mender->state.wide_from) / (float)hop;
+    BandMenderShares from, *to = &mender->ahead;
+    if (same_row(cut_db[0], to->cut_db))
+        from = *to; /* a hop begins where the last one ended */
+    else
+        find_shares(mender, cut_db[0], &from);
+    if (!same_row(cut_db[1], to->cut_db))
+        find_shares(mender, cut_db[1], to);
+    for (size_t p = 0; p < BAND_MENDER_PARTS; p++) {
+        mender->state.from[p] = from.weight[p];
+        mender->state.step[p] = (to->weight[p] - from.weight[p]) / (float)hop;
+    }
+    mender->state.wide_from = from.wide;
+    mender->state.wide_step = (to->wide - from.wide) / (float)hop;
 }
 
+/* Each section takes v1 = a1 ic1 + a2 (x - ic2) apart into what hangs on x and what was known before,
+ * so that a frame goes through one in the time of a product and a sum: nine wait for each other. */
 static inline Simd low_pass(BandMender *mender, Simd x) {
     for (int i = 0; i < 2; i++) {
-        Simd *ic1 = &mender->state.low1[i], *ic2 = &mender->state.low2[i];
-        Simd v1 = mender->low_a1[i] * *ic1 + mender->low_a2[i] * (x - *ic2);
-        Simd v2 = *ic2 + mender->low_g * v1;
-        *ic1 = v1 + v1 - *ic1;
-        *ic2 = v2 + v2 - *ic2;
+        Simd ic1 = mender->state.low1[i], ic2 = mender->state.low2[i];
+        Simd known = mender->low_a1[i] * ic1 - mender->low_a2[i] * ic2;
+        Simd v1 = known + mender->low_a2[i] * x;
+        Simd v2 = (ic2 + mender->low_g * known) + mender->low_a3[i] * x;
+        mender->state.low1[i] = v1 + v1 - ic1;
+        mender->state.low2[i] = v2 + v2 - ic2;
         x = v2;
     }
     return x;
 }
 
 static inline Simd mend(BandMender *mender, Simd x, float frame) {
+    float weight[BAND_LEVELS_ROW], stays[BAND_LEVELS_ROW];
+    for (size_t p = 0; p < BAND_MENDER_PARTS; p++) {
+        Simd w = mender->state.from[p] + mender->state.step[p] * frame;
+        Simd s = 1.0f - w * mender->direct[p];
+        memcpy(weight + p * SIMD_WIDTH, &w, sizeof w);
+        memcpy(stays + p * SIMD_WIDTH, &s, sizeof s);
+    }
     for (size_t b = 0; b < mender->bands; b++) {
-        Simd *ic1 = &mender->state.ic1[b], *ic2 = &mender->state.ic2[b];
-        Simd v1 = mender->a1[b] * *ic1 + mender->a2[b] * (x - *ic2);
-        *ic1 = v1 + v1 - *ic1;
-        *ic2 = *ic2 + mender->g2[b] * v1;
-        x = x - (mender->state.from[b] + mender->state.step[b] * frame) * v1;
+        Simd ic1 = mender->state.ic1[b], ic2 = mender->state.ic2[b];
+        Simd known = mender->a1[b] * ic1 - mender->a2[b] * ic2;
+        Simd v1 = known + mender->a2[b] * x;
+        x = stays[b] * x - weight[b] * known;
+        mender->state.ic1[b] = v1 + v1 - ic1;
+        mender->state.ic2[b] = ic2 + mender->g2[b] * v1;
     }
     float wide = mender->state.wide_from + mender->state.wide_step * frame;
     return x + wide * (low_pass(mender, x) - x);

@@ -39,6 +39,7 @@ typedef struct {
 } NoiseBar;
 static const NoiseBar BESIDE_VOICE = {3.0, 5.0}, NEARLY_ALONE = {4.0, 8.0};
 static const double SURE_DB = 0.8, SURE_SHARE = 0.8; /* see noise_tells() */
+static const double APART_OCTAVES = 0.5;
 static const double OVERTONES = 1.9; /* the voice alone is heard from there on, times low notes */
 
 static double centre_hz(size_t centre) {
@@ -177,6 +178,16 @@ static size_t harmonic_of(const StandingFrame *frame, size_t partial) {
     return (size_t)lround((double)(frame->hz[partial] / frame->f0_hz));
 }
 
+/* What the peaks found so far add at hz. */
+static double taken_at(const Resonances *peaks, double hz) {
+    double sum = 0.0;
+    for (size_t i = 0; i < peaks->n_taken; i++) {
+        const StandingPeak *peak = &peaks->taken[i];
+        sum += peak->height_db * shape_at(hz, peak->hz, peak->hz / (peak->high_hz - peak->low_hz));
+    }
+    return sum;
+}
+
 static void own_levels(const Resonances *peaks, const StandingFrame *frame, float *db) {
     const double middle_hz = 500.0; /* formant_fit.h */
     for (size_t i = 0; i < frame->partials; i++) {
@@ -187,7 +198,8 @@ static void own_levels(const Resonances *peaks, const StandingFrame *frame, floa
             (cell - (double)below) * (peaks->broad_db[below + 1] - peaks->broad_db[below]);
         double slope = peaks->slope_db * log2((double)frame->hz[i] / middle_hz);
         double glottis = harmonic < STANDING_HARMONICS ? peaks->harmonic_db[harmonic] : 0.0;
-        db[i] = frame->db[i] - (float)(broad + slope + glottis);
+        double taken = taken_at(peaks, (double)frame->hz[i]);
+        db[i] = frame->db[i] - (float)(broad + slope + glottis + taken);
     }
 }
 
@@ -377,7 +389,8 @@ static void gather(const Resonances *peaks, double hz, double q, NoiseBins *bins
         double bin_hz = (double)i * peaks->bin_hz, x = log2(bin_hz / hz);
         double term[TERMS] = {1.0, x, x * x, shape_at(bin_hz, hz, q)};
         memcpy(bins->term[bins->n], term, sizeof term);
-        bins->db[bins->n] = peaks->state.noise_db[i] / (double)peaks->state.noises;
+        bins->db[bins->n] =
+            peaks->state.noise_db[i] / (double)peaks->state.noises - taken_at(peaks, bin_hz);
         bins->even[bins->n] = 1.0 / (double)i;
         bins->weight[bins->n++] = 1.0;
     }
@@ -439,6 +452,14 @@ static void place(StandingPeak *peak, double hz, double q) {
     peak->high_hz = hz * (sqrt(1.0 + half * half) + half);
 }
 
+/* Whether a peak there would only be what is left of one found before. */
+static bool beside_taken(const Resonances *peaks, double hz) {
+    for (size_t i = 0; i < peaks->n_taken; i++)
+        if (fabs(log2(hz / peaks->taken[i].hz)) < APART_OCTAVES)
+            return true;
+    return false;
+}
+
 /* The voice need not agree to the step. */
 static double agreement(const Profile *profile, size_t centre) {
     double gain = profile->gain[centre];
@@ -454,7 +475,7 @@ static void judge_by_noise(const Resonances *peaks, const Profile *profile, cons
     double most = bar->errors;
     for (size_t c = 0; c < STANDING_CENTRES; c++) {
         double agrees = agreement(profile, c), hz = centre_hz(c);
-        if (hz < peak->from_hz || agrees < VOICE_AGREES)
+        if (hz < peak->from_hz || agrees < VOICE_AGREES || beside_taken(peaks, hz))
             continue;
         NoiseFit noise = fit_noise(peaks, hz);
         if (noise.height_db < most * noise.error_db || noise.height_db < bar->least_db)
@@ -483,13 +504,15 @@ static bool noise_tells(const Resonances *peaks, double from_hz) {
     return sure > 0.0 && sure >= SURE_SHARE * all;
 }
 
-static void judge_by_voice(const Profile *profile, double from_hz, StandingPeak *peak) {
+static void judge_by_voice(const Resonances *peaks, const Profile *profile, double from_hz,
+                           StandingPeak *peak) {
     double most = fmax(VOICE_LEAST, VOICE_ALONE / sqrt(profile->tokens));
     for (size_t c = 0; c < STANDING_CENTRES; c++) {
-        if (centre_hz(c) < from_hz || profile->gain[c] < most)
+        double hz = centre_hz(c);
+        if (hz < from_hz || profile->gain[c] < most || beside_taken(peaks, hz))
             continue;
         most = profile->gain[c];
-        place(peak, centre_hz(c), profile->q[c]);
+        place(peak, hz, profile->q[c]);
         peak->height_db = profile->height_db[c];
         peak->voice = profile->gain[c] * sqrt(profile->tokens);
     }
@@ -505,7 +528,8 @@ static void note_range(Resonances *peaks, double *low_hz, double *high_hz) {
     *high_hz = (double)peaks->sorted[n * 85 / 100];
 }
 
-StandingPeak resonances_find(Resonances *peaks) {
+/* The surest of those not taken off yet. */
+static StandingPeak find_one(Resonances *peaks) {
     StandingPeak peak = {0};
     Profile profile;
     size_t n = peaks->state.frames;
@@ -521,7 +545,22 @@ StandingPeak resonances_find(Resonances *peaks) {
     peak.tokens = profile.tokens;
     judge_by_noise(peaks, &profile, wide ? &BESIDE_VOICE : &NEARLY_ALONE, &peak);
     if (!peak.found && wide && enough)
-        judge_by_voice(&profile, fmax(LOW_HZ, OVERTONES * low_hz), &peak);
+        judge_by_voice(peaks, &profile, fmax(LOW_HZ, OVERTONES * low_hz), &peak);
     peak.known = peak.found || (wide && enough) || noise_tells(peaks, peak.from_hz);
     return peak;
+}
+
+StandingPeak resonances_find(Resonances *peaks) {
+    peaks->n_taken = 0;
+    return find_one(peaks);
+}
+
+size_t resonances_find_all(Resonances *peaks, StandingPeak found[STANDING_PEAKS]) {
+    size_t n = 0;
+    found[0] = resonances_find(peaks);
+    while (found[n].found && ++n < STANDING_PEAKS) {
+        peaks->taken[peaks->n_taken++] = found[n - 1];
+        found[n] = find_one(peaks);
+    }
+    return n;
 }

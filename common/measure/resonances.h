@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* resonances.h: a narrow peak that stands still in a voice's spectrum: a mode of the room, a
- * boxy mount, whatever is added at the same place to every note and vowel. The strongest one.
+ * boxy mount, whatever is added at the same place to every note and vowel. Up to three, the surest
+ * first.
  *
  * A formant is a peak too, of the same height and width, and so is a note. What tells them apart
  * is that they move. Two witnesses are heard:
@@ -33,6 +34,9 @@
  * Where the notes within which 70 % of the time was sung are less than 3 semitones apart, notes
  * stand still too: then the noise must show it by 4 dB and 8 standard errors.
  *
+ * Each peak found is taken off the levels of voice and noise, and another is sought at the same bars,
+ * half an octave or more from those before: nearer lies what a wrong height or width leaves of them.
+ *
  * A peak may be found from 16 tokens and 40 windows of voice on. That there is none is known only
  * from 32 tokens and 60 windows of wide enough notes on, or if the noise would tell: if nearly
  * everywhere in the range its height is sure to within 0.8 dB. A noise that was coded or gated is
@@ -48,7 +52,7 @@
  * none 1 and 4.
  *
  * Peaks of under some 4 dB, or wider than an octave, go unnoticed; so do those of high voices that
- * lie under their notes. A second, smaller peak is not told. The height is that of the noise if it
+ * lie under their notes. The height is that of the noise if it
  * is a witness, otherwise the voice's, which is up to half too small, since formants take some.
  *
  * Memory is bounded: 512 windows are kept; when they are full every other one goes and from then on
@@ -70,6 +74,7 @@ enum {
     STANDING_CELLS = 52,   /* of the broad shape: 110 Hz and on, 12 an octave */
     STANDING_HARMONICS = 4,
     STANDING_BINS = 256, /* of the noise, 8 to 16 Hz apart */
+    STANDING_PEAKS = 3,  /* at most */
 };
 
 /* A window of voice. */
@@ -82,7 +87,7 @@ typedef struct {
 typedef struct {
     bool known; /* enough was heard to tell */
     bool found;
-    double hz, low_hz, high_hz; /* centre, and where half its height is reached */
+    double hz, low_hz, high_hz; /* centre, and where half its height is reached: hz / q apart */
     double height_db;
     double from_hz;       /* peaks under that could not have been seen */
     bool by_noise;        /* noise is a witness too */
@@ -100,6 +105,8 @@ typedef struct {
     /* What the take has of its own, found first. */
     double slope_db, broad_db[STANDING_CELLS], harmonic_db[STANDING_HARMONICS], scatter;
     float prior;
+    StandingPeak taken[STANDING_PEAKS]; /* off all levels */
+    size_t n_taken;
     struct {
         size_t frames;
         uint64_t stride, skipped; /* one of so many windows is kept */
@@ -120,7 +127,9 @@ void resonances_reset(Resonances *peaks);
 void resonances_voice(Resonances *peaks, const float *power, double f0_hz, uint64_t number);
 /* The same of a window without any voice. Digital silence is passed over. */
 void resonances_noise(Resonances *peaks, const float *power);
-/* May be asked at any time. */
+/* The surest. May be asked at any time. */
 StandingPeak resonances_find(Resonances *peaks);
+/* All, the surest first; returns how many. Without any, found[0] tells whether that is known. */
+size_t resonances_find_all(Resonances *peaks, StandingPeak found[STANDING_PEAKS]);
 
 #endif

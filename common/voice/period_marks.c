@@ -50,7 +50,7 @@ static const float *low_at(const PeriodMarks *marks, int64_t place) {
 
 /* What pitch.h has made of the last frames. */
 static void keep_low(PeriodMarks *marks, size_t values) {
-    const float *past = marks->pitch.past + marks->pitch.state.newest;
+    const float *past = pitch_low_band(&marks->pitch);
     for (size_t i = values; i-- > 0;) {
         size_t to = (size_t)marks->state.newest % PERIOD_MARKS_LOW;
         marks->low[to] = marks->low[to + PERIOD_MARKS_LOW] = past[i];

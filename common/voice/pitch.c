@@ -48,7 +48,7 @@ bool pitch_prepare(Pitch *pitch, double rate_hz, const PitchRange *range, Arena 
     pitch->taps = arena_take(arena, pitch->n_taps, sizeof(float));
     size_t line = pitch->n_taps + pitch->hop * pitch->decimation;
     pitch->line = arena_take(arena, line, sizeof(float));
-    pitch->past = arena_take(arena, 2 * pitch->lags, sizeof(float));
+    pitch->past = arena_take(arena, pitch->lags + pitch->hop, sizeof(float));
     pitch->d = arena_take(arena, pitch->lags, sizeof(float));
     pitch->normal = arena_take(arena, pitch->lags, sizeof(float));
     pitch->bottom = arena_take(arena, pitch->lags, sizeof(float));
@@ -68,12 +68,11 @@ bool pitch_prepare(Pitch *pitch, double rate_hz, const PitchRange *range, Arena 
 void pitch_reset(Pitch *pitch) {
     size_t line = pitch->n_taps + pitch->hop * pitch->decimation;
     memset(pitch->line, 0, line * sizeof *pitch->line);
-    memset(pitch->past, 0, 2 * pitch->lags * sizeof *pitch->past);
+    memset(pitch->past, 0, (pitch->lags + pitch->hop) * sizeof *pitch->past);
     memset(pitch->d, 0, pitch->lags * sizeof *pitch->d);
     for (int i = 0; i < 2; i++)
         svf_reset(&pitch->state.low_cut[i]);
     pitch->state.taken = 0;
-    pitch->state.newest = 0;
     pitch->state.energy = 0.0f;
     pitch->state.reading = (PitchReading){.aperiodicity = 1.0f};
 }
@@ -86,28 +85,50 @@ PitchReading pitch_reading(const Pitch *pitch) {
     return pitch->state.reading;
 }
 
-/* The newest decimated frame's difference from every lag, into d. */
-static void compare(Pitch *pitch, float x) {
-    const float forget = pitch->forget;
-    const float *past = pitch->past + pitch->state.newest;
-    float *d = pitch->d;
-    for (size_t i = 0; i < pitch->lags; i++) {
-        float difference = x - past[i];
-        d[i] = forget * d[i] + difference * difference;
-    }
-    pitch->state.energy = forget * pitch->state.energy + x * x;
+const float *pitch_low_band(const Pitch *pitch) {
+    return pitch->past + pitch->hop - pitch->state.taken / pitch->decimation;
 }
 
-/* One decimated frame into the past; every other one counts in the sums. */
-static void take(Pitch *pitch, float x, bool counts) {
-    x = svf_step(&pitch->state.low_cut[0], x);
-    x = svf_step(&pitch->state.low_cut[1], x);
-    if (counts)
-        compare(pitch, x);
-    size_t newest = pitch->state.newest == 0 ? pitch->lags - 1 : pitch->state.newest - 1;
-    pitch->past[newest] = x;
-    pitch->past[newest + pitch->lags] = x;
-    pitch->state.newest = newest;
+/* Where decimated frame k of the hop is in `past`; behind it are those before it. */
+static size_t place_of(const Pitch *pitch, size_t k) {
+    return pitch->hop - 1 - k;
+}
+
+/* Differences of every other of frames from..to from every lag, into d: eight lags at a time, which
+ * stay in registers for all frames. */
+static void compare(Pitch *pitch, size_t from, size_t to) {
+    const float forget = pitch->forget;
+    const size_t first = from | 1;
+    const size_t step = SIMD_WIDTH;
+    for (size_t i = 0; i < pitch->lags; i += 2 * step) {
+        float *d = pitch->d + i;
+        Simd sum0 = simd_load(d), sum1 = simd_load(d + step);
+        for (size_t k = first; k < to; k += 2) {
+            const float *now = pitch->past + place_of(pitch, k), *then = now + 1 + i;
+            Simd x = simd_all(*now);
+            Simd difference0 = x - simd_load(then), difference1 = x - simd_load(then + step);
+            sum0 = forget * sum0 + difference0 * difference0;
+            sum1 = forget * sum1 + difference1 * difference1;
+        }
+        memcpy(d, &sum0, sizeof sum0);
+        memcpy(d + step, &sum1, sizeof sum1);
+    }
+    for (size_t k = first; k < to; k += 2) {
+        float x = pitch->past[place_of(pitch, k)];
+        pitch->state.energy = forget * pitch->state.energy + x * x;
+    }
+}
+
+/* Decimated frames from..to of the hop; every other one counts in the sums. */
+static void take(Pitch *pitch, size_t from, size_t to) {
+    Svf one = pitch->state.low_cut[0], two = pitch->state.low_cut[1];
+    for (size_t k = from; k < to; k++) {
+        float x = maths_dot(pitch->line + (k + 1) * pitch->decimation, pitch->taps, pitch->n_taps);
+        pitch->past[place_of(pitch, k)] = svf_step(&two, svf_step(&one, x));
+    }
+    pitch->state.low_cut[0] = one;
+    pitch->state.low_cut[1] = two;
+    compare(pitch, from, to);
 }
 
 /* Eight lags at a time, so that the divisions of some go on beside the sums of the next, which wait
@@ -189,13 +210,11 @@ bool pitch_process(Pitch *pitch, const float *in, size_t n) {
     size_t before = pitch->state.taken, after = before + n;
     memcpy(pitch->line + pitch->n_taps + before, in, n * sizeof *in);
     pitch->state.taken = after;
-    for (size_t k = before / pitch->decimation; k < after / pitch->decimation; k++) {
-        const float *end = pitch->line + (k + 1) * pitch->decimation + pitch->n_taps;
-        take(pitch, maths_dot(end - pitch->n_taps, pitch->taps, pitch->n_taps), k % 2 == 1);
-    }
+    take(pitch, before / pitch->decimation, after / pitch->decimation);
     if (after < whole)
         return false;
     read_pitch(pitch);
+    memmove(pitch->past + pitch->hop, pitch->past, pitch->lags * sizeof *pitch->past);
     memmove(pitch->line, pitch->line + whole, pitch->n_taps * sizeof *pitch->line);
     pitch->state.taken = 0;
     return true;

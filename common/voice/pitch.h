@@ -65,15 +65,14 @@ typedef struct {
     float forget;  /* w */
     float *taps;   /* [n_taps] */
     float *line;   /* [n_taps + a hop] the last frames before the hop, and those taken since */
-    float *past;   /* [2 lags] the low band twice, so that past[newest..] runs back unbroken */
+    float *past;   /* [hop + lags] the low band of the hop, the newest first, and before it */
     float *d;      /* [lags] d[i] is for lag i + 1 */
     float *normal; /* [lags] d' of the last hop, likewise */
     float *bottom; /* [lags] d' at the local minimum there, if there is one */
     struct {
         Svf low_cut[2];
-        size_t taken;  /* frames since the last hop */
-        size_t newest; /* where the newest decimated frame is in `past` */
-        float energy;  /* sum of w^j x^2 */
+        size_t taken; /* frames since the last hop */
+        float energy; /* sum of w^j x^2 */
         PitchReading reading;
     } state;
 } Pitch;
@@ -85,6 +84,8 @@ void pitch_reset(Pitch *pitch);
 size_t pitch_until(const Pitch *pitch);
 /* Takes n <= pitch_until() frames. true: there is a new reading, as of the last of them. */
 bool pitch_process(Pitch *pitch, const float *in, size_t n);
+/* The decimated frames so far, the newest first: at least as many as there are lags. */
+const float *pitch_low_band(const Pitch *pitch);
 /* The last reading. */
 PitchReading pitch_reading(const Pitch *pitch);
 

@@ -51,10 +51,10 @@ static size_t bin_of(float hz) {
     return bin < PITCH_FLOOR_BINS ? (size_t)bin : PITCH_FLOOR_BINS - 1;
 }
 
-/* The next bin from `bin` on that is not empty, or PITCH_FLOOR_BINS. Few are not. */
+/* The next bin from `bin` on that is not empty, or one from end_bin on. Few are not. */
 static size_t next_bin(const PitchFloor *floor, size_t bin) {
     enum { FOUR = sizeof(uint64_t) / sizeof *floor->state.count };
-    while (bin < PITCH_FLOOR_BINS && floor->state.count[bin] == 0) {
+    while (bin < floor->state.end_bin && floor->state.count[bin] == 0) {
         uint64_t four = 0;
         if (bin % FOUR == 0)
             memcpy(&four, floor->state.count + bin, sizeof four);
@@ -71,6 +71,8 @@ static void keep(PitchFloor *floor, float hz) {
         floor->state.known++;
     *oldest = (uint16_t)bin_of(hz);
     floor->state.count[*oldest]++;
+    if (*oldest >= floor->state.end_bin)
+        floor->state.end_bin = (uint16_t)(*oldest + 1);
     size_t lowest = floor->state.lowest_bin;
     floor->state.lowest_bin = (uint16_t)next_bin(floor, *oldest < lowest ? *oldest : lowest);
     floor->state.oldest = (floor->state.oldest + 1) % floor->memory;
@@ -87,7 +89,7 @@ static float share_of(float bin, float median) {
 static float low_mean(const PitchFloor *floor, float n, float spread, float unknown, float median) {
     const float from = (1.0f - spread) * n, to = (1.0f + spread) * n;
     float below = unknown, sum = 0.0f, taken = maths_larger(unknown - from, 0.0f);
-    for (size_t bin = floor->state.lowest_bin; bin < PITCH_FLOOR_BINS && below < to;
+    for (size_t bin = floor->state.lowest_bin; bin < floor->state.end_bin && below < to;
          bin = next_bin(floor, bin + 1)) {
         float at = (float)bin, before = below;
         below += (float)floor->state.count[bin] * share_of(at, median);

@@ -57,6 +57,7 @@ typedef struct {
         size_t oldest, known;
         uint16_t count[PITCH_FLOOR_BINS];
         uint16_t lowest_bin; /* none below it holds any */
+        uint16_t end_bin;    /* none from it on has held any */
     } state;
 } PitchFloor;
 

@@ -11,7 +11,6 @@
 #include "gain/band_mender.h"
 #include "plugin.h"
 
-#include <math.h>
 #include <string.h>
 
 enum { FOCUS_LOW, FOCUS_HIGH, THRESHOLD, MAX_LENGTH, DEPTH, N_CONTROLS };
@@ -95,8 +94,8 @@ typedef struct {
 } Tamer;
 
 static size_t hops_of(const Tamer *t, float ms) {
-    double hops = floor((double)ms * 0.001 * t->levels.rate_hz / (double)t->levels.hop + 0.5);
-    return hops < 1.0 ? 1 : hops > CLICK_FINDER_LONGEST ? CLICK_FINDER_LONGEST : (size_t)hops;
+    int hops = (int)((double)ms * 0.001 * t->levels.rate_hz / (double)t->levels.hop + 0.5);
+    return hops < 1 ? 1 : hops > CLICK_FINDER_LONGEST ? CLICK_FINDER_LONGEST : (size_t)hops;
 }
 
 static size_t latency(const void *self, const float *control) {

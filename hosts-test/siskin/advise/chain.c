@@ -120,11 +120,17 @@ static void comment_rule(FILE *file, const AdvicePlan *plan, size_t i) {
 }
 
 static void comment_settings(FILE *file, const AdviceSettings *settings) {
+    char controls[160] = "";
     for (size_t k = 0; k < settings->n; k++) {
         const AdviceSetting *setting = &settings->setting[k];
-        char *text = text_print("  %s %g: %s.", setting->control, setting->value, setting->why);
+        text_add(controls, sizeof controls, "%s%s %g", *controls ? ", " : "", setting->control,
+                 setting->value);
+        if (!*setting->why)
+            continue;
+        char *text = text_print("  %s: %s.", controls, setting->why);
         comment(file, text);
         free(text);
+        *controls = '\0';
     }
     if (settings->passes > 1) {
         char *text = text_print("  %u passes: %s.", settings->passes, settings->why_passes);

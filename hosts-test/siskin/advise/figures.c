@@ -138,9 +138,12 @@ double figure_t60_s(const Measures *m) {
 }
 
 double figure_standing_peak_db(const Measures *m) {
-    if (!m->peak.known)
+    if (!m->peak[0].known)
         return (double)NAN;
-    return m->peak.found ? m->peak.height_db : -(double)INFINITY;
+    double most_db = -(double)INFINITY;
+    for (size_t i = 0; i < m->n_peaks; i++)
+        most_db = fmax(most_db, m->peak[i].height_db);
+    return most_db;
 }
 
 static bool has_steps(const Measures *m) {

@@ -18,12 +18,12 @@
 
 typedef enum { ADVICE_FINE, ADVICE_NEEDED, ADVICE_UNKNOWN } AdviceVerdict;
 
-enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 8, ADVICE_MOST_PASSES = 4 };
+enum { ADVICE_MOST_RULES = 32, ADVICE_MOST_SETTINGS = 12, ADVICE_MOST_PASSES = 4 };
 
 typedef struct {
     const char *control;
     double value;
-    char why[160];
+    char why[160]; /* empty: the same as the next one's, told with it */
 } AdviceSetting;
 
 typedef struct {

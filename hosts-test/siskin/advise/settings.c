@@ -81,21 +81,26 @@ void settle_hiss(const Measures *m, double extra, AdviceSettings *s) {
         set(s, "depth", depth_db, "%s", BY_TRIAL);
 }
 
-/* One bell on it, as wide at half its dB; broad and shallow, since a narrow or deep one is heard
+/* One bell on each, as wide at half its dB; broad and shallow, since a narrow or deep one is heard
  * itself. */
 void settle_resonance(const Measures *m, double extra, AdviceSettings *s) {
+    static const char *const control[STANDING_PEAKS][3] = {{"freq_1", "gain_1", "width_1"},
+                                                           {"freq_2", "gain_2", "width_2"},
+                                                           {"freq_3", "gain_3", "width_3"}};
     const double most_db = 6.0;
     const double narrow_q = 4.0, broad_q = 1.0;
-    const StandingPeak *peak = &m->peak;
     (void)extra; /* no render is judged by it */
-    if (!peak->known || !peak->found)
-        return;
-    double q = fmin(narrow_q, fmax(broad_q, peak->hz / (peak->high_hz - peak->low_hz)));
-    double octaves = 2.0 / M_LN2 * asinh(0.5 / q);
-    double cut_db = fmin(most_db, round(peak->height_db));
-    set(s, "freq_1", round(peak->hz), "where it stands out by %.0f dB", peak->height_db);
-    set(s, "gain_1", -cut_db, "a cut of more than %.0f dB is heard itself", most_db);
-    set(s, "width_1", 0.01 * round(100.0 * octaves), "octaves, q %.1f", q);
+    for (size_t i = 0; i < m->n_peaks && i < STANDING_PEAKS; i++) {
+        const StandingPeak *peak = &m->peak[i];
+        double q = fmin(narrow_q, fmax(broad_q, peak->hz / (peak->high_hz - peak->low_hz)));
+        double octaves = 2.0 / M_LN2 * asinh(0.5 / q);
+        double cut_db = fmin(most_db, round(peak->height_db));
+        set(s, control[i][0], round(peak->hz), "%s", "");
+        set(s, control[i][1], -cut_db, "%s", "");
+        set(s, control[i][2], 0.01 * round(100.0 * octaves),
+            "it stands out by %.0f dB; a cut of more than %.0f dB is heard itself", peak->height_db,
+            most_db);
+    }
 }
 
 /* So many dB an octave take enough off rumble that lies half an octave under the corner: its

@@ -38,13 +38,8 @@ static void json_hum(Json *j, const Measures *m) {
     json_close(j, '}');
 }
 
-static void json_peak(Json *j, const StandingPeak *peak) {
-    json_truth(j, "standing_peak_known", peak->known);
-    if (!peak->known || !peak->found) {
-        json_text(j, "standing_peak", NULL);
-        return;
-    }
-    json_open(j, "standing_peak", '{', true);
+static void json_peak(Json *j, const char *name, const StandingPeak *peak) {
+    json_open(j, name, '{', true);
     json_number(j, "centre_hz", peak->hz, 0);
     json_number(j, "from_hz", peak->low_hz, 0);
     json_number(j, "to_hz", peak->high_hz, 0);
@@ -52,6 +47,19 @@ static void json_peak(Json *j, const StandingPeak *peak) {
     json_truth(j, "in_noise_too", peak->by_noise);
     json_number(j, "evidence", peak->voice, 2);
     json_close(j, '}');
+}
+
+/* The surest by itself, then those beside it. */
+static void json_peaks(Json *j, const Measures *m) {
+    json_truth(j, "standing_peak_known", m->peak[0].known);
+    if (m->n_peaks == 0)
+        json_text(j, "standing_peak", NULL);
+    else
+        json_peak(j, "standing_peak", &m->peak[0]);
+    json_open(j, "more_standing_peaks", '[', true);
+    for (size_t i = 1; i < m->n_peaks; i++)
+        json_peak(j, NULL, &m->peak[i]);
+    json_close(j, ']');
 }
 
 static void json_recording(Json *j, const Measures *m) {
@@ -71,7 +79,7 @@ static void json_recording(Json *j, const Measures *m) {
     json_whole(j, "not_finite_samples", m->cleaned);
     json_number(j, "t60_s", m->t60_s, 3);
     json_whole(j, "phrase_ends_used", m->n_decays);
-    json_peak(j, &m->peak);
+    json_peaks(j, m);
     json_close(j, '}');
 }
 

@@ -83,12 +83,13 @@ static void table_level(const Measures *m) {
         figure(m->sample_peak_db, 1).text);
 }
 
-static void table_peak(const StandingPeak *peak) {
+static void table_peaks(const Measures *m) {
+    const StandingPeak *peak = m->peak;
     if (!peak->known)
         row("room resonance", (double)NAN, 0, "", "   too little singing to tell");
     else if (!peak->found)
         printf("    %-28s%9s   %.0f Hz..1 kHz\n", "room resonance", "none", peak->from_hz);
-    else
+    for (; peak < m->peak + m->n_peaks; peak++)
         row("room resonance", peak->hz, 0, "Hz", "   %.0f dB, %.0f..%.0f Hz; seen in %s",
             peak->height_db, peak->low_hz, peak->high_hz,
             peak->by_noise ? "voice and noise" : "the voice");
@@ -121,7 +122,7 @@ static void table_faults(const Measures *m) {
         row("frames at full scale", (double)m->full_scale, 0, "", "%s", "");
     row("reverberation, T60", m->t60_s, 2, "s",
         m->n_decays ? "   from %zu phrase ends" : "   no phrase ends freely", m->n_decays);
-    table_peak(&m->peak);
+    table_peaks(m);
 }
 
 static double per_minute(const Measures *m, size_t count) {
@@ -373,8 +374,8 @@ static size_t columns_of(const Measures *m, const Measures *reference, Column *c
     c[n++] = (Column){"rumble_dbfs", m->rumble_db};
     c[n++] = (Column){"clipped_tops", (double)m->flat_tops};
     c[n++] = (Column){"t60_s", m->t60_s};
-    c[n++] = (Column){"standing_peak_hz", m->peak.found ? m->peak.hz : (double)NAN};
-    c[n++] = (Column){"standing_peak_db", m->peak.found ? m->peak.height_db : (double)NAN};
+    c[n++] = (Column){"standing_peak_hz", m->n_peaks ? m->peak[0].hz : (double)NAN};
+    c[n++] = (Column){"standing_peak_db", m->n_peaks ? m->peak[0].height_db : (double)NAN};
     c[n++] = (Column){"sung_s", m->sung_s};
     c[n++] = (Column){"phrases", (double)m->n_phrases};
     c[n++] = (Column){"phrase_spread_db", m->spread_db};

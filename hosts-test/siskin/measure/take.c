@@ -288,7 +288,7 @@ static bool conclude(Analysis *analysis, Measures *m) {
     measure_gaps(analysis, m);
     measure_spread(m);
     measure_room(analysis, m);
-    m->peak = resonances_find(&analysis->standing);
+    m->n_peaks = resonances_find_all(&analysis->standing, m->peak);
     return fine;
 }
 

@@ -108,7 +108,9 @@ typedef struct {
 
     double t60_s; /* NAN: no phrase ended freely enough */
     size_t n_decays;
-    StandingPeak peak; /* the strongest, of the room or the mount; 150 Hz..1 kHz */
+    StandingPeak
+        peak[STANDING_PEAKS]; /* of the room or the mount, 150 Hz..1 kHz, the surest first */
+    size_t n_peaks;
 } Measures;
 
 /* Called with the share of the file that is done, 0..1. */

@@ -27,11 +27,11 @@ static double hum(const Measures *m) {
 }
 
 static double peak_hz(const Measures *m) {
-    return m->peak.found ? m->peak.hz : (double)NAN;
+    return m->n_peaks ? m->peak[0].hz : (double)NAN;
 }
 
 static double peak_db(const Measures *m) {
-    return m->peak.found ? m->peak.height_db : (double)NAN;
+    return m->n_peaks ? m->peak[0].height_db : (double)NAN;
 }
 
 static double clipped(const Measures *m) {

@@ -598,8 +598,9 @@ START_TEST(like_is_held_against_like_or_nothing_is_said) {
                        .gap_db = -80.0,
                        .flat_tops = 9};
     Measures after = before;
-    before.peak.known = after.peak.known = after.peak.found = true;
-    after.peak.height_db = 8.0;
+    before.peak[0].known = after.peak[0].known = after.peak[0].found = true;
+    after.n_peaks = 1;
+    after.peak[0].height_db = 8.0;
     after.gap_db = -40.0;
     after.flat_tops = 0;
     const struct {

@@ -125,6 +125,89 @@ START_TEST(a_click_in_a_gap_is_taken_to_its_surroundings_whatever_its_height) {
 }
 END_TEST
 
+/* Noise above 1500 Hz under t^2 exp(-t / tau), over after 7 tau, `peak` high: a lip that smacks. */
+static void lay_smack(double at_s, double ms, double peak, uint64_t seed) {
+    static float smack[LENGTH];
+    Random random = random_seeded(seed);
+    size_t n = (size_t)(ms * 0.001 * RATE), at = (size_t)(at_s * RATE);
+    SignalsBiquad high = signals_high_pass(RATE, 1500.0, 0.7071);
+    for (size_t i = 0; i < n; i++) {
+        double x = 7.0 * (double)i / (double)n;
+        smack[i] = (float)(x * x * exp(-x) * signals_biquad_step(&high, random_normal(&random)));
+    }
+    signals_scale(smack, n, peak / signals_peak(smack, n));
+    signals_add(audio + at, smack, n);
+}
+
+/* A smack stands over the room by more than the opening can tell, and for longer. It is 40 dB high in
+ * its peak, so some 30 in a band; over its last third it is under 3 % of that. */
+START_TEST(a_smack_in_a_gap_goes_whole_however_long_it_rings) {
+    const double lengths_ms[] = {4.0, 8.0, 11.0};
+    for (size_t k = 0; k < 3; k++)
+        for (uint64_t seed = 70; seed < 73; seed++) {
+            double ms = lengths_ms[k], end = 2.0 + 0.001 * ms;
+            room(0.001, seed);
+            sing_first(0.1);
+            lay_smack(2.0, ms, 0.1, seed + 10);
+            run(&DEFAULTS);
+            ck_assert_double_ge(largest(2.0, 2.0 + 0.0005 * ms), 22.0);
+            ck_assert_double_ge(largest(2.0 + 0.0004 * ms, 2.0 + 0.0006 * ms), 12.0);
+            ck_assert_double_eq(largest(1.0, 1.998), 0.0);
+            ck_assert_double_eq(largest(end + 0.004, 3.9), 0.0);
+        }
+}
+END_TEST
+
+/* Before anybody has sung, a room of -40 dBFS might be a voice, were it not steady. */
+START_TEST(a_click_ahead_of_the_first_word_is_taken_down_as_any) {
+    room(0.01, 90);
+    lay_clicks(1.0); /* the first, at 1 s: 40 dB over the room in its peak */
+    run(&DEFAULTS);
+    ck_assert_double_ge(largest(0.999, 1.003), 28.0);
+}
+END_TEST
+
+/* A burst of 12 to 20 ms, aspiration that adds 2 dB to the room, and 60 ms later the vowel: all that
+ * can be known of /t/ and /k/ before they must be let out (common practice: 30 to 80 ms). */
+START_TEST(a_plosive_before_a_late_vowel_stays) {
+    for (uint64_t seed = 100; seed < 105; seed++) {
+        Random random = random_seeded(seed);
+        static float sound[LENGTH];
+        size_t at = 2 * RATE, aspiration = (size_t)(0.08 * RATE);
+        room(0.001, seed + 20);
+        sing_first(0.1);
+        lay_smack(2.0, random_range(&random, 12.0, 20.0), 0.05, seed + 40);
+        signals_noise(sound, aspiration, 0.00077, &random); /* 10 log(1 + 0.77^2) = 2 dB */
+        signals_add(audio + at, sound, aspiration);
+        signals_noise(sound, RATE, 0.1, &random);
+        signals_fade_ends(sound, RATE, RATE / 100);
+        signals_add(audio + at + aspiration, sound, RATE);
+        run(&DEFAULTS);
+        ck_assert_msg(largest(1.9, 2.07) == 0.0, "seed %llu: cut by %.1f dB",
+                      (unsigned long long)seed, largest(1.9, 2.07));
+    }
+}
+END_TEST
+
+/* And at the end of a word, after a closure (40 to 90 ms, common practice; up to 120 here). */
+START_TEST(a_plosive_at_the_end_of_a_word_stays) {
+    for (uint64_t seed = 120; seed < 125; seed++) {
+        Random random = random_seeded(seed);
+        static float vowel[LENGTH];
+        size_t n = RATE / 2, closure = (size_t)(random_range(&random, 0.06, 0.12) * RATE);
+        room(0.001, seed + 20);
+        sing_first(0.1);
+        signals_noise(vowel, n, 0.1, &random);
+        signals_fade_ends(vowel, n, RATE / 100);
+        signals_add(audio + 2 * RATE - closure - n, vowel, n);
+        lay_smack(2.0, random_range(&random, 12.0, 20.0), 0.05, seed + 40);
+        run(&DEFAULTS);
+        ck_assert_msg(largest(1.9, 2.07) == 0.0, "seed %llu: cut by %.1f dB",
+                      (unsigned long long)seed, largest(1.9, 2.07));
+    }
+}
+END_TEST
+
 START_TEST(what_rises_and_stays_is_left_alone) {
     for (uint64_t seed = 7; seed < 12; seed++) {
         static float louder[LENGTH];
@@ -287,6 +370,10 @@ int main(void) {
     tcase_add_test(tcase, clicks_in_room_tone_are_found_where_they_are_and_nowhere_else);
     tcase_add_test(tcase, nothing_is_cut_below_the_surroundings_or_by_more_than_depth);
     tcase_add_test(tcase, a_click_in_a_gap_is_taken_to_its_surroundings_whatever_its_height);
+    tcase_add_test(tcase, a_smack_in_a_gap_goes_whole_however_long_it_rings);
+    tcase_add_test(tcase, a_click_ahead_of_the_first_word_is_taken_down_as_any);
+    tcase_add_test(tcase, a_plosive_before_a_late_vowel_stays);
+    tcase_add_test(tcase, a_plosive_at_the_end_of_a_word_stays);
     tcase_add_test(tcase, what_rises_and_stays_is_left_alone);
     tcase_add_test(tcase, what_lasts_longer_than_max_length_is_left_alone);
     tcase_add_test(tcase, pulses_of_a_voice_are_left_alone_down_to_a_creak);

@@ -4,6 +4,7 @@
 #include "basic/decibel.h"
 #include "basic/maths.h"
 #include "basic/one_pole.h"
+#include "detect/click_gap.h"
 #include "detect/click_judge.h"
 
 #include <math.h>
@@ -20,6 +21,14 @@ static const double SMOOTH_MS = 5.0, VOICE_RISE_MS = 25.0, VOICE_FALL_DB = 2.0;
 /* No voice in the band has more power than a full-scale sine has: what is louder is a fault, and
  * must not be remembered for a minute. */
 static const float VOICE_LEAST_DB = -60.0f, VOICE_AT_FIRST_DB = -45.0f, VOICE_MOST_DB = -3.0f;
+/* Over the voice that is assumed at first: somebody sings. A click is too short to get there. */
+static const float SUNG_DB = 6.0f;
+/* Added to the evidence when a click stands alone. On clean voices three events do that were not taken
+ * for clicks anyhow, two of them plosives, with less evidence than -1.5. */
+static const float ALONE = 1.5f;
+static const float FADES_DB = 1.0f; /* that the fades of a cut take from the room beside it */
+static const float BREATH_LOW_DB = -10.0f; /* of a breath, at most, re the voice below 1200 Hz */
+enum { RINGS_ON = 24 };                    /* hops a click may last longer in a gap */
 
 void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
     finder->smooth = (float)one_pole_coefficient(SMOOTH_MS, 1.0 / hop_seconds);
@@ -109,6 +118,8 @@ static void take_levels(ClickFinder *finder, const float now[ROW]) {
     float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
     follow_voice(finder, &finder->state.voice_db, smooth);
     follow_voice(finder, &finder->state.voice_low_db, h->level[at][BAND_LEVELS_LOW]);
+    if (finder->state.voice_low_db > VOICE_AT_FIRST_DB + SUNG_DB)
+        finder->state.sung = true;
     h->smooth[at] = smooth;
     h->voice[at] = finder->state.voice_db;
     h->voice_low[at] = finder->state.voice_low_db;
@@ -157,18 +168,43 @@ static void follow(ClickFinder *finder) {
     finder->state.inside = inside;
 }
 
-/* In a gap nothing hides what is left of a click, and nothing is there to be bitten: more may be
- * taken, and from all bands together. */
-static void mark(ClickFinder *finder, const ClickEvent *event, bool gap) {
+/* Cuts hops start..end down to `around_db`, or by the excess when that is NULL; of two clicks in one
+ * hop the larger cut holds. In a gap nothing hides what is left of a click, and nothing is there to be
+ * bitten: more may be taken, and from all bands together. */
+static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const float *around_db) {
     float most_db = gap ? CLICK_FINDER_GAP_SHARE * finder->depth_db : finder->depth_db;
+    const ClickHistory *h = &finder->history;
     for (size_t t = event->start; t != event->end; t++) {
-        for (size_t b = 0; b < finder->history.bands; b++)
-            finder->cut_db[t & MASK][b] =
-                maths_smaller(finder->history.excess[t & MASK][b], most_db);
-        finder->cut_db[t & MASK][BAND_LEVELS_LOW] = gap ? most_db : 0.0f;
+        float *cut = finder->cut_db[t & MASK];
+        for (size_t b = 0; b < h->bands; b++) {
+            float excess = around_db ? h->level[t & MASK][b] - around_db[b] - FADES_DB
+                                     : h->excess[t & MASK][b];
+            cut[b] = maths_larger(cut[b], maths_smaller(excess, most_db));
+        }
+        cut[BAND_LEVELS_LOW] = maths_larger(cut[BAND_LEVELS_LOW], gap ? most_db : 0.0f);
     }
-    finder->state.cut_end = event->end;
+    if (event->end > finder->state.cut_end)
+        finder->state.cut_end = event->end;
     finder->state.clicks++;
+}
+
+/* In a gap, before anything was sung, or where a high click stands and below 1200 Hz there is no more
+ * than a breath, it is taken down to its surroundings as far as these are known; else by its excess. */
+static void mark_click(ClickFinder *finder, const ClickEvent *event, const ClickGap *high,
+                       const float feature[CLICK_FEATURES]) {
+    bool quiet = feature[CLICK_LOW_SIDES] < BREATH_LOW_DB || !finder->state.sung;
+    bool gap = click_judge_gap(feature) || (quiet && high && click_gap_stands(high));
+    ClickEvent whole = *event;
+    if (gap && high)
+        whole = (ClickEvent){high->start, high->end};
+    mark(finder, &whole, gap, gap && high ? high->around_db : NULL);
+}
+
+/* Hops after its start at which a click in a gap may end: it is high, and rings on. */
+static size_t gap_longest(const ClickFinder *finder) {
+    size_t twice = 2 * finder->max_length;
+    size_t most = click_finder_longest(finder->max_length) + RINGS_ON;
+    return twice < most ? twice : most;
 }
 
 /* The first event waiting, when enough is known of what follows it. */
@@ -179,9 +215,13 @@ static void judge(ClickFinder *finder) {
     if (finder->history.known < event->start + click_finder_wait(finder->max_length))
         return;
     float feature[CLICK_FEATURES];
+    ClickGap gap;
     click_features(&finder->history, event, feature);
-    if (click_judge(feature) > click_judge_bar(finder->threshold_db))
-        mark(finder, event, click_judge_gap(feature));
+    bool high = click_gap_measure(&finder->history, event, gap_longest(finder), &gap);
+    bool alone = high && click_gap_alone(&gap);
+    float evidence = click_judge(feature) + (alone ? ALONE : 0.0f);
+    if (evidence > click_judge_bar(finder->threshold_db))
+        mark_click(finder, event, high ? &gap : NULL, feature);
     finder->state.judged++;
 }
 

@@ -8,7 +8,8 @@
  * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more: so nothing
  * is cut below the level of its surroundings. In a voice that is at most `depth`; in a gap
  * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click stands
- * over a quiet room.
+ * over a quiet room. There the excess of a high click is measured over its surroundings themselves,
+ * and for as long as it rings (click_gap.h), up to twice max_length; standing alone is evidence, too.
  * Latency, from the hop that comes in to the one whose cut and the 8 hops after it are known:
  * max_length and 43.5 to 45.5 ms. Cost about 100 vector operations a hop and 2500 an event. */
 #ifndef SISKIN_DETECT_CLICK_FINDER_H
@@ -51,6 +52,7 @@ typedef struct {
         float past[2][BAND_LEVELS_ROW]; /* powers of the last two hops */
         float smooth_power;
         float voice_db, voice_low_db;
+        bool sung;   /* so far */
         bool inside; /* an event */
         size_t start;
         float height_db; /* of it so far */

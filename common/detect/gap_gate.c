@@ -1,25 +1,33 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/gap_gate.h"
 
+#include "basic/decibel.h"
+
 #include <math.h>
 #include <string.h>
 
 /* Thresholds: below `open`, and least distances over the room. */
 static const float KEEP_DB = 6.0f, KEEP_SUNG_DB = 16.0f, LOW_DB = 20.0f, SUNG_DB = 6.0f;
 static const float WEAK_BREATH_DB = 12.0f;
-static const float LOUD_DB = 3.0f; /* nearer to the singer's level lies no breath */
+static const float LOUD_DB = 3.0f;       /* nearer to the singer's level lies no breath */
+static const float UNDER_LOUD_DB = 9.0f; /* further than this under that lie most breaths */
+static const float REST_DB = 12.0f;      /* under its loudest a breath is over */
 static const float OPEN_OVER_ROOM_DB = 6.0f, KEEP_OVER_ROOM_DB = 3.0f, FIRST_OVER_ROOM_DB = 10.0f;
 static const float NOTHING_DB = -150.0f;
 static const float PLAIN_BREATH =
     2.718f; /* times as probable as anything else: see scene_class.h */
 static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath is as plain */
+/* Bits of a whole sound that still speak for breath: two of some 20 hops' are chance, and no voice was
+ * heard in it. */
+static const float BREATH_BITS = -2.0f;
 static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
 static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
  * `keep` that are a pause; left for the fade-in, where they are seen. */
 enum { BEGIN = 8, BEGIN_SUNG = 3, GO_ON = 4, GO_ON_SUNG = 2, PAUSE = 3, FADE_ROOM = 2 };
-/* Hops of breath in a sound after which it takes so many others in a row to be more than that. */
-enum { BREATHED = 8, AFTER_BREATH = 16 };
+/* Hops of breath in a sound: without which it is none; after which it takes so many others in a row
+ * to be more than that. */
+enum { LITTLE_BREATH = 5, BREATHED = 8, AFTER_BREATH = 16 };
 /* A breath that joins a phrase: hops and dB by which it swells at least, hops of doubt in it. */
 enum { SWELL = 8, DOUBT = 4 };
 static const float SWELL_DB = 6.0f;
@@ -33,6 +41,8 @@ typedef struct {
     bool breath;       /* breath rather than speech */
     bool breathy;      /* and rather than room */
     bool plain_breath; /* and that by far */
+    bool room;         /* rather than any sound */
+    float breath_bits; /* how much it speaks for breath against speech: logarithm of the odds */
 } View;
 
 void gap_gate_prepare(GapGate *gate, double hops_per_second, size_t behind) {
@@ -122,6 +132,8 @@ static View look(GapGate *gate, const SceneMoment *moment) {
         .breathy = p[SCENE_BREATH] > most,
         .plain_breath = scene_class_odds(p[SCENE_BREATH], most) > plain,
     };
+    view.room = p[SCENE_ROOM] > larger(others, p[SCENE_BREATH]);
+    view.breath_bits = decibel_fast_log2(scene_class_odds(p[SCENE_BREATH], others));
     sound_start_put(&gate->start, view.hop, view.level_db);
     find_thresholds(gate, &moment->known, &view);
     return view;
@@ -129,13 +141,47 @@ static View look(GapGate *gate, const SceneMoment *moment) {
 
 /* ---- inside and outside ---- */
 
-/* Marks from the start of the sound at `first` up to now. */
+/* The first hop that can still be taken back. */
+static size_t earliest(const GapGate *gate) {
+    return phrase_marks_oldest(&gate->marks) + gate->fade_room;
+}
+
+/* Marks from the start of the sound at `first` up to now. It may be a breath until a voice is heard in
+ * it. */
 static void mark(GapGate *gate, const View *view, size_t first, size_t limit) {
-    size_t earliest = phrase_marks_oldest(&gate->marks) + gate->fade_room;
-    limit = limit > earliest ? limit : earliest;
+    limit = limit > earliest(gate) ? limit : earliest(gate);
     first = sound_start_find(&gate->start, view->low_db, first, limit);
     phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_SOUND);
+    gate->state.doubtful = !gate->keep_breaths && !gate->state.entering;
+    gate->state.voice = false;
+    gate->state.first = first;
+    gate->state.silent_before = gate->state.silent;
+    gate->state.inside_before = gate->state.inside;
     gate->state.silent = 0;
+}
+
+/* As loud as hardly a breath is. */
+static bool near_voice(const View *view) {
+    return view->level_db >= view->loud_db - UNDER_LOUD_DB;
+}
+
+/* A sound that turns out to be a breath is taken back whole, at the last moment before its first hop is
+ * let out. After that it stays whole. */
+static void doubt(GapGate *gate, const View *view) {
+    if (gate->state.sung_run >= GO_ON_SUNG || near_voice(view))
+        gate->state.voice = true;
+    gate->state.doubtful = gate->state.doubtful && !gate->state.voice;
+    if (!gate->state.doubtful || gate->state.first > earliest(gate) + 1)
+        return;
+    gate->state.doubtful = false;
+    if (gate->state.first < earliest(gate) || gate->state.bits <= BREATH_BITS ||
+        gate->state.breathed < LITTLE_BREATH)
+        return;
+    phrase_marks_add(&gate->marks, gate->state.first, view->hop, PHRASE_MARK_BREAK);
+    gate->state.sounding = false;
+    gate->state.inside = gate->state.inside_before;
+    gate->state.silent = gate->state.silent_before + view->hop + 1 - gate->state.first;
+    gate->state.run = 0;
 }
 
 static size_t count(size_t run, bool goes_on) {
@@ -152,8 +198,15 @@ static bool speaks(const GapGate *gate, const View *view) {
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
  * hops ago it was last near that. */
 static void follow_breath(GapGate *gate, const View *view) {
-    gate->state.low = view->level_db < view->low_db ? gate->state.low + 1 : 0;
+    bool gone = view->level_db < larger(view->low_db, gate->state.breath_most_db - REST_DB);
+    gate->state.low = gone ? gate->state.low + 1 : 0;
     gate->state.breathed = gate->state.low >= PAUSE ? 0 : gate->state.breathed + view->breathy;
+    if (gate->state.breathed == 0)
+        gate->state.breath_most_db = 2.0f * NOTHING_DB;
+    if (view->breathy)
+        gate->state.breath_most_db = larger(gate->state.breath_most_db, view->level_db);
+    gate->state.bits =
+        view->room || gate->state.low >= PAUSE ? 0.0f : gate->state.bits + view->breath_bits;
     gate->state.doubt = view->breathy ? 0 : gate->state.doubt + 1;
     bool begins = gate->state.doubt > DOUBT;
     if (begins || view->level_db < gate->state.breath_least_db)
@@ -192,6 +245,10 @@ static void part_breath(GapGate *gate, const View *view) {
     if (!gate->state.sounding && view->breathy && gate->state.breathed >= BREATHED)
         phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_BREAK);
     size_t swelling = gate->state.swelling, first = view->hop + 1 - swelling;
+    /* A breath that was let in swells, too. */
+    bool within = !gate->state.voice && first > gate->state.first + BREATHED;
+    if (gate->state.sounding && (within || near_voice(view)))
+        return;
     bool unread = first > phrase_marks_oldest(&gate->marks) + gate->fade_room;
     if (swelling < SWELL || !unread || view->level_db < gate->state.breath_least_db + SWELL_DB)
         return;
@@ -270,6 +327,7 @@ PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
         inside(gate, &view, speaking);
     else
         outside(gate, &view);
+    doubt(gate, &view);
     if (gate->state.entering)
         enter(gate, &view);
     return phrase_marks_step(&gate->marks);

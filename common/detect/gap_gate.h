@@ -25,7 +25,9 @@
  * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
  * for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that has been breath
  * so far; a breath that joins a phrase is parted from it where it begins to swell. Either way all
- * of a breath has one fate, since what decides is seen before its start is let out.
+ * of a breath has one fate: the first hops of many look like a consonant and open, so when its start is
+ * about to be let out, a sound without voice that is more likely breath than speech, all its hops
+ * together, is taken back whole; and what was let in is not parted any more.
  *
  * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
  * row as are seen, one at the least, so clicks open; what lies further back than is seen is not
@@ -63,18 +65,25 @@ typedef struct {
     PhraseMarks marks;
     SoundStart start;
     struct {
-        bool entering;                  /* nothing is known yet */
-        size_t steady, louder;          /* hops at one level, so far; in a row that are louder */
-        float least_db, most_db;        /* of these */
-        bool inside;                    /* of a phrase */
-        bool sounding;                  /* in it: without a pause so far */
-        size_t pause;                   /* hops below `keep` */
-        size_t silent;                  /* hops since the last sound of a phrase */
-        size_t low;                     /* hops below `low` */
-        size_t breathed;                /* hops of breath in this sound */
-        size_t swelling;                /* hops since breath was last near its quietest */
-        size_t doubt;                   /* hops since the last that is plainly breath */
-        float breath_least_db;          /* its quietest level */
+        bool entering;           /* nothing is known yet */
+        size_t steady, louder;   /* hops at one level, so far; in a row that are louder */
+        float least_db, most_db; /* of these */
+        bool inside;             /* of a phrase */
+        bool sounding;           /* in it: without a pause so far */
+        size_t pause;            /* hops below `keep` */
+        size_t silent;           /* hops since the last sound of a phrase */
+        size_t low;              /* hops below `low` */
+        size_t breathed;         /* hops of breath in this sound */
+        size_t swelling;         /* hops since breath was last near its quietest */
+        size_t doubt;            /* hops since the last that is plainly breath */
+        float breath_most_db;    /* loudest of the breath */
+        float breath_least_db;   /* its quietest level */
+        bool voice;              /* was heard in the sound marked last */
+        bool doubtful;           /* the last sound to be marked may be a breath */
+        size_t first;            /* hop it began */
+        float bits;              /* sum since the room: it speaks for breath when above 0 */
+        size_t silent_before;    /* as they were when it began */
+        bool inside_before;
         size_t run, sung_run, loud_run; /* hops in a row that speak for a phrase */
     } state;                            /* the marks and levels above are history too */
 } GapGate;

@@ -49,7 +49,7 @@ static void sing(double seconds) {
 
 static bool knows(float *db) {
     RoomLevels levels = {.all_db = NAN};
-    bool known = room_tone_get(&memory, &levels);
+    bool known = room_tone_get(&memory, &levels) > 0.0f;
     *db = levels.all_db;
     return known;
 }
@@ -62,12 +62,13 @@ static void ck_assert_room(float level_db) {
 }
 
 START_TEST(what_is_taken_for_the_room_is_known_after_an_eighth_of_a_second) {
-    /* The first hop has no mean to be like; from the sixth that are, all count. */
+    /* The first hop has no mean to be like; those count that end six alike, the first of them after
+     * 27 ms. Of the rest a stray hop takes some. */
     begin(901);
     float db;
-    hear(0.12, ROOM, -60.0f);
+    hear(0.14, ROOM, -60.0f);
     ck_assert(!knows(&db));
-    hear(0.03, ROOM, -60.0f);
+    hear(0.06, ROOM, -60.0f);
     ck_assert_room(-60.0f);
 }
 END_TEST
@@ -235,10 +236,77 @@ START_TEST(after_a_reset_it_is_as_new) {
 }
 END_TEST
 
+/* A take of 20 words of 0.4 s, silent here, and after each 0.9 s of white noise that is faded by 20 dB
+ * a second, as by hand; heard in hops that begin `later` frames later. Writes what the room is taken
+ * for after each ms, -150 where nothing is known. */
+enum { TAKE_MS = 20 * 1300 };
+
+static void hear_faded(size_t later, uint64_t seed, float *room_db) {
+    static VoiceSense sense;
+    voice_sense_prepare(&sense, RATE_HZ);
+    room_tone_prepare(&memory, RATE_HZ, RATE_HZ / (double)sense.hop);
+    Random noise = random_seeded(seed);
+    size_t ms = (size_t)RATE_HZ / 1000, filled = 0, group = sense.bank.group;
+    float audio[OCTAVE_BANK_MAX_GROUP] = {0.0f};
+    for (size_t i = 0; i < later + TAKE_MS * ms; i++) {
+        size_t t = i < later ? 0 : i - later, since = t / ms % 1300;
+        double fade = since < 400 ? 0.1 : 0.01 * pow(10.0, -((double)since - 400.0) / 1000.0);
+        audio[filled++] = i < later ? 0.0f : (float)(fade * random_normal(&noise));
+        VoiceFrame frame;
+        if (filled == group) {
+            filled = 0;
+            if (voice_sense_group(&sense, audio, &frame)) {
+                float power = 0.0f;
+                for (int b = 1; b < OCTAVE_BANK_BANDS; b++)
+                    power += frame.power[b];
+                room_tone_step(&memory, &frame, 10.0f * log10f(power), since < 410, false);
+            }
+        }
+        RoomLevels levels = {.all_db = -150.0f};
+        float share = room_tone_get(&memory, &levels);
+        room_db[t / ms] = -150.0f + share * (levels.all_db + 150.0f);
+    }
+}
+
+START_TEST(where_a_hop_begins_decides_nothing) {
+    /* Asked for is that it comes out within 1 dB (as of a place of 100 ms in make quality) in all but
+     * 1 % of the time: what becomes known at all may do so some hops apart. */
+    static float one_db[TAKE_MS], other_db[TAKE_MS];
+    static const size_t later[] = {37, 101, 229};
+    for (uint64_t seed = 920; seed < 924; seed++) {
+        hear_faded(0, seed, one_db);
+        for (int k = 0; k < 3; k++) {
+            int apart = 0;
+            hear_faded(later[k], seed, other_db);
+            for (int t = 0; t < TAKE_MS; t++)
+                apart += fabsf(one_db[t] - other_db[t]) > 1.0f;
+            printf("seed %d, %d frames later: %d of %d ms apart\n", (int)seed, (int)later[k], apart,
+                   TAKE_MS);
+            ck_assert_int_le(apart, TAKE_MS / 100);
+        }
+    }
+}
+END_TEST
+
+START_TEST(a_voice_that_flickers_makes_no_occasions) {
+    /* Hum under noise is told as sung for a hop now and then. One long stretch stays one occasion. */
+    begin(913);
+    plain = false;
+    float db;
+    for (int k = 0; k < 40; k++) {
+        hear(0.1, ROOM, -60.0f);
+        sing(0.02);
+    }
+    ck_assert(!knows(&db));
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("room_tone");
     tcase_add_test(tcase, what_is_taken_for_the_room_is_known_after_an_eighth_of_a_second);
     tcase_add_test(tcase, what_is_not_is_known_after_four_occasions);
+    tcase_add_test(tcase, a_voice_that_flickers_makes_no_occasions);
+    tcase_add_test(tcase, where_a_hop_begins_decides_nothing);
     tcase_add_test(tcase, holes_in_the_room_change_nothing);
     tcase_add_test(tcase, breaths_far_under_the_room_seldom_hide_it);
     tcase_add_test(tcase, breaths_are_not_the_room_however_many);

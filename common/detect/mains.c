@@ -9,7 +9,8 @@
 static const double PI = 3.14159265358979323846;
 static const double LOW_RATE_HZ = 2700.0, LOW_PASS_HZ = 900.0, BESIDE_HZ = 10.0;
 static const double NOMINAL_HZ[MAINS_SERIES] = {50.0, 60.0}, MOST_OFF_HZ = 0.5;
-static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f;
+static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f,
+                   NOTHING = 1e-30f;
 static const double FOLLOW = 0.2;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
@@ -121,6 +122,14 @@ static void follow(Mains *mains, int s) {
     series->hz = hz < low ? low : hz > high ? high : hz;
 }
 
+/* How many of n windows the means are worth, of which some are louder than others: all when all are
+ * alike, and few when the room just became louder, since then only those since count. No fewer than
+ * a quarter, since one with a click in it may outweigh the rest. */
+static float windows_worth(const MainsSeries *series, int k, float n) {
+    float worth = n * series->root[k] * series->root[k] / (series->beside[k] + NOTHING);
+    return worth > 0.25f * n ? worth : 0.25f * n;
+}
+
 static void learn(Mains *mains, int s) {
     MainsSeries *series = &mains->state.series[s];
     const MainsWindow *window = &mains->state.now[s];
@@ -131,7 +140,8 @@ static void learn(Mains *mains, int s) {
         float most = MOST * window->beside[k], tone = window->tone[k];
         series->tone[k] += weight * ((tone < most ? tone : most) - series->tone[k]);
         series->beside[k] += weight * (window->beside[k] - series->beside[k]);
-        float found = FOUND + EARLY / (float)(n > 0 ? n : 1);
+        series->root[k] += weight * (sqrtf(window->beside[k]) - series->root[k]);
+        float found = FOUND + EARLY / windows_worth(series, k, 1.0f / weight);
         float bar = (series->is[k] ? LOST : found) * series->beside[k] + LEAST;
         series->is[k] = mains->state.windows >= FEWEST && series->tone[k] > bar;
     }

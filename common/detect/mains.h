@@ -7,7 +7,9 @@
  *     P(f) = |A_{j-1}|^2 + |A_j|^2 + |A_{j+1}|^2
  * and beside it the mean of P at f +- 10 Hz. Only windows that the caller says were room all along
  * count, by their mean, of the last 30 at most: a harmonic is there when P is over 4 + 72 / n times
- * what is beside it, n the windows, and until it is under twice. So single windows of noise, whose
+ * what is beside it, and until it is under twice; n is what the windows are worth, their number
+ * times (mean of sqrt P)^2 / mean of P beside it, a quarter of it at least, since those before a room became louder say next to
+ * nothing. So single windows of noise, whose
  * ratio is distributed as F with 4 and 8 degrees of freedom and over 40 once in 4e4, are no hum. One
  * of the first three must be there, and of two series the one with more power is the mains (300 Hz
  * belongs to both).
@@ -33,6 +35,7 @@ typedef struct {
     double hz;
     bool is[MAINS_HARMONICS]; /* [k] is harmonic k + 1 */
     float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
+    float root[MAINS_HARMONICS]; /* mean of the root of `beside` */
 } MainsSeries;
 
 /* What one window says of one series. */

@@ -2,8 +2,10 @@
 #include "voice/scene_room.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
-static const float HOLE_DB = 3.0f; /* a floor as far under the tone is a hole in it */
+/* A floor as far under the tone is a hole in it: by less it is none, from the second on wholly. */
+static const float NO_HOLE_DB = 2.0f, HOLE_DB = 4.0f;
 
 void scene_room_prepare(SceneRoom *room, double rate_hz, double hops_per_second) {
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
@@ -45,15 +47,17 @@ void scene_room_judged(SceneRoom *room, const VoiceFrame *frame, float level_db,
 
 bool scene_room_get(const SceneRoom *room, RoomLevels *levels) {
     RoomLevels tone;
-    float all_db;
-    if (!noise_floor_get(&room->all, &all_db))
+    if (!noise_floor_get(&room->all, &levels->all_db))
         return false;
-    if (room_tone_get(&room->tone, &tone) && tone.all_db > all_db + HOLE_DB) {
-        *levels = tone;
-        return true;
-    }
-    levels->all_db = all_db;
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         (void)noise_floor_get(&room->band[b], &levels->band_db[b]);
+    float share = room_tone_get(&room->tone, &tone);
+    if (share > 0.0f)
+        share *= maths_ramp(tone.all_db - levels->all_db, NO_HOLE_DB, HOLE_DB);
+    if (share == 0.0f)
+        return true;
+    levels->all_db += share * (tone.all_db - levels->all_db);
+    for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
+        levels->band_db[b] += share * (tone.band_db[b] - levels->band_db[b]);
     return true;
 }

@@ -135,6 +135,25 @@ START_TEST(steps_are_degrees_and_the_second_voice_is_in_tune) {
 }
 END_TEST
 
+static double drifting_at(double s) {
+    return s > 0.2 && s < 1.0 ? 64.0 + (s - 0.6) : 0.0;
+}
+
+/* E to G, drifting by a semitone a second. The mean over the last 333 ms is 167 ms old, the glide of 40 ms older still, and
+ * it is read 80 ms late: 127 ms of drift are left, less what the window does for its younger half: 13 cents. Read no later than a
+ * young note's, 40 ms, it would be 17. */
+START_TEST(a_note_that_drifts_is_brought_back_no_further_than_it_drifted) {
+    begin(0, SCALE_MAJOR, 2);
+    sing(drifting_at, 1.2);
+    double most = 0.0;
+    for (size_t k = 0; k < n_heard; k++)
+        if (heard[k].s > 0.6 && heard[k].s < 0.9)
+            most = fmax(most, fabs(heard[k].moved - 67.0));
+    printf("drifting: %.3f semitones off at most\n", most);
+    ck_assert_double_lt(most, 0.14);
+}
+END_TEST
+
 /* C to D, whose thirds are of 4 and of 3 semitones: the second voice goes from E to F and never turns back. */
 static double slide_at(double s) {
     double way = fmin(1.0, fmax(0.0, (s - 1.0) / 0.12));
@@ -181,6 +200,7 @@ int main(void) {
     TCase *tcase = tcase_create("harmony_line");
     tcase_add_test(tcase, each_note_has_its_third_from_its_first_period_on);
     tcase_add_test(tcase, steps_are_degrees_and_the_second_voice_is_in_tune);
+    tcase_add_test(tcase, a_note_that_drifts_is_brought_back_no_further_than_it_drifted);
     tcase_add_test(tcase, a_slide_stays_a_slide);
     tcase_add_test(tcase, a_note_that_is_scooped_up_to_has_its_own_third_from_the_start);
     tcase_add_test(tcase, what_is_too_short_for_a_note_goes_with_the_nearest);

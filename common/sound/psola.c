@@ -50,6 +50,17 @@ static const PeriodMark *mark_at(const PsolaVoice *voice, const PsolaSource *sou
     return period_mark(&source->marks, voice->state.mark);
 }
 
+/* Where a mark would lie had none of its run slid: grains keep their distance from there, and slide as their marks do. */
+static double chained(const PeriodMark *mark) {
+    return mark->at - mark->slid;
+}
+
+/* From the mark before it; of the first in a run, to the next. */
+static double distance(const PsolaSource *source, uint64_t number) {
+    const PeriodMark *mark = period_mark(&source->marks, number);
+    return mark->first ? mark->period : mark->at - period_mark(&source->marks, number - 1)->at;
+}
+
 static bool known(const PsolaSource *source, uint64_t mark) {
     return mark < period_marks_count(&source->marks);
 }
@@ -59,21 +70,32 @@ static void add_edge(PsolaVoice *voice, double from, double to, bool rises) {
         voice->state.edge[voice->state.edges++] = (PsolaEdge){from, fmax(1.0, to - from), rises};
 }
 
-/* Into the next run, at its first mark that is not already too late. */
+/* A fall that has not begun yet need not be. */
+static bool stay(PsolaVoice *voice, double now) {
+    size_t last = voice->state.edges - 1;
+    if (voice->state.edges == 0 || voice->state.edge[last].rises ||
+        voice->state.edge[last].from <= now)
+        return false;
+    voice->state.edges--;
+    return true;
+}
+
+/* Into the next run, at its first mark; into the one that was left, when it has been joined, at the distance from its marks that
+ * there was. Grains that are too late are not heard, but count, or the distance would hang on when a run was found. */
 static bool enter(PsolaVoice *voice, const PsolaSource *source, double now) {
     uint64_t count = period_marks_count(&source->marks);
-    if (count > voice->state.mark + PERIOD_MARKS_KEPT / 2)
+    bool lost = count > voice->state.mark + PERIOD_MARKS_KEPT / 2;
+    if (lost)
         voice->state.mark = count - PERIOD_MARKS_KEPT / 2;
-    for (; known(source, voice->state.mark); voice->state.mark++) {
-        const PeriodMark *mark = mark_at(voice, source);
-        if (mark->at - 0.5 * mark->period < now)
-            continue;
-        voice->state.in_run = true;
-        voice->state.next = mark->at;
-        add_edge(voice, fmax(now, mark->at - mark->period), mark->at, true);
-        return true;
-    }
-    return false;
+    if (!known(source, voice->state.mark))
+        return false;
+    const PeriodMark *mark = mark_at(voice, source);
+    bool joined = !mark->first && !lost;
+    voice->state.next = chained(mark) + (joined ? voice->state.moved : 0.0);
+    voice->state.slid = mark->slid;
+    voice->state.in_run = true;
+    voice->state.enters = !joined || !stay(voice, now);
+    return true;
 }
 
 static void leave(PsolaVoice *voice, const PeriodMark *last, double now) {
@@ -88,12 +110,12 @@ static bool follow(PsolaVoice *voice, const PsolaSource *source, double now) {
     const PeriodMark *mark = mark_at(voice, source);
     while (!mark->last && known(source, voice->state.mark + 1)) {
         const PeriodMark *after = period_mark(&source->marks, voice->state.mark + 1);
-        if (voice->state.next - mark->at < after->at - voice->state.next)
+        if (voice->state.next - chained(mark) < chained(after) - voice->state.next)
             return true;
         mark = after;
         voice->state.mark++;
     }
-    if (!mark->last || voice->state.next <= mark->at + 0.5 * mark->period)
+    if (!mark->last || voice->state.next <= chained(mark) + 0.5 * mark->period)
         return true;
     leave(voice, mark, now);
     return false;
@@ -106,8 +128,8 @@ bool psola_voice_wants(PsolaVoice *voice, const PsolaSource *source, double late
         if (!follow(voice, source, now))
             continue;
         *mark = voice->state.mark;
-        double left = mark_at(voice, source)->period / voice->state.formant;
-        return voice->state.next - left < until;
+        double left = distance(source, *mark) / voice->state.formant;
+        return voice->state.next + mark_at(voice, source)->slid - left < until;
     }
     return false;
 }
@@ -117,28 +139,40 @@ void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later,
     const PeriodMark *mark = mark_at(voice, source);
     const double now = (double)psola_source_now(source) - later;
     bool more = !mark->last && known(source, voice->state.mark + 1);
-    double after =
-        more ? period_mark(&source->marks, voice->state.mark + 1)->at - mark->at : mark->period;
-    double left = mark->period / formant, possible = voice->state.next - now;
+    const PeriodMark *next = more ? period_mark(&source->marks, voice->state.mark + 1) : NULL;
+    double after = next ? next->at - mark->at : mark->period;
+    double moves = next ? chained(next) - chained(mark) : mark->period;
+    double left = distance(source, voice->state.mark) / formant;
+    /* What is read faster lies that much nearer to the place of its grain. */
+    voice->state.next += (1.0 / formant - 1.0) * (mark->slid - voice->state.slid);
+    voice->state.slid = mark->slid;
+    double centre = voice->state.next + mark->slid, possible = centre - now;
     voice->state.formant = formant;
-    if (possible >= 1.0)
-        grains_add(&voice->grains, &(Grain){.centre = voice->state.next + later,
+    bool late = possible < (voice->state.enters ? 0.5 * left : 1.0);
+    if (voice->state.enters && !late) {
+        add_edge(voice, fmax(now, centre - left), centre, true);
+        voice->state.enters = false;
+    }
+    if (!late)
+        grains_add(&voice->grains, &(Grain){.centre = centre + later,
                                             .source = mark->at,
                                             .left = left < possible ? left : possible,
                                             .right = after / formant,
                                             .speed = formant,
                                             .gain = (float)fmin(MOST_GAIN, sqrt(formant / ratio))});
-    voice->state.next += after / ratio;
-}
-
-void psola_voice_align(PsolaVoice *voice, const PsolaSource *source) {
-    if (voice->state.in_run)
-        voice->state.next = mark_at(voice, source)->at;
+    voice->state.next += moves / ratio;
+    voice->state.moved = voice->state.next - (chained(mark) + moves);
 }
 
 double psola_voice_behind(const PsolaVoice *voice, const PsolaSource *source) {
     const PeriodMark *mark = mark_at(voice, source);
-    return (voice->state.next - mark->at) / mark->period;
+    return (voice->state.next - chained(mark)) / mark->period;
+}
+
+void psola_voice_align(PsolaVoice *voice, const PsolaSource *source) {
+    /* where no later mark is known yet, the grain after this one, and not this one again */
+    if (voice->state.in_run && fabs(psola_voice_behind(voice, source)) < 0.75)
+        voice->state.next = chained(mark_at(voice, source));
 }
 
 /* The edge whose time has come, and what has passed of it. */

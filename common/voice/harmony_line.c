@@ -76,7 +76,9 @@ static void take(HarmonyLine *line, const PeriodMark *mark) {
                               .note = aimed.note,
                               .aim = aimed.aim,
                               .drawn = aimed.drawn,
-                              .first = mark->first};
+                              .first = mark->first,
+                              .away = line->aim.state.side != 0.0f,
+                              .grown = line->aim.state.age_ms >= HARMONY_LINE_GROWN_MS};
     if (aimed.aim == 0.0f) {
         float nearest = (float)scale_nearest(&line->params.scale, aimed.centre);
         period->interval = interval_over(line, nearest);
@@ -99,10 +101,12 @@ void harmony_line_hear(HarmonyLine *line, const PeriodMarks *marks) {
 float harmony_line_semitones(const HarmonyLine *line, uint64_t mark) {
     const HarmonyPeriod *here = &line->state.period[mark % PERIOD_MARKS_KEPT];
     const double until = here->at + (double)(HARMONY_LINE_AHEAD_MS / line->ms_per_frame);
+    const double grown = here->at + (double)(HARMONY_LINE_GROWN_AHEAD_MS / line->ms_per_frame);
     float drawn = here->drawn;
     while (++mark < line->state.count) {
         const HarmonyPeriod *next = &line->state.period[mark % PERIOD_MARKS_KEPT];
-        if (next->first || next->aim != here->aim || next->at > until)
+        if (next->first || next->aim != here->aim || (next->away && next->at > until) ||
+            next->at > (next->grown ? grown : until))
             break;
         drawn = next->drawn;
     }

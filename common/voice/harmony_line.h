@@ -4,7 +4,9 @@
  * note_aim.h tells the note a that is meant by the periods so far, with its hysteresis and dwell; the second line's note is
  * h(a) = a moved by `steps` degrees (scale.h). A period of pitch p is moved by
  *     h(a) - a + e,   e = a - c drawn in with HARMONY_LINE_GLIDE_MS
- * so that the line is in tune where the lead is not, and vibrato, scoops and drift ride along.
+ * so that the line is in tune where the lead is not, and vibrato, scoops and drift ride along. c is a mean over the past, so e is
+ * read later than p: by HARMONY_LINE_AHEAD_MS, and once c is HARMONY_LINE_GROWN_MS old by HARMONY_LINE_GROWN_AHEAD_MS, as long as
+ * the note is the same and p keeps near to c.
  *
  * A note is known 40 to 100 ms after it began. The caller is so much late, and by then it is known where the note before it
  * ended: back from where another note b is meant, the way from a to b is taken as it was sung, by its share
@@ -25,7 +27,9 @@
 #define HARMONY_LINE_GLIDE_MS 40.0f
 #define HARMONY_LINE_LEFT 0.1f
 #define HARMONY_LINE_BACK_MS 150.0f
-#define HARMONY_LINE_AHEAD_MS 40.0f /* as much later e is read, as long as the note is the same */
+#define HARMONY_LINE_AHEAD_MS 40.0f
+#define HARMONY_LINE_GROWN_MS 200.0f
+#define HARMONY_LINE_GROWN_AHEAD_MS 80.0f
 
 typedef struct {
     Scale scale;
@@ -40,6 +44,8 @@ typedef struct {
     float drawn;     /* e */
     float interval;  /* h */
     bool first;      /* of a run */
+    bool grown;      /* c is HARMONY_LINE_GROWN_MS old */
+    bool away;       /* p lies far from c: it may be on its way to another note */
 } HarmonyPeriod;
 
 typedef struct {

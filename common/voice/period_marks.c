@@ -15,6 +15,8 @@ static const float LEAST_POWER = 3e-8f, LEAST_OF_LOUDEST = 1e-4f;
 static const float ALIKE = 0.06f, OTHER = 0.2f;
 static const double SHORTEST_WINDOW_S = 3e-3;
 static const double HIGH_HZ = 2500.0;
+/* Of the way to the centre of the energy, by a period: this times its depth; of a period, at most. */
+static const double SLIDE = 0.4, SLIDE_MOST = 0.05;
 
 enum { MOST_AT_A_TICK = 2, MOST_AT_ONCE = 64, MOST_LAGS = 112, BESIDE = 3 };
 
@@ -28,7 +30,7 @@ bool period_marks_prepare(PeriodMarks *marks, double rate_hz, double reach_ms, A
     marks->smooth = (float)one_pole_coefficient(1000.0 / (2.0 * PI * HIGH_HZ), rate_hz);
     marks->reach = (size_t)(reach_ms * 1e-3 * rate_hz);
     marks->low = arena_take(arena, (size_t)2 * PERIOD_MARKS_LOW, sizeof(float));
-    return marks->low != NULL;
+    return marks->low != NULL && energy_windows_prepare(&marks->windows, arena);
 }
 
 void period_marks_reset(PeriodMarks *marks) {
@@ -61,6 +63,10 @@ static void keep_low(PeriodMarks *marks, size_t values) {
 /* The frame that a value of the low band is of: pitch.h's low-pass is 8 values long. */
 static double frame_of(const PeriodMarks *marks, double place) {
     return (place - 3.0) * (double)marks->pitch.decimation - 0.5;
+}
+
+static double place_of(const PeriodMarks *marks, double frame) {
+    return (frame + 0.5) / (double)marks->pitch.decimation + 3.0;
 }
 
 static double frames_in(const PeriodMarks *marks, double values) {
@@ -161,10 +167,24 @@ static double newest_place(const PeriodMarks *marks, double period) {
            margin(period);
 }
 
+static EnergyCentre centre_about(const PeriodMarks *marks, double place, double period) {
+    double whole = floor(place);
+    return energy_centre(&marks->windows, low_at(marks, (int64_t)whole), place - whole, period);
+}
+
+/* From where the chain would have the next mark. */
+static double slide(const PeriodMarks *marks, double place, double period) {
+    EnergyCentre centre = centre_about(marks, place, period);
+    double share = SLIDE * centre.depth * centre.after;
+    return period * fmax(-SLIDE_MOST, fmin(SLIDE_MOST, share));
+}
+
 static void push(PeriodMarks *marks, double place, double period, float likeness, bool first) {
+    marks->state.slid = first ? 0.0 : marks->state.slid + place - marks->state.mark - period;
     marks->state.kept[marks->state.count % PERIOD_MARKS_KEPT] =
         (PeriodMark){.at = frame_of(marks, place),
                      .period = frames_in(marks, period),
+                     .slid = frames_in(marks, marks->state.slid),
                      .likeness = likeness,
                      .first = first};
     marks->state.count++;
@@ -187,25 +207,21 @@ static bool go_on(PeriodMarks *marks, int most) {
             step.power < LEAST_POWER || step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
             hisses(marks, marks->state.mark + step.lag, step.power))
             return false;
-        push(marks, marks->state.mark + step.lag, step.lag, step.r, false);
+        double to = slide(marks, marks->state.mark, step.lag);
+        push(marks, marks->state.mark + step.lag + to, step.lag, step.r, false);
     }
     return true;
 }
 
 /* ---- where a run begins ---- */
 
-/* The highest point of the low band in the last two periods that can be compared with the next, and
- * are of use. */
-static double highest(const PeriodMarks *marks, double period, double usable) {
-    int64_t end = (int64_t)newest_place(marks, period) + 1;
-    int64_t first = end - (int64_t)(2.0 * period) - 1;
-    while (first < end && frame_of(marks, (double)first - 0.5 * period) < usable)
-        first++;
-    int64_t best = first;
-    for (int64_t k = first; k < end; k++)
-        if (fabsf(*low_at(marks, k)) > fabsf(*low_at(marks, best)))
-            best = k;
-    return (double)best;
+/* The last place from which the next mark can be looked for where a period's energy is centred; where that is too old to
+ * be of use, the first that is. */
+static double first_place(const PeriodMarks *marks, double period, double usable) {
+    double newest = newest_place(marks, period), place = newest - 0.5 * period;
+    place += period * centre_about(marks, place, period).after;
+    double oldest = place_of(marks, usable) + 0.5 * period + 0.01;
+    return fmin(newest, fmax(oldest, place));
 }
 
 /* A run that begins where the last one ended, within a period and a half, goes on with it: a consonant or a knock had
@@ -219,13 +235,14 @@ static bool join(PeriodMarks *marks, double place, double period) {
 
 static void begin(PeriodMarks *marks) {
     double period = marks->pitch.low_rate_hz / (double)marks->state.last_hz;
-    double place[MOST_AT_ONCE], oldest = (double)marks->state.newest - 0.5 * PERIOD_MARKS_LOW;
+    double place[MOST_AT_ONCE], lag[MOST_AT_ONCE],
+        oldest = (double)marks->state.newest - 0.5 * PERIOD_MARKS_LOW;
     float likeness[MOST_AT_ONCE];
     size_t n = 0;
     double usable = (double)(marks->state.frames - (int64_t)marks->reach);
     if (marks->state.count > 0) /* the run before is not marked twice */
         usable = fmax(usable, period_mark(marks, marks->state.count - 1)->at);
-    place[0] = highest(marks, period, usable);
+    place[0] = first_place(marks, period, usable);
     Step step = look(marks, place[0], period, 1);
     if (!(step.r >= PERIOD_MARKS_BEGIN) || too_short(marks, step.lag) || step.power < LEAST_POWER ||
         hisses(marks, place[0], step.power) || frame_of(marks, place[0] - 0.5 * period) < usable)
@@ -235,7 +252,7 @@ static void begin(PeriodMarks *marks) {
     period = step.lag;
     for (double p = period; n + 1 < MOST_AT_ONCE; n++) {
         step = look(marks, place[n], p, -1);
-        double before = place[n] - step.lag;
+        double before = place[n] - step.lag + slide(marks, place[n], step.lag);
         if (!(step.r >= PERIOD_MARKS_LEAST) || too_short(marks, step.lag) ||
             step.power < LEAST_OF_LOUDEST * marks->state.loudest ||
             hisses(marks, before, step.power) ||
@@ -243,13 +260,13 @@ static void begin(PeriodMarks *marks) {
             break;
         place[n + 1] = before;
         likeness[n + 1] = step.r;
-        p = step.lag;
+        lag[n + 1] = p = step.lag;
     }
-    bool joined = join(marks, place[n], n > 0 ? place[n - 1] - place[n] : period);
-    double first = joined ? place[n] - marks->state.mark : n > 0 ? place[n - 1] - place[n] : period;
-    push(marks, place[n], first, likeness[n], !joined);
-    while (n-- > 0)
-        push(marks, place[n], place[n] - place[n + 1], likeness[n], false);
+    lag[0] = period;
+    bool joined = join(marks, place[n], lag[n]);
+    push(marks, place[n], joined ? place[n] - marks->state.mark : lag[n], likeness[n], !joined);
+    for (; n > 0; n--)
+        push(marks, place[n - 1], lag[n], likeness[n - 1], false);
     marks->state.period = period;
     marks->state.in_run = true;
     if (!go_on(marks, MOST_AT_ONCE))

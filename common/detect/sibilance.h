@@ -6,7 +6,9 @@
  * their ratio is anywhere above +10 dB. What is published, and what an ear judges by, is the level
  * of the fricative over the vowels around it. So the level of the vowels is remembered through the
  * sibilant (vowel_level.h). A voice louder than that memory counts as it is; otherwise the first
- * vowel after a rest would look sibilant.
+ * vowel after a rest would look sibilant. Where playback begins, the vowels count as louder than they
+ * were heard to be, by less and less until half a second of them was: the end of one vowel, at which
+ * a take may be entered, is no measure of the /s/ behind it.
  *
  * Three conditions keep what is no sibilant out of the ratio that is reported:
  * - The band must hold SIBILANCE_SHARE of all the power there is. The burst and the breath of a /k/

@@ -70,13 +70,13 @@ END_TEST
 
 START_TEST(doubt_falls_to_nothing_in_half_a_second_of_vowel) {
     VowelLevel v = fresh();
-    ck_assert_float_eq(vowel_level_doubt_db(&v), 15.0f);
+    ck_assert_float_eq(vowel_level_doubt(&v), 1.0f);
     v = after_a_vowel(0.1, -20.0f);
-    ck_assert_float_eq_tol(vowel_level_doubt_db(&v), 12.0f, 1e-4f);
+    ck_assert_float_eq_tol(vowel_level_doubt(&v), 0.8f, 1e-4f);
     sing(&v, 0.4, -20.0f);
-    ck_assert_float_eq(vowel_level_doubt_db(&v), 0.0f);
+    ck_assert_float_eq(vowel_level_doubt(&v), 0.0f);
     vowel_level_reset(&v);
-    ck_assert_float_eq(vowel_level_doubt_db(&v), 15.0f);
+    ck_assert_float_eq(vowel_level_doubt(&v), 1.0f);
 }
 END_TEST
 

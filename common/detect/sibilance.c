@@ -35,12 +35,11 @@ SibilanceNow sibilance_step(Sibilance *s, float band, float voice, float whole) 
     float band_db = level_db(band), voice_db = level_db(voice), vowels_db = 0.0f;
     vowel_level_step(&s->vowel, voice_db, band_db);
     float ratio = SIBILANCE_NONE_DB;
-    if (vowel_level_get(&s->vowel, &vowels_db)) {
-        vowels_db += vowel_level_doubt_db(&s->vowel);
+    if (vowel_level_get(&s->vowel, &vowels_db))
         ratio = fmaxf(band_db + s->missing_db - fmaxf(vowels_db, voice_db), SIBILANCE_NONE_DB);
-    }
     float sibilant = band > voice && band > SIBILANCE_SHARE * whole ? ratio : SIBILANCE_VOWEL_DB;
     return (SibilanceNow){.ratio_db = ratio,
+                          .doubt = vowel_level_doubt(&s->vowel),
                           .lasting_db = minimum_duration_step(&s->lasting, sibilant)};
 }
 

@@ -6,9 +6,7 @@
  * their ratio is anywhere above +10 dB. What is published, and what an ear judges by, is the level
  * of the fricative over the vowels around it. So the level of the vowels is remembered through the
  * sibilant (vowel_level.h). A voice louder than that memory counts as it is; otherwise the first
- * vowel after a rest would look sibilant. Where playback begins, the vowels count as louder than they
- * were heard to be, by less and less until half a second of them was: the end of one vowel, at which
- * a take may be entered, is no measure of the /s/ behind it.
+ * vowel after a rest would look sibilant.
  *
  * Three conditions keep what is no sibilant out of the ratio that is reported:
  * - The band must hold SIBILANCE_SHARE of all the power there is. The burst and the breath of a /k/
@@ -46,6 +44,7 @@ typedef struct {
 typedef struct {
     float ratio_db;   /* now, vowels too */
     float lasting_db; /* late; sibilants only */
+    float doubt;      /* 1..0: how little the vowels heard so far may say (vowel_level.h) */
 } SibilanceNow;
 
 /* false: the arena is full. Call reset and set before the first step. */

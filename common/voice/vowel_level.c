@@ -8,7 +8,6 @@
 
 static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0,
                     SURE_MS = 500.0;
-static const double DOUBT_DB = 15.0;
 static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, LOST_LEAK_DB_PER_S = 20.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, LOST_DB = -60.0,
@@ -85,6 +84,6 @@ bool vowel_level_get(const VowelLevel *v, float *level_db) {
     return known;
 }
 
-float vowel_level_doubt_db(const VowelLevel *v) {
-    return (float)(DOUBT_DB * fmax(1.0 - v->state.steps / v->sure, 0.0));
+float vowel_level_doubt(const VowelLevel *v) {
+    return (float)fmax(1.0 - v->state.steps / v->sure, 0.0);
 }

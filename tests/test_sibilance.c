@@ -22,7 +22,7 @@ static void fresh(void) {
 
 /* Band and voice at these levels for so long. */
 static SibilanceNow play(double ms, float band_db, float voice_db) {
-    SibilanceNow now = {0.0f, 0.0f};
+    SibilanceNow now = {.ratio_db = 0.0f};
     for (double i = 0; i < ms * 1e-3 * RATE; i++) {
         float band = powf(10.0f, 0.1f * band_db), voice = powf(10.0f, 0.1f * voice_db);
         now = sibilance_step(&s, band, voice, band + voice);
@@ -46,6 +46,16 @@ START_TEST(an_s_reads_its_level_over_the_vowel_that_was) {
     /* The voiced /z/: its friction over the vowel, not over its own voicing. */
     now = play(100.0, -29.0f, -32.0f);
     ck_assert_float_eq_tol(now.lasting_db, -9.0f, 1e-4f);
+}
+END_TEST
+
+START_TEST(half_a_second_of_vowel_ends_the_doubt) {
+    fresh();
+    play(20.0, -70.0f, -55.0f);
+    ck_assert_float_eq(play(100.0, -30.0f, -60.0f).doubt, 1.0f);
+    ck_assert_float_eq_tol(play(100.0, -65.0f, -35.0f).doubt, 0.8f, 1e-3f);
+    ck_assert_float_eq_tol(play(100.0, -30.0f, -60.0f).doubt, 0.8f, 1e-3f);
+    ck_assert_float_eq(play(420.0, -50.0f, -20.0f).doubt, 0.0f);
 }
 END_TEST
 
@@ -148,6 +158,7 @@ END_TEST
 int main(void) {
     TCase *tcase = tcase_create("sibilance");
     tcase_add_test(tcase, an_s_reads_its_level_over_the_vowel_that_was);
+    tcase_add_test(tcase, half_a_second_of_vowel_ends_the_doubt);
     tcase_add_test(tcase, what_only_reaches_into_the_band_is_no_sibilant);
     tcase_add_test(tcase, hotter_by_10_db_reads_10_db_more);
     tcase_add_test(tcase, no_level_is_absolute);

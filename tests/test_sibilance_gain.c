@@ -24,7 +24,7 @@ static SibilanceGain fresh(const SibilanceGainParams *params) {
 static float hold(SibilanceGain *s, double ms, float ratio_db, bool in_vowel) {
     float db = 0.0f;
     for (double i = 0; i < ms * 1e-3 * RATE; i++)
-        db = sibilance_gain_step(s, ratio_db, in_vowel);
+        db = sibilance_gain_step(s, ratio_db, in_vowel, 0.0f);
     return db;
 }
 
@@ -69,7 +69,8 @@ END_TEST
 START_TEST(it_never_exceeds_the_range) {
     SibilanceGain s = fresh(&DEFAULTS);
     for (int i = 0; i < 10000; i++)
-        ck_assert_float_le(sibilance_gain_step(&s, 60.0f * sinf((float)i), i % 7 == 0), 10.0f);
+        ck_assert_float_le(sibilance_gain_step(&s, 60.0f * sinf((float)i), i % 7 == 0, 0.0f),
+                           10.0f);
 }
 END_TEST
 
@@ -77,7 +78,21 @@ START_TEST(reset_is_no_cut) {
     SibilanceGain s = fresh(&DEFAULTS);
     hold(&s, 100.0, 20.0f, false);
     sibilance_gain_reset(&s);
-    ck_assert_float_eq(sibilance_gain_step(&s, -100.0f, false), 0.0f);
+    ck_assert_float_eq(sibilance_gain_step(&s, -100.0f, false, 0.0f), 0.0f);
+}
+END_TEST
+
+START_TEST(in_doubt_it_cuts_little_and_without_it_all_that_is_asked) {
+    const float doubts[] = {1.0f, 0.8f, 0.5f, 0.0f}, most[] = {4.0f, 5.0f, 8.0f, 10.0f};
+    for (int k = 0; k < 4; k++) {
+        SibilanceGain s = fresh(&DEFAULTS);
+        float db = 0.0f;
+        for (int i = 0; i < 2000; i++) {
+            db = sibilance_gain_step(&s, 60.0f, false, doubts[k]);
+            ck_assert_float_le(db, most[k]);
+        }
+        ck_assert_float_eq_tol(db, most[k], 0.01f);
+    }
 }
 END_TEST
 
@@ -89,5 +104,6 @@ int main(void) {
     tcase_add_test(tcase, a_small_cut_that_is_wanted_is_not_cut_off);
     tcase_add_test(tcase, it_never_exceeds_the_range);
     tcase_add_test(tcase, reset_is_no_cut);
+    tcase_add_test(tcase, in_doubt_it_cuts_little_and_without_it_all_that_is_asked);
     return run_tcase(tcase, "sibilance_gain");
 }

@@ -68,6 +68,18 @@ START_TEST(a_steady_vowel_is_its_level_after_50_ms) {
 }
 END_TEST
 
+START_TEST(doubt_falls_to_nothing_in_half_a_second_of_vowel) {
+    VowelLevel v = fresh();
+    ck_assert_float_eq(vowel_level_doubt(&v), 1.0f);
+    v = after_a_vowel(0.1, -20.0f);
+    ck_assert_float_eq_tol(vowel_level_doubt(&v), 0.8f, 1e-4f);
+    sing(&v, 0.4, -20.0f);
+    ck_assert_float_eq(vowel_level_doubt(&v), 0.0f);
+    vowel_level_reset(&v);
+    ck_assert_float_eq(vowel_level_doubt(&v), 1.0f);
+}
+END_TEST
+
 START_TEST(at_first_it_is_the_plain_mean) {
     VowelLevel v = after_a_vowel(0.05, -20.0f);
     sing(&v, 0.05, -26.0f);
@@ -168,6 +180,7 @@ int main(void) {
     TCase *tcase = tcase_create("vowel_level");
     tcase_add_test(tcase, nothing_is_known_before_a_vowel);
     tcase_add_test(tcase, a_steady_vowel_is_its_level_after_50_ms);
+    tcase_add_test(tcase, doubt_falls_to_nothing_in_half_a_second_of_vowel);
     tcase_add_test(tcase, at_first_it_is_the_plain_mean);
     tcase_add_test(tcase, it_falls_in_3_s_and_rises_in_75_ms);
     tcase_add_test(tcase, sibilants_breaths_and_gaps_do_not_move_it);

@@ -39,6 +39,7 @@ SibilanceNow sibilance_step(Sibilance *s, float band, float voice, float whole) 
         ratio = fmaxf(band_db + s->missing_db - fmaxf(vowels_db, voice_db), SIBILANCE_NONE_DB);
     float sibilant = band > voice && band > SIBILANCE_SHARE * whole ? ratio : SIBILANCE_VOWEL_DB;
     return (SibilanceNow){.ratio_db = ratio,
+                          .doubt = vowel_level_doubt(&s->vowel),
                           .lasting_db = minimum_duration_step(&s->lasting, sibilant)};
 }
 

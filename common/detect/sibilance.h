@@ -44,6 +44,7 @@ typedef struct {
 typedef struct {
     float ratio_db;   /* now, vowels too */
     float lasting_db; /* late; sibilants only */
+    float doubt;      /* 1..0: how little the vowels heard so far may say (vowel_level.h) */
 } SibilanceNow;
 
 /* false: the arena is full. Call reset and set before the first step. */

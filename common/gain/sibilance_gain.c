@@ -6,7 +6,7 @@
 #include <string.h>
 
 static const double VOWEL_RELEASE = 1.0 / 12.0; /* of the release */
-static const float NOTHING_DB = 0.01f;
+static const float NOTHING_DB = 0.01f, IN_DOUBT_DB = 4.0f;
 
 void sibilance_gain_prepare(SibilanceGain *s, double steps_per_second) {
     memset(s, 0, sizeof *s);
@@ -29,9 +29,12 @@ void sibilance_gain_set(SibilanceGain *s, const SibilanceGainParams *params) {
         (float)one_pole_coefficient(params->release_ms * VOWEL_RELEASE, s->steps_per_second);
 }
 
-float sibilance_gain_step(SibilanceGain *s, float ratio_db, bool in_vowel) {
+float sibilance_gain_step(SibilanceGain *s, float ratio_db, bool in_vowel, float doubt) {
     float goal = s->params.strength * (ratio_db - s->params.threshold_db);
-    goal = goal < 0.0f ? 0.0f : goal > s->params.range_db ? s->params.range_db : goal;
+    float range = s->params.range_db;
+    if (range * doubt > IN_DOUBT_DB)
+        range = IN_DOUBT_DB / doubt;
+    goal = goal < 0.0f ? 0.0f : goal > range ? range : goal;
     float now = s->state.reduction_db;
     float pole = goal > now ? s->attack : in_vowel ? s->vowel_release : s->release;
     now = one_pole_step(now, goal, pole);

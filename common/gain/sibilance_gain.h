@@ -8,6 +8,10 @@
  * vowel is back the cut has nothing left to do: it lets go twelve times faster, and the vowel keeps
  * its highs. Below 0.01 dB with nothing to do the cut is exactly 0.
  *
+ * As long as the level of the voice is in doubt, as where playback begins, the range is 4 dB over the
+ * doubt (1..0) at most: an /s/ that seems hot beside the end of a vowel must not be cut by more than an
+ * ear forgives.
+ *
  * Steps are hops of the detector, so an attack shorter than one acts as one. The caller draws lines
  * between the steps, which rounds the corner of a sudden goal. Latency 0. Cost: a dozen operations
  * a step. */
@@ -35,8 +39,8 @@ typedef struct {
 void sibilance_gain_prepare(SibilanceGain *s, double steps_per_second);
 void sibilance_gain_reset(SibilanceGain *s);
 void sibilance_gain_set(SibilanceGain *s, const SibilanceGainParams *params);
-/* ratio_db: band over voice; in_vowel: the voice is louder than the band just now.
- * Returns the reduction, dB >= 0. */
-float sibilance_gain_step(SibilanceGain *s, float ratio_db, bool in_vowel);
+/* ratio_db: band over voice; in_vowel: the voice is louder than the band just now; doubt 0..1: how
+ * little is known of the voice. Returns the reduction, dB >= 0. */
+float sibilance_gain_step(SibilanceGain *s, float ratio_db, bool in_vowel, float doubt);
 
 #endif

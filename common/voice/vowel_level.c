@@ -6,7 +6,8 @@
 #include <math.h>
 #include <string.h>
 
-static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0;
+static const double RISE_MS = 75.0, FALL_MS = 3000.0, JUMP_MS = 30.0, ENOUGH_MS = 50.0,
+                    SURE_MS = 500.0;
 static const double CREEP_DB_PER_S = 1.0, LEAK_DB_PER_S = 2.0, LOST_LEAK_DB_PER_S = 20.0;
 static const double ABOVE_QUIETEST_DB = 12.0;
 static const double JUMP_DB = 12.0, QUIET_VOWEL_DB = -20.0, LOST_DB = -60.0,
@@ -21,6 +22,7 @@ void vowel_level_prepare(VowelLevel *v, double steps_per_second) {
     v->jump = 1.0 - one_pole_coefficient(JUMP_MS, steps_per_second);
     v->creep_db = CREEP_DB_PER_S / steps_per_second;
     v->enough = ENOUGH_MS * 1e-3 * steps_per_second;
+    v->sure = SURE_MS * 1e-3 * steps_per_second;
     v->leak_db = LEAK_DB_PER_S / steps_per_second;
     v->lost_leak_db = LOST_LEAK_DB_PER_S / steps_per_second;
 }
@@ -80,4 +82,8 @@ bool vowel_level_get(const VowelLevel *v, float *level_db) {
     if (known)
         *level_db = (float)v->state.level_db;
     return known;
+}
+
+float vowel_level_doubt(const VowelLevel *v) {
+    return (float)fmax(1.0 - v->state.steps / v->sure, 0.0);
 }

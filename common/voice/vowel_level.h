@@ -35,7 +35,7 @@ typedef struct {
     double creep_db;         /* of the quietest level, a step */
     double leak_db;          /* of the level under quiet vowels, a step */
     double lost_leak_db;     /* of the level under vowels that are lost to it, a step */
-    double enough;           /* steps of vowel until the level is known */
+    double enough, sure;     /* steps of vowel until the level is known; until it is beyond doubt */
     float gate_db;
     struct {
         bool signal;  /* anything but silence was heard */
@@ -55,5 +55,9 @@ void vowel_level_set(VowelLevel *v, float gate_db);
 void vowel_level_step(VowelLevel *v, float voice_db, float band_db);
 /* False until 50 ms of vowel were heard since reset; then *level_db is left alone. */
 bool vowel_level_get(const VowelLevel *v, float *level_db);
+/* How little the level says of the singer's vowels to come: 1 before any was heard, for what is heard
+ * first may be the end of one, and vowels of one singer lie some 10 dB apart; falls in a straight line
+ * to 0 at 500 ms of vowel. */
+float vowel_level_doubt(const VowelLevel *v);
 
 #endif

@@ -191,8 +191,8 @@ static void hop(DeEsser *d, const BandPowers *powers) {
     SibilanceNow now = sibilance_step(&d->sibilance, powers->band, powers->voice, powers->whole);
     CentreAndSpread centre =
         spectral_centre_step(&d->centre, powers->band, powers->slope, powers->curve);
-    float reduction_db =
-        sibilance_gain_step(&d->gain, now.lasting_db, sibilance_in_vowel(now.lasting_db));
+    float reduction_db = sibilance_gain_step(&d->gain, now.lasting_db,
+                                             sibilance_in_vowel(now.lasting_db), now.doubt);
     /* What is cut was over the ratio a latency ago; the edges follow from a little before that. */
     d->state.idle = now.ratio_db > d->gain.params.threshold_db ? 0 : d->state.idle + 1;
     if (reduction_db > 0.0f || d->state.reduction_db > 0.0f ||

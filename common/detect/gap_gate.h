@@ -12,8 +12,11 @@
  *
  * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
  * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on as
- * long as sound over `keep` comes, until there was none for 250 ms. Gaps shorter than
- * `shortest` are joined (phrase_marks.h).
+ * long as it stays over `keep`. After a pause of 3 hops it takes more to go on: what the hops since are
+ * over `keep`, 8 dB at most of each, must come to 24 dB together, less what they are under it; so do
+ * the 8 hops that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
+ * open, and what does hangs little on where hops begin. 250 ms without any end the phrase. Gaps
+ * shorter than `shortest` are joined (phrase_marks.h).
  *
  * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes
  * before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms, short
@@ -28,7 +31,7 @@
  * of a breath has one fate, since what decides is seen before its start is let out.
  *
  * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
- * row as are seen, one at the least, so clicks open; what lies further back than is seen is not
+ * row as are seen, one at the least, and by as much less, so clicks open; what lies further back than is seen is not
  * let out: the soft start of a word; and a breath to be trimmed is heard until it is told.
  *
  * Latency: `behind` hops, from the newest that was heard to the one that is told of (phrase_marks.h
@@ -75,6 +78,8 @@ typedef struct {
         size_t swelling;                /* hops since breath was last near its quietest */
         size_t doubt;                   /* hops since the last that is plainly breath */
         float breath_least_db;          /* its quietest level */
+        float over_db;                  /* over `keep`, summed over hops */
+        float run_db;                   /* the same of `run`, over what it must be */
         size_t run, sung_run, loud_run; /* hops in a row that speak for a phrase */
     } state;                            /* the marks and levels above are history too */
 } GapGate;

@@ -12,9 +12,9 @@
 enum { RATE = 48000, LENGTH = 6 * RATE, HOP = 256 };
 static float in[2][LENGTH], out[2][LENGTH], other[LENGTH];
 static ToneCancel cancel;
-static const bool none[TONE_CANCEL_TONES];
-static const bool all[TONE_CANCEL_TONES] = {true, true, true, true, true, true,
-                                            true, true, true, true, true, true};
+static const float none[TONE_CANCEL_TONES];
+static const float all[TONE_CANCEL_TONES] = {1.0f, 1.0f, 1.0f, 1.0f, 1.0f, 1.0f,
+                                             1.0f, 1.0f, 1.0f, 1.0f, 1.0f, 1.0f};
 
 static void prepare(unsigned channels, float depth_db, double hz) {
     tone_cancel_prepare(&cancel, RATE, channels);
@@ -22,11 +22,11 @@ static void prepare(unsigned channels, float depth_db, double hz) {
     tone_cancel_aim(&cancel, hz);
 }
 
-static void play(size_t from, size_t to, const bool *on, double tau_ms) {
+static void play(size_t from, size_t to, const float *share, double tau_ms) {
     for (size_t at = from; at < to; at += HOP) {
         const float *x[2] = {in[0] + at, in[1] + at};
         float *y[2] = {out[0] + at, out[1] + at};
-        tone_cancel_adapt(&cancel, on, tau_ms);
+        tone_cancel_adapt(&cancel, share, tau_ms);
         tone_cancel_process(&cancel, x, y, HOP);
     }
 }
@@ -82,6 +82,20 @@ START_TEST(tones_go_down_by_the_depth) {
 }
 END_TEST
 
+/* Of a tone on in part so much is taken, within 2 % of it, from 5 tau on. */
+START_TEST(a_tone_on_in_part_goes_down_in_part) {
+    const float shares[] = {0.02f, 0.1f, 0.5f, 0.9f};
+    for (int i = 0; i < 4; i++) {
+        const float share[TONE_CANCEL_TONES] = {0.0f, shares[i]};
+        signals_sine(in[0], LENGTH, RATE, 100.0, 0.1, 0.4);
+        prepare(1, 100.0f, 50.0);
+        play(0, LENGTH, share, 250.0);
+        double left = signals_tone_amplitude(out[0] + (size_t)4 * RATE, RATE, RATE, 100.0);
+        ck_assert_double_eq_tol(left, 0.1 * (1.0 - (double)shares[i]), 0.002);
+    }
+}
+END_TEST
+
 /* Bandwidth: a tone off by 1 / (2 pi tau) Hz is down by 3 dB (depth 60 is as good as all of it), one
  * ten times as far by less than 0.1 dB: 10 log10(1 / (1 + 1 / x^2)), x in half bandwidths. */
 START_TEST(notches_are_as_wide_as_said) {
@@ -89,7 +103,7 @@ START_TEST(notches_are_as_wide_as_said) {
     const double off[] = {0.5, 1.0, 3.0, 10.0};
     for (int i = 0; i < 4; i++) {
         double hz = 100.0 + off[i] * half_hz;
-        const bool second[TONE_CANCEL_TONES] = {false, true};
+        const float second[TONE_CANCEL_TONES] = {0.0f, 1.0f};
         signals_sine(in[0], LENGTH, RATE, hz, 0.1, 0.0);
         prepare(1, 60.0f, 50.0);
         play(0, LENGTH, second, 1000.0 * tau_s);
@@ -152,6 +166,7 @@ int main(void) {
     tcase_add_test(tcase, turns_are_cosine_and_sine);
     tcase_add_test(tcase, with_nothing_on_it_is_the_input_bit_for_bit);
     tcase_add_test(tcase, tones_go_down_by_the_depth);
+    tcase_add_test(tcase, a_tone_on_in_part_goes_down_in_part);
     tcase_add_test(tcase, notches_are_as_wide_as_said);
     tcase_add_test(tcase, a_voice_on_a_harmonic_loses_no_more_than_said);
     tcase_add_test(tcase, what_is_known_is_taken_from_under_a_voice);

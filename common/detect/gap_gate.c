@@ -20,6 +20,8 @@ static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath i
 /* Bits of a whole sound that still speak for breath: two of some 20 hops' are chance, and no voice was
  * heard in it. */
 static const float BREATH_BITS = -2.0f;
+/* dB over a bar, summed over hops in a row, that make a sound, and the most that one hop adds. */
+static const float ENOUGH_DB = 24.0f, MOST_OVER_DB = 8.0f;
 static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
 static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
@@ -188,11 +190,25 @@ static size_t count(size_t run, bool goes_on) {
     return goes_on ? run + 1 : 0;
 }
 
-/* Whether this moment speaks for a phrase. */
+/* What a moment must be over to speak for a phrase. */
+static float bar_db(const GapGate *gate, const View *view) {
+    return gate->keep_breaths && view->plain_breath ? view->weak_db : view->open_db;
+}
+
 static bool speaks(const GapGate *gate, const View *view) {
-    if (gate->keep_breaths)
-        return view->level_db >= (view->plain_breath ? view->weak_db : view->open_db);
-    return view->level_db >= view->open_db && (view->periodic || !view->breath);
+    bool fits = gate->keep_breaths || view->periodic || !view->breath;
+    return fits && view->level_db >= bar_db(gate, view);
+}
+
+/* By how much in all hops in a row must be over their bar, beside being so many: the room's flutter is
+ * by little. With little look-ahead there is no time to wait for it. */
+static float needed_db(const GapGate *gate) {
+    return ENOUGH_DB * (float)(gate->begin - 1) / (float)(BEGIN - 1);
+}
+
+/* Adds to such a sum what one hop is over its bar. */
+static float add_over(float sum_db, float over_db) {
+    return larger(sum_db + (over_db < MOST_OVER_DB ? over_db : MOST_OVER_DB), 0.0f);
 }
 
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
@@ -225,7 +241,7 @@ static void outside(GapGate *gate, const View *view) {
     size_t first;
     size_t sung = gate->begin < BEGIN_SUNG ? gate->begin : BEGIN_SUNG;
     size_t needed = hops_needed(gate, gate->begin);
-    if (gate->state.run >= needed)
+    if (gate->state.run >= needed && gate->state.run_db >= needed_db(gate))
         first = view->hop - (needed - 1);
     else if (gate->state.loud_run >= gate->begin)
         first = view->hop - (gate->begin - 1);
@@ -260,15 +276,24 @@ static void part_breath(GapGate *gate, const View *view) {
         phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_BREAK);
 }
 
-static void inside(GapGate *gate, const View *view, bool speaking) {
+/* Whether a pause is over, when breaths are kept: what came since stands over its bar by enough. */
+static bool goes_on(GapGate *gate, const View *view) {
+    float bar = view->plain_breath ? smaller(view->keep_db, view->weak_db) : view->keep_db;
+    float so_far_db = gate->state.sounding ? 0.0f : gate->state.over_db;
+    gate->state.over_db = add_over(so_far_db, view->level_db - bar);
+    return view->level_db >= bar && gate->state.over_db >= needed_db(gate);
+}
+
+static void inside(GapGate *gate, const View *view) {
     bool kept = view->level_db >= view->keep_db;
+    bool again = goes_on(gate, view);
     gate->state.pause = kept ? 0 : gate->state.pause + 1;
     if (gate->state.pause >= PAUSE)
         gate->state.sounding = false;
     if (!gate->keep_breaths)
         part_breath(gate, view);
     bool sounds = gate->keep_breaths
-                      ? kept || speaking
+                      ? again || (kept && gate->state.sounding)
                       : (kept && gate->state.sounding) ||
                             gate->state.run >= hops_needed(gate, GO_ON) ||
                             gate->state.loud_run >= BEGIN || gate->state.sung_run >= GO_ON_SUNG;
@@ -319,12 +344,14 @@ PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
     View view = look(gate, moment);
     bool speaking = speaks(gate, &view);
     gate->state.run = count(gate->state.run, speaking);
+    gate->state.run_db =
+        speaking ? add_over(gate->state.run_db, view.level_db - bar_db(gate, &view)) : 0.0f;
     gate->state.sung_run =
         count(gate->state.sung_run, view.periodic && view.level_db >= view.sung_db);
     gate->state.loud_run = count(gate->state.loud_run, view.level_db >= view.loud_db);
     follow_breath(gate, &view);
     if (gate->state.inside)
-        inside(gate, &view, speaking);
+        inside(gate, &view);
     else
         outside(gate, &view);
     doubt(gate, &view);

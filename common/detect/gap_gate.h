@@ -12,8 +12,11 @@
  *
  * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
  * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on as
- * long as sound over `keep` comes, until there was none for 250 ms. Gaps shorter than
- * `shortest` are joined (phrase_marks.h).
+ * long as it stays over `keep`. After a pause of 3 hops it takes more to go on: what the hops since are
+ * over `keep`, 8 dB at most of each, must come to 24 dB together, less what they are under it; so do
+ * the 8 hops that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
+ * open, and what does hangs little on where hops begin. 250 ms without any end the phrase. Gaps
+ * shorter than `shortest` are joined (phrase_marks.h).
  *
  * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes
  * before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms, short
@@ -30,7 +33,7 @@
  * together, is taken back whole; and what was let in is not parted any more.
  *
  * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
- * row as are seen, one at the least, so clicks open; what lies further back than is seen is not
+ * row as are seen, one at the least, and by as much less, so clicks open; what lies further back than is seen is not
  * let out: the soft start of a word; and a breath to be trimmed is heard until it is told.
  *
  * Latency: `behind` hops, from the newest that was heard to the one that is told of (phrase_marks.h
@@ -84,6 +87,8 @@ typedef struct {
         float bits;              /* sum since the room: it speaks for breath when above 0 */
         size_t silent_before;    /* as they were when it began */
         bool inside_before;
+        float over_db;                  /* over `keep`, summed over hops */
+        float run_db;                   /* the same of `run`, over what it must be */
         size_t run, sung_run, loud_run; /* hops in a row that speak for a phrase */
     } state;                            /* the marks and levels above are history too */
 } GapGate;

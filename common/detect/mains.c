@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/mains.h"
 
+#include "basic/maths.h"
 #include "basic/turns.h"
 
 #include <math.h>
 #include <string.h>
 
-static const double PI = 3.14159265358979323846;
 static const double LOW_RATE_HZ = 2700.0, LOW_PASS_HZ = 900.0, BESIDE_HZ = 10.0;
 static const double NOMINAL_HZ[MAINS_SERIES] = {50.0, 60.0}, MOST_OFF_HZ = 0.5;
 static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f,
@@ -130,6 +130,12 @@ static float windows_worth(const MainsSeries *series, int k, float n) {
     return worth > 0.25f * n ? worth : 0.25f * n;
 }
 
+/* How far a harmonic is over so many times what is beside it: wholly, by as much again. */
+static float how_far(const MainsSeries *series, int k, float times) {
+    float bar = times * series->beside[k] + LEAST;
+    return maths_ramp(series->tone[k], bar, 2.0f * bar);
+}
+
 static void learn(Mains *mains, int s) {
     MainsSeries *series = &mains->state.series[s];
     const MainsWindow *window = &mains->state.now[s];
@@ -142,8 +148,11 @@ static void learn(Mains *mains, int s) {
         series->beside[k] += weight * (window->beside[k] - series->beside[k]);
         series->root[k] += weight * (sqrtf(window->beside[k]) - series->root[k]);
         float found = FOUND + EARLY / windows_worth(series, k, 1.0f / weight);
-        float bar = (series->is[k] ? LOST : found) * series->beside[k] + LEAST;
-        series->is[k] = mains->state.windows >= FEWEST && series->tone[k] > bar;
+        bool enough = mains->state.windows >= FEWEST;
+        float *sure = &series->sure[k];
+        *sure = maths_larger(*sure, enough ? how_far(series, k, found) : 0.0f);
+        *sure = maths_smaller(*sure, how_far(series, k, LOST));
+        series->is[k] = *sure > 0.0f;
     }
 }
 
@@ -205,6 +214,13 @@ static float hum_of(const MainsSeries *series) {
         sum += series->is[k] ? series->tone[k] - series->beside[k] : 0.0f;
     }
     return first ? sum : 0.0f;
+}
+
+float mains_sure(const MainsSeries *series, size_t k) {
+    float first = 0.0f;
+    for (int i = 0; i < FIRST; i++)
+        first = maths_larger(first, series->sure[i]);
+    return series->sure[k] * first;
 }
 
 bool mains_judged(const Mains *mains) {

@@ -33,7 +33,8 @@ enum { MAINS_HARMONICS = 12, MAINS_SERIES = 2, MAINS_WINDOW = 1024, MAINS_HOP = 
 
 typedef struct {
     double hz;
-    bool is[MAINS_HARMONICS]; /* [k] is harmonic k + 1 */
+    bool is[MAINS_HARMONICS];    /* [k] is harmonic k + 1 */
+    float sure[MAINS_HARMONICS]; /* how surely, 0..1: not 0 where it is there */
     float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
     float root[MAINS_HARMONICS]; /* mean of the root of `beside` */
 } MainsSeries;
@@ -71,6 +72,8 @@ void mains_reset(Mains *mains);
 void mains_process(Mains *mains, const float *in, size_t n, size_t quiet);
 /* Whether enough was heard, four windows, to tell that there is no hum. */
 bool mains_judged(const Mains *mains);
+/* How surely harmonic k + 1 is there and the mains': at most as surely as any of the first three. */
+float mains_sure(const MainsSeries *series, size_t k);
 /* nominal_hz: 50, 60, or 0 for whichever there is. NULL: no hum is known. */
 const MainsSeries *mains_found(const Mains *mains, double nominal_hz);
 

@@ -53,14 +53,21 @@ static bool clear(ToneCancel *cancel, int k) {
     return left;
 }
 
-void tone_cancel_adapt(ToneCancel *cancel, const bool on[TONE_CANCEL_TONES], double tau_ms) {
+/* What is left of the weight of a tone that is on after a frame. */
+static float held(float share, float step) {
+    float left = 1.0f - 0.5f * step * (1.0f - share) / share;
+    return left > 0.0f ? left : 0.0f;
+}
+
+void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES], double tau_ms) {
     float step = (float)(2.0 * 1000.0 / (tau_ms * cancel->rate_hz));
     bool busy = false;
     for (int k = 0; k < TONE_CANCEL_TONES; k++) {
         int g = k / SIMD_WIDTH, lane = k % SIMD_WIDTH;
-        bool is_on = on[k] && (double)(k + 1) * cancel->base_hz < HIGHEST * cancel->rate_hz;
+        bool is_on =
+            share[k] > 0.0f && (double)(k + 1) * cancel->base_hz < HIGHEST * cancel->rate_hz;
         cancel->state.on[g][lane] = is_on ? step : 0.0f;
-        cancel->state.hold[g][lane] = is_on ? 1.0f : cancel->keep;
+        cancel->state.hold[g][lane] = is_on ? held(share[k], step) : cancel->keep;
         busy |= is_on || clear(cancel, k);
         float re = cancel->state.re[g][lane], im = cancel->state.im[g][lane];
         float length = 1.0f / sqrtf(re * re + im * im);

@@ -45,9 +45,9 @@ typedef struct {
     Simd turn_re[TONE_CANCEL_GROUPS]; /* of a frame */
     Simd turn_im[TONE_CANCEL_GROUPS];
     struct {
-        bool idle;                                           /* nothing is on, no weight is left */
-        Simd on[TONE_CANCEL_GROUPS];                         /* 2 mu, or 0 */
-        Simd hold[TONE_CANCEL_GROUPS];                       /* 1, or `keep` where off */
+        bool idle;                     /* nothing is on, no weight is left */
+        Simd on[TONE_CANCEL_GROUPS];   /* 2 mu, or 0 */
+        Simd hold[TONE_CANCEL_GROUPS]; /* 1, less where on in part, `keep` where off */
         Simd re[TONE_CANCEL_GROUPS], im[TONE_CANCEL_GROUPS]; /* c */
         ToneWeights weight;                                  /* w */
         size_t kept;                                         /* written, modulo TONE_CANCEL_KEPT */
@@ -62,9 +62,12 @@ void tone_cancel_set(ToneCancel *cancel, float depth_db);
 /* The frequency of the first tone; tone k has (k + 1) times as much, and is off where that is over
  * 0.45 of the rate. No function of the maths library. */
 void tone_cancel_aim(ToneCancel *cancel, double base_hz);
-/* Which tones are on, and the time constant of these. Also brings the phasors back to length 1, so
+/* How far each tone is to be taken, 0..1, of `depth` (0: off), and the time constant of those that are
+ * on. The weight of one that is on in part leaks, so that it comes to rest at that share of the tone:
+ *     w += (w0 - w) / T - leak w = 0 at w = share w0,   leak = (1 - share) / (share T)
+ * Also brings the phasors back to length 1, so
  * it is to be called some hundred times a second. */
-void tone_cancel_adapt(ToneCancel *cancel, const bool on[TONE_CANCEL_TONES], double tau_ms);
+void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES], double tau_ms);
 /* n frames of each channel; in[c] may equal out[c]. */
 void tone_cancel_process(ToneCancel *cancel, const float *const *in, float *const *out, size_t n);
 /* A voice that begins is heard some time after its first frames have moved the weights. Keep, called

@@ -118,7 +118,7 @@ static void mix(const Io *io, float *mono) {
 /* Once a hop of room_watch. What the user says of the mains is believed until gaps have told which
  * harmonics there are. */
 static void adapt(HumNotch *h) {
-    bool on[TONE_CANCEL_TONES] = {false};
+    float share[TONE_CANCEL_TONES] = {0.0f};
     const MainsSeries *series = mains_found(&h->mains, h->nominal_hz);
     bool believed = h->nominal_hz > 0.0 && !mains_judged(&h->mains);
     double hz = series ? series->hz : h->nominal_hz;
@@ -126,14 +126,14 @@ static void adapt(HumNotch *h) {
     if (h->found && hz != h->cancel.base_hz)
         tone_cancel_aim(&h->cancel, hz);
     for (size_t k = 0; k < h->harmonics; k++)
-        on[k] = believed || (series && series->is[k]);
+        share[k] = believed ? 1.0f : series ? mains_sure(series, k) : 0.0f;
     bool calm = room_watch_low_quiet(&h->watch) >= h->calm;
     if (calm)
         tone_cancel_keep(&h->cancel);
     else if (h->was_calm)
         tone_cancel_recall(&h->cancel);
     h->was_calm = calm;
-    tone_cancel_adapt(&h->cancel, on, calm ? GAP_MS : VOICE_MS);
+    tone_cancel_adapt(&h->cancel, share, calm ? GAP_MS : VOICE_MS);
 }
 
 /* By how much the level of the last METER_MS had fallen, dB: the most of this stretch, so that it

@@ -61,21 +61,22 @@ static void accept_phrase(PhraseLevel *level) {
     level->state.prior_n = level->prior;
 }
 
-static void add_to_mean(PhraseLevel *level, float power) {
-    level->state.n += 1.0f;
-    float share = 1.0f / level->state.n;
-    share = share > level->forget ? share : level->forget;
+static void add_to_mean(PhraseLevel *level, float power, float counts) {
+    level->state.n += counts;
+    float share = counts / level->state.n, least = counts * level->forget;
+    share = share > least ? share : least;
     level->state.power += share * (power - level->state.power);
 }
 
-static void add_to_average(PhraseLevel *level, float level_db) {
-    if (level->state.average_n < level->longest)
-        level->state.average_n += 1.0f;
-    level->state.average_db += (level_db - level->state.average_db) / level->state.average_n;
+static void add_to_average(PhraseLevel *level, float level_db, float counts) {
+    float n = level->state.average_n + counts;
+    level->state.average_n = n < level->longest ? n : level->longest;
+    level->state.average_db +=
+        counts / level->state.average_n * (level_db - level->state.average_db);
 }
 
-void phrase_level_step(PhraseLevel *level, float power, bool sung) {
-    if (!sung) {
+void phrase_level_step(PhraseLevel *level, float power, float counts) {
+    if (counts <= 0.0f) {
         level->state.silent += level->state.silent < level->split ? 1.0f : 0.0f;
         return;
     }
@@ -83,8 +84,8 @@ void phrase_level_step(PhraseLevel *level, float power, bool sung) {
         begin_phrase(level);
     else
         resume_phrase(level);
-    level->state.silent = 0.0f;
-    add_to_mean(level, power);
+    level->state.silent *= 1.0f - counts;
+    add_to_mean(level, power, counts);
     if (level->state.beginning && level->state.n < level->enough)
         return;
     if (level->state.beginning)
@@ -97,5 +98,5 @@ void phrase_level_step(PhraseLevel *level, float power, bool sung) {
     }
     float prior = level->state.prior_n, n = level->state.n;
     level->state.level_db = (prior * level->state.prior_db + n * mean_db) / (prior + n);
-    add_to_average(level, level->state.level_db);
+    add_to_average(level, level->state.level_db, counts);
 }

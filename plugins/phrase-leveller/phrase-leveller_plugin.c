@@ -8,6 +8,7 @@
  * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
  * it moves ahead of what it answers to; the latency is a whole number of hops. */
 #include "basic/decibel.h"
+#include "basic/maths.h"
 #include "detect/gain_hold.h"
 #include "filter/k_weight.h"
 #include "gain/gain_line.h"
@@ -16,8 +17,9 @@
 #include "voice/listener.h"
 #include "voice/phrase_level.h"
 #include "voice/scene.h"
-
 static const double LOOK_AHEAD_S = 0.2;
+/* Of a moment's `counts`: what counts not at all for a phrase, and wholly. */
+static const float HARDLY_SUNG = 0.25f, SUNG = 0.75f;
 static const SceneParams SCENE = {.sensitivity_db = 0.0f, .shortest_breath_ms = 100.0f};
 /* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
  * the voice is known noise may pass for one. */
@@ -209,7 +211,8 @@ static float wished_gain(const PhraseLeveller *p) {
 static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
     SceneMoment moment;
     scene_step(&p->scene, frame, &moment);
-    phrase_level_step(&p->level, hop_power(p), moment.sung);
+    float counts = maths_ramp(moment.counts, HARDLY_SUNG, SUNG);
+    phrase_level_step(&p->level, hop_power(p), counts);
     bool may_move = gain_hold_step(&p->hold, &moment) || !p->gap_freeze;
     float gain_db = gain_slew_step(&p->slew, wished_gain(p), may_move);
     gain_line_next(&p->line, decibel_fast_gain(gain_db));

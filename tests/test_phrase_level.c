@@ -221,8 +221,22 @@ START_TEST(what_is_sung_in_part_counts_in_part) {
 }
 END_TEST
 
+START_TEST(the_average_is_relied_on_by_degrees) {
+    /* The first words of a take are its average: what they are over or under it is chance. */
+    PhraseLevel level = fresh();
+    ck_assert_float_eq(phrase_level_trust(&level), 0.0f);
+    sing(&level, BEGIN + 46, -20.0); /* the average begins with the last of BEGIN */
+    ck_assert_float_eq_tol(phrase_level_trust(&level), 0.47f, 1e-3f);
+    pause_for(&level, 400, -60.0);
+    ck_assert_float_eq_tol(phrase_level_trust(&level), 0.47f, 1e-3f);
+    sing(&level, 100, -20.0);
+    ck_assert_float_eq(phrase_level_trust(&level), 1.0f);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("phrase_level");
+    tcase_add_test(tcase, the_average_is_relied_on_by_degrees);
     tcase_add_test(tcase, what_is_sung_in_part_counts_in_part);
     tcase_add_test(tcase, a_steady_voice_reads_its_loudness);
     tcase_add_test(tcase, what_is_not_sung_changes_nothing);

@@ -7,7 +7,7 @@
 #include <string.h>
 
 static const double GOES_ON_MS = 200.0, SPLIT_MS = 400.0, ENOUGH_S = 0.02, PRIOR_S = 0.1,
-                    LONGEST_S = 30.0;
+                    TRUSTED_S = 0.5, LONGEST_S = 30.0;
 static const float NOT_THE_VOICE_DB = 15.0f;
 static const float LUFS_OFFSET_DB = -0.691f; /* BS.1770: 997 Hz at 0 dBFS reads -3.01 */
 static const float UNKNOWN_DB = -200.0f;
@@ -16,6 +16,7 @@ void phrase_level_prepare(PhraseLevel *level, double steps_per_second) {
     level->steps_per_second = (float)steps_per_second;
     level->enough = (float)(ENOUGH_S * steps_per_second);
     level->prior = (float)(PRIOR_S * steps_per_second);
+    level->trusted = (float)(TRUSTED_S * steps_per_second);
     level->longest = (float)(LONGEST_S * steps_per_second);
     phrase_level_set(level, 5000.0);
     phrase_level_split(level, GOES_ON_MS, SPLIT_MS);

@@ -32,6 +32,7 @@ typedef struct {
     float goes_on, split; /* steps without voice that end nothing of a phrase, and all of it */
     float enough;         /* sung steps that begin one */
     float prior;          /* k, steps */
+    float trusted;        /* sung steps from which the average is relied on */
     float longest;        /* of the average, steps */
     struct {
         float silent;    /* steps since the last sung one */
@@ -54,6 +55,12 @@ void phrase_level_set(PhraseLevel *level, double memory_ms);
 void phrase_level_split(PhraseLevel *level, double goes_on_ms, double split_ms);
 /* One moment: its K-weighted power, and how far it is sung, 0..1. */
 void phrase_level_step(PhraseLevel *level, float power, float counts);
+
+/* How far the average may be relied on: rises from 0 to 1 within the first 0.5 s that are sung. */
+static inline float phrase_level_trust(const PhraseLevel *level) {
+    float share = level->state.average_n / level->trusted;
+    return share < 1.0f ? share : 1.0f;
+}
 
 /* False until something was sung. */
 static inline bool phrase_level_known(const PhraseLevel *level) {

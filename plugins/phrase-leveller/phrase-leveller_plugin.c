@@ -3,7 +3,7 @@
  *
  *     in -> listener -> scene -> what sounds ------------------+-> gain_hold -> may the gain move?
  *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
- *     strength (target - level) within +-range -> gain_slew -> gain -> gain_line on the dry signal
+ *     strength (target - level), as far as the target is relied on, within +-range -> gain_slew -> gain -> gain_line on the dry signal
  *
  * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
  * it moves ahead of what it answers to; the latency is a whole number of hops. */
@@ -204,6 +204,8 @@ static float wished_gain(const PhraseLeveller *p) {
     if (!p->hold_average && under_db > NO_PHRASE_DB)
         return 0.0f;
     float wish = p->strength * under_db;
+    if (p->hold_average)
+        wish *= phrase_level_trust(&p->level);
     wish = wish > p->range_db ? p->range_db : wish;
     return wish < -p->range_db ? -p->range_db : wish;
 }

@@ -7,7 +7,7 @@
 #include <string.h>
 
 static const double GOES_ON_MS = 200.0, SPLIT_MS = 400.0, ENOUGH_S = 0.02, PRIOR_S = 0.1,
-                    LONGEST_S = 30.0;
+                    TRUSTED_S = 0.5, LONGEST_S = 30.0;
 static const float NOT_THE_VOICE_DB = 15.0f;
 static const float LUFS_OFFSET_DB = -0.691f; /* BS.1770: 997 Hz at 0 dBFS reads -3.01 */
 static const float UNKNOWN_DB = -200.0f;
@@ -16,6 +16,7 @@ void phrase_level_prepare(PhraseLevel *level, double steps_per_second) {
     level->steps_per_second = (float)steps_per_second;
     level->enough = (float)(ENOUGH_S * steps_per_second);
     level->prior = (float)(PRIOR_S * steps_per_second);
+    level->trusted = (float)(TRUSTED_S * steps_per_second);
     level->longest = (float)(LONGEST_S * steps_per_second);
     phrase_level_set(level, 5000.0);
     phrase_level_split(level, GOES_ON_MS, SPLIT_MS);
@@ -61,21 +62,22 @@ static void accept_phrase(PhraseLevel *level) {
     level->state.prior_n = level->prior;
 }
 
-static void add_to_mean(PhraseLevel *level, float power) {
-    level->state.n += 1.0f;
-    float share = 1.0f / level->state.n;
-    share = share > level->forget ? share : level->forget;
+static void add_to_mean(PhraseLevel *level, float power, float counts) {
+    level->state.n += counts;
+    float share = counts / level->state.n, least = counts * level->forget;
+    share = share > least ? share : least;
     level->state.power += share * (power - level->state.power);
 }
 
-static void add_to_average(PhraseLevel *level, float level_db) {
-    if (level->state.average_n < level->longest)
-        level->state.average_n += 1.0f;
-    level->state.average_db += (level_db - level->state.average_db) / level->state.average_n;
+static void add_to_average(PhraseLevel *level, float level_db, float counts) {
+    float n = level->state.average_n + counts;
+    level->state.average_n = n < level->longest ? n : level->longest;
+    level->state.average_db +=
+        counts / level->state.average_n * (level_db - level->state.average_db);
 }
 
-void phrase_level_step(PhraseLevel *level, float power, bool sung) {
-    if (!sung) {
+void phrase_level_step(PhraseLevel *level, float power, float counts) {
+    if (counts <= 0.0f) {
         level->state.silent += level->state.silent < level->split ? 1.0f : 0.0f;
         return;
     }
@@ -83,8 +85,8 @@ void phrase_level_step(PhraseLevel *level, float power, bool sung) {
         begin_phrase(level);
     else
         resume_phrase(level);
-    level->state.silent = 0.0f;
-    add_to_mean(level, power);
+    level->state.silent *= 1.0f - counts;
+    add_to_mean(level, power, counts);
     if (level->state.beginning && level->state.n < level->enough)
         return;
     if (level->state.beginning)
@@ -97,5 +99,5 @@ void phrase_level_step(PhraseLevel *level, float power, bool sung) {
     }
     float prior = level->state.prior_n, n = level->state.n;
     level->state.level_db = (prior * level->state.prior_db + n * mean_db) / (prior + n);
-    add_to_average(level, level->state.level_db);
+    add_to_average(level, level->state.level_db, counts);
 }

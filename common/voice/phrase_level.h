@@ -4,7 +4,8 @@
  * Only sung moments count, and time stands still in between: gated loudness as in ITU-R BS.1770-4,
  * but gated by what is sung instead of by level. A pause of 400 ms ends a phrase, and the part of it that
  * lies over 200 ms ends it in part: what was sung before counts less. A phrase begins to count after 20 ms,
- * so that a stray moment begins none.
+ * so that a stray moment begins none. What is sung in part counts in part, and ends a pause in part: a
+ * hop that is hardly sung changes hardly anything, wherever it begins.
  *
  * Within a phrase, P being the power of a moment,
  *     M += max(1 / n, 1 - exp(-T / memory)) (P - M)
@@ -31,6 +32,7 @@ typedef struct {
     float goes_on, split; /* steps without voice that end nothing of a phrase, and all of it */
     float enough;         /* sung steps that begin one */
     float prior;          /* k, steps */
+    float trusted;        /* sung steps from which the average is relied on */
     float longest;        /* of the average, steps */
     struct {
         float silent;    /* steps since the last sung one */
@@ -51,8 +53,14 @@ void phrase_level_set(PhraseLevel *level, double memory_ms);
 /* The pauses that end nothing of a phrase, and all of it: 200 and 400 ms at first. Equal ones split at once, as
  * somebody would who cuts a take into phrases. Call ahead of the first step, or reset. */
 void phrase_level_split(PhraseLevel *level, double goes_on_ms, double split_ms);
-/* One moment: its K-weighted power, and whether it is sung. */
-void phrase_level_step(PhraseLevel *level, float power, bool sung);
+/* One moment: its K-weighted power, and how far it is sung, 0..1. */
+void phrase_level_step(PhraseLevel *level, float power, float counts);
+
+/* How far the average may be relied on: rises from 0 to 1 within the first 0.5 s that are sung. */
+static inline float phrase_level_trust(const PhraseLevel *level) {
+    float share = level->state.average_n / level->trusted;
+    return share < 1.0f ? share : 1.0f;
+}
 
 /* False until something was sung. */
 static inline bool phrase_level_known(const PhraseLevel *level) {

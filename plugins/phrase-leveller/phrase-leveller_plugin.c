@@ -3,11 +3,12 @@
  *
  *     in -> listener -> scene -> what sounds ------------------+-> gain_hold -> may the gain move?
  *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
- *     strength (target - level) within +-range -> gain_slew -> gain -> gain_line on the dry signal
+ *     strength (target - level), as far as the target is relied on, within +-range -> gain_slew -> gain -> gain_line on the dry signal
  *
  * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
  * it moves ahead of what it answers to; the latency is a whole number of hops. */
 #include "basic/decibel.h"
+#include "basic/maths.h"
 #include "detect/gain_hold.h"
 #include "filter/k_weight.h"
 #include "gain/gain_line.h"
@@ -16,8 +17,9 @@
 #include "voice/listener.h"
 #include "voice/phrase_level.h"
 #include "voice/scene.h"
-
 static const double LOOK_AHEAD_S = 0.2;
+/* Of a moment's `counts`: what counts not at all for a phrase, and wholly. */
+static const float HARDLY_SUNG = 0.25f, SUNG = 0.75f;
 static const SceneParams SCENE = {.sensitivity_db = 0.0f, .shortest_breath_ms = 100.0f};
 /* What lies so far under a target, twice the most that it could be raised by, is no phrase: before
  * the voice is known noise may pass for one. */
@@ -202,6 +204,8 @@ static float wished_gain(const PhraseLeveller *p) {
     if (!p->hold_average && under_db > NO_PHRASE_DB)
         return 0.0f;
     float wish = p->strength * under_db;
+    if (p->hold_average)
+        wish *= phrase_level_trust(&p->level);
     wish = wish > p->range_db ? p->range_db : wish;
     return wish < -p->range_db ? -p->range_db : wish;
 }
@@ -209,7 +213,8 @@ static float wished_gain(const PhraseLeveller *p) {
 static void finish_hop(PhraseLeveller *p, const VoiceFrame *frame) {
     SceneMoment moment;
     scene_step(&p->scene, frame, &moment);
-    phrase_level_step(&p->level, hop_power(p), moment.sung);
+    float counts = maths_ramp(moment.counts, HARDLY_SUNG, SUNG);
+    phrase_level_step(&p->level, hop_power(p), counts);
     bool may_move = gain_hold_step(&p->hold, &moment) || !p->gap_freeze;
     float gain_db = gain_slew_step(&p->slew, wished_gain(p), may_move);
     gain_line_next(&p->line, decibel_fast_gain(gain_db));

@@ -208,6 +208,19 @@ START_TEST(a_plosive_at_the_end_of_a_word_stays) {
 }
 END_TEST
 
+/* What was there before is not known: the burst of a plosive would look like a click. */
+START_TEST(what_playback_begins_with_is_no_click) {
+    const double at_s[] = {0.01, 0.05, 0.15};
+    for (size_t k = 0; k < 3; k++) {
+        room(0.001, 130 + k);
+        size_t at = (size_t)(at_s[k] * RATE);
+        signals_burst_add(audio + at, LENGTH - at, RATE, 4000.0, 0.8, 0.05);
+        run(&DEFAULTS);
+        ck_assert_uint_eq(finder.state.clicks, at_s[k] > 0.1);
+    }
+}
+END_TEST
+
 START_TEST(what_rises_and_stays_is_left_alone) {
     for (uint64_t seed = 7; seed < 12; seed++) {
         static float louder[LENGTH];
@@ -374,6 +387,7 @@ int main(void) {
     tcase_add_test(tcase, a_click_ahead_of_the_first_word_is_taken_down_as_any);
     tcase_add_test(tcase, a_plosive_before_a_late_vowel_stays);
     tcase_add_test(tcase, a_plosive_at_the_end_of_a_word_stays);
+    tcase_add_test(tcase, what_playback_begins_with_is_no_click);
     tcase_add_test(tcase, what_rises_and_stays_is_left_alone);
     tcase_add_test(tcase, what_lasts_longer_than_max_length_is_left_alone);
     tcase_add_test(tcase, pulses_of_a_voice_are_left_alone_down_to_a_creak);

@@ -270,7 +270,7 @@ static void measure_voice(const Event *e, float feature[CLICK_FEATURES]) {
     feature[CLICK_LOW_PEAK] = largest_of_band(h, LOW, start, end) - sides;
     feature[CLICK_LOW_RISE] =
         largest_of_band(h, LOW, p - 1, p + 3) - largest_of_band(h, LOW, p - 8, p - 2);
-    feature[CLICK_CLOSURE] = largest(h->smooth, start - 200, start - 20) - quietest;
+    feature[CLICK_CLOSURE] = largest(h->smooth, start - CLICK_HOPS_BEFORE, start - 20) - quietest;
     float level = h->total[p & MASK], over = level - h->voice[(start - 1) & MASK];
     feature[CLICK_COMING] = largest(h->smooth, end + 12, end + CLICK_HOPS_AFTER) - level;
     feature[CLICK_OVER_VOICE] = over;

@@ -55,7 +55,8 @@ typedef enum {
 } ClickFeature;
 
 enum {
-    CLICK_HISTORY = 512, /* hops; a power of two */
+    CLICK_HISTORY = 512,     /* hops; a power of two */
+    CLICK_HOPS_BEFORE = 200, /* of the past that is looked at */
     CLICK_HOPS_AFTER = 68,
     CLICK_LONGEST = 64, /* hops of an event */
 };

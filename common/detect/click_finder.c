@@ -220,7 +220,8 @@ static void judge(ClickFinder *finder) {
     bool high = click_gap_measure(&finder->history, event, gap_longest(finder), &gap);
     bool alone = high && click_gap_alone(&gap);
     float evidence = click_judge(feature) + (alone ? ALONE : 0.0f);
-    if (evidence > click_judge_bar(finder->threshold_db))
+    bool known = event->start >= CLICK_HOPS_BEFORE;
+    if (known && evidence > click_judge_bar(finder->threshold_db))
         mark_click(finder, event, high ? &gap : NULL, feature);
     finder->state.judged++;
 }

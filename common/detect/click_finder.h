@@ -10,6 +10,8 @@
  * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click stands
  * over a quiet room. There the excess of a high click is measured over its surroundings themselves,
  * and for as long as it rings (click_gap.h), up to twice max_length; standing alone is evidence, too.
+ * In the first 100 ms after a reset nothing is a click: what playback begins with may be the burst of a
+ * plosive, whose closure was not heard.
  * Latency, from the hop that comes in to the one whose cut and the 8 hops after it are known:
  * max_length and 43.5 to 45.5 ms. Cost about 100 vector operations a hop and 2500 an event. */
 #ifndef SISKIN_DETECT_CLICK_FINDER_H

@@ -226,6 +226,28 @@ START_TEST(reset_forgets) {
 }
 END_TEST
 
+/* One that takes over goes on as if it had been set itself, to the bit. */
+START_TEST(new_bands_go_on_where_the_old_ones_were) {
+    Random random = random_seeded(44);
+    signals_noise(left, LENGTH, 0.2, &random);
+    prepare(48000.0, 1, 1500.0f, 12000.0f);
+    run(LENGTH / 2);
+    BandLevels other;
+    memset(&other, 0, sizeof other);
+    band_levels_prepare(&other, 48000.0, 1);
+    band_levels_set(&other, &(BandLevelsParams){1200.0f, 12000.0f});
+    band_levels_take_over(&other, &levels);
+    band_levels_set(&levels, &(BandLevelsParams){1200.0f, 12000.0f});
+    float one[ROW], two[ROW];
+    const float *const in[1] = {left + LENGTH / 2};
+    for (size_t hop = 0; hop < 40; hop++) {
+        ck_assert(band_levels_process(&levels, in, hop * 24, 24, one));
+        ck_assert(band_levels_process(&other, in, hop * 24, 24, two));
+        ck_assert(memcmp(one, two, sizeof one) == 0);
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("band levels");
     tcase_add_test(tcase, bands_are_of_equal_ratio_and_fill_the_range);
@@ -237,5 +259,6 @@ int main(void) {
     tcase_add_test(tcase, stereo_is_the_mean_of_both_channels);
     tcase_add_test(tcase, cutting_makes_no_difference);
     tcase_add_test(tcase, reset_forgets);
+    tcase_add_test(tcase, new_bands_go_on_where_the_old_ones_were);
     return run_tcase(tcase, "band levels");
 }

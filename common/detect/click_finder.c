@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 #include "detect/click_finder.h"
 
-#include "basic/decibel.h"
 #include "basic/maths.h"
 #include "basic/one_pole.h"
+#include "basic/simd_math.h"
 #include "detect/click_gap.h"
 #include "detect/click_judge.h"
 
@@ -106,16 +106,20 @@ static void take_levels(ClickFinder *finder, const float now[ROW]) {
     size_t at = h->known & MASK;
     float total = 0.0f, mean = 0.0f, power[ROW];
     smooth_hops(finder, now, power);
-    for (size_t b = 0; b < ROW; b++)
-        h->level[at][b] = 3.01029996f * decibel_fast_log2(power[b] + FLOOR_POWER);
+    for (size_t b = 0; b < ROW; b += SIMD_WIDTH) {
+        Simd level = 3.01029996f * simd_fast_log2(simd_load(power + b) + FLOOR_POWER);
+        memcpy(&h->level[at][b], &level, sizeof level);
+    }
     for (size_t b = 0; b < h->bands; b++) {
         total += power[b] + FLOOR_POWER;
         mean += h->level[at][b];
     }
     h->mean[at] = mean / (float)h->bands;
-    h->total[at] = 3.01029996f * decibel_fast_log2(total);
     finder->state.smooth_power = one_pole_step(finder->state.smooth_power, total, finder->smooth);
-    float smooth = 3.01029996f * decibel_fast_log2(finder->state.smooth_power + FLOOR_POWER);
+    Simd both = {total, finder->state.smooth_power + FLOOR_POWER, 1.0f, 1.0f};
+    both = 3.01029996f * simd_fast_log2(both);
+    h->total[at] = both[0];
+    float smooth = both[1];
     follow_voice(finder, &finder->state.voice_db, smooth);
     follow_voice(finder, &finder->state.voice_low_db, h->level[at][BAND_LEVELS_LOW]);
     if (finder->state.voice_low_db > VOICE_AT_FIRST_DB + SUNG_DB)

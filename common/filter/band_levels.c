@@ -43,11 +43,28 @@ static void design_cut(BandLevels *levels, double hz) {
 static void design_band(BandLevels *levels, size_t b, double low_hz, double high_hz) {
     double g = tan(PI * sqrt(low_hz * high_hz) / levels->rate_hz);
     double k = (high_hz - low_hz) / sqrt(low_hz * high_hz);
-    double a1 = 1.0 / (1.0 + g * (g + k));
-    levels->band[b / SIMD_WIDTH].c0[b % SIMD_WIDTH] = (float)(k * g * a1);
+    double a1 = 1.0 / (1.0 + g * (g + k)), gain = k * g * a1;
     levels->band[b / SIMD_WIDTH].c1[b % SIMD_WIDTH] = (float)(2.0 * (1.0 - g * g) * a1);
     levels->band[b / SIMD_WIDTH].c2[b % SIMD_WIDTH] = (float)((1.0 + g * (g - k)) * a1);
-    levels->scale[b] = (float)(1.0 / ((double)levels->hop * levels->channels));
+    levels->gain[b] = (float)gain;
+    levels->scale[b] = (float)(gain * gain / ((double)levels->hop * levels->channels));
+}
+
+/* What the filters hold goes on as loud as it was, though their gain is another. */
+static void match_gain(BandLevels *levels, const float old[BAND_LEVELS_ROW]) {
+    for (size_t b = 0; b < BAND_LEVELS_ROW; b++) {
+        float change = levels->gain[b] > 0.0f ? old[b] / levels->gain[b] : 0.0f;
+        for (size_t h = b / SIMD_WIDTH; h < BAND_LEVELS_HALVES; h += BAND_LEVELS_HALVES / 2) {
+            levels->state.y1[h][b % SIMD_WIDTH] *= change;
+            levels->state.y2[h][b % SIMD_WIDTH] *= change;
+            levels->state.sum[h][b % SIMD_WIDTH] *= change * change;
+        }
+    }
+}
+
+void band_levels_take_over(BandLevels *levels, const BandLevels *from) {
+    levels->state = from->state;
+    match_gain(levels, from->gain);
 }
 
 void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
@@ -60,12 +77,16 @@ void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
     levels->bands = bands;
     memset(levels->band, 0, sizeof levels->band);
     memset(levels->scale, 0, sizeof levels->scale);
+    float gain[BAND_LEVELS_ROW];
+    memcpy(gain, levels->gain, sizeof gain);
+    memset(levels->gain, 0, sizeof levels->gain);
     for (size_t b = 0; b <= bands; b++)
         levels->edge_hz[b] = (float)(low * exp2(octaves * (double)b / (double)bands));
     for (size_t b = 0; b < bands; b++)
         design_band(levels, b, (double)levels->edge_hz[b], (double)levels->edge_hz[b + 1]);
     design_band(levels, BAND_LEVELS_LOW, LOW_BAND_HZ[0], fmin(LOW_BAND_HZ[1], top));
     design_cut(levels, CUT_AT * low);
+    match_gain(levels, gain);
 }
 
 /* What runs, in registers: as a copy of the state by its parts, since one of the whole would stay in
@@ -73,7 +94,7 @@ void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
 typedef struct {
     BandLevelsCut cut;
     Simd ic1, ic2, out, before[2];
-    Simd c0[2], c1[2], c2[2];
+    Simd c1[2], c2[2];
     Simd y1[BAND_LEVELS_HALVES], y2[BAND_LEVELS_HALVES], sum[BAND_LEVELS_HALVES];
 } Work;
 
@@ -85,7 +106,6 @@ static inline void begin(const BandLevels *levels, Work *w) {
     w->before[0] = levels->state.before[0];
     w->before[1] = levels->state.before[1];
     for (int h = 0; h < 2; h++) {
-        w->c0[h] = levels->band[h].c0;
         w->c1[h] = levels->band[h].c1;
         w->c2[h] = levels->band[h].c2;
     }
@@ -132,7 +152,7 @@ static inline void bands_step(Work *w, Simd zeroed, const int channels) {
     for (int h = 0; h < 2 * channels; h++) {
         float above = zeroed[h / 2], whole = zeroed[2 + h / 2];
         Simd in = {above, above, above, h % 2 ? whole : above};
-        Simd y = (w->c0[h % 2] * in - w->c2[h % 2] * w->y2[h]) + w->c1[h % 2] * w->y1[h];
+        Simd y = (in - w->c2[h % 2] * w->y2[h]) + w->c1[h % 2] * w->y1[h];
         w->y2[h] = w->y1[h];
         w->y1[h] = y;
         w->sum[h] += y * y;

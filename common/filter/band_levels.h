@@ -9,10 +9,10 @@
  *     h = x through two high-passes (Butterworth, 4th order) at 0.9 of the range's lower end
  *     v_b = h through a band-pass of 2nd order;  P_b = mean over the hop and the channels of v_b^2
  * all by the trapezoidal rule: the high-passes as in edge_filter.h, a band-pass in the direct form
- *     v_b[t] = c0 (h[t] - h[t-2]) + c1 v_b[t-1] - c2 v_b[t-2]
- *     c0 = k g a1, c1 = 2 (1 - g^2) a1, c2 = (1 - k g + g^2) a1, a1 = 1 / (1 + k g + g^2),
- * g = tan(pi f / rate), k the width over the centre f: all have the zeros in common, and a band is
- * three products. One more band, 90..1200 Hz by one broad band-pass without the
+ *     y_b[t] = h[t] - h[t-2] + c1 y_b[t-1] - c2 y_b[t-2];  v_b = k g a1 y_b
+ *     c1 = 2 (1 - g^2) a1, c2 = (1 - k g + g^2) a1, a1 = 1 / (1 + k g + g^2), g = tan(pi f / rate),
+ * k being the width over the centre f: all have the zeros in common, and the gain goes into the mean,
+ * so that a band is two products. One more band, 90..1200 Hz by one broad band-pass without the
  * high-pass, tells what the voice does underneath.
  * Valid for 8..192 kHz; the range ends at 0.45 of the rate and spans a third of an octave at least.
  * Latency: the hop, and under 1 ms in the bands. Cost about 20 vector operations a frame for each
@@ -47,10 +47,11 @@ typedef struct {
     size_t hop;   /* frames */
     size_t bands; /* 1..7 */
     float edge_hz[BAND_LEVELS_BANDS + 1];
+    float gain[BAND_LEVELS_ROW];  /* of v_b over y_b */
     float scale[BAND_LEVELS_ROW]; /* from the sum of squares to mean power */
     BandLevelsCut cut;
     struct {
-        Simd c0, c1, c2;
+        Simd c1, c2;
     } band[2]; /* bands 0..3, 4..7 */
     struct {
         Simd ic1, ic2, cut_out;
@@ -67,6 +68,9 @@ void band_levels_prepare(BandLevels *levels, double rate_hz, unsigned channels);
 void band_levels_reset(BandLevels *levels);
 /* Designs the bands; keeps the history. Computes in double. Any finite values: they are clamped. */
 void band_levels_set(BandLevels *levels, const BandLevelsParams *params);
+
+/* The history of another of the same rate and channels, with bands of its own. */
+void band_levels_take_over(BandLevels *levels, const BandLevels *from);
 
 /* Frames until the hop is full, 1..hop. */
 static inline size_t band_levels_room(const BandLevels *levels) {

@@ -151,7 +151,7 @@ static void set(void *self, const float *control) {
 static void change_bands(MakeRoom *m) {
     BandLevels levels = m->next.levels;
     BandMender mender = m->next.mender;
-    levels.state = m->presence.levels.state;
+    band_levels_take_over(&levels, &m->presence.levels);
     mender.state = m->state.mender.state;
     m->presence.levels = levels;
     m->state.mender = mender;

@@ -86,6 +86,7 @@ typedef struct {
     BandLevels levels;
     ClickFinder finder;
     BandMender mender;
+    double hops_a_ms;
     size_t latency_hops;
     struct {
         size_t awake_until; /* hop */
@@ -94,7 +95,7 @@ typedef struct {
 } Tamer;
 
 static size_t hops_of(const Tamer *t, float ms) {
-    int hops = (int)((double)ms * 0.001 * t->levels.rate_hz / (double)t->levels.hop + 0.5);
+    int hops = (int)((double)ms * t->hops_a_ms + 0.5);
     return hops < 1 ? 1 : hops > CLICK_FINDER_LONGEST ? CLICK_FINDER_LONGEST : (size_t)hops;
 }
 
@@ -128,6 +129,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     Tamer *t = self;
     (void)arena;
     band_levels_prepare(&t->levels, rate_hz, channels);
+    t->hops_a_ms = 0.001 * rate_hz / (double)t->levels.hop;
     click_finder_prepare(&t->finder, (double)t->levels.hop / rate_hz);
     reset(t);
     return true;

@@ -173,7 +173,7 @@ START_TEST(a_plosive_before_a_late_vowel_stays) {
     for (uint64_t seed = 100; seed < 105; seed++) {
         Random random = random_seeded(seed);
         static float sound[LENGTH];
-        size_t at = 2 * RATE, aspiration = (size_t)(0.08 * RATE);
+        size_t at = (size_t)2 * RATE, aspiration = (size_t)(0.08 * RATE);
         room(0.001, seed + 20);
         sing_first(0.1);
         lay_smack(2.0, random_range(&random, 12.0, 20.0), 0.05, seed + 40);
@@ -199,7 +199,7 @@ START_TEST(a_plosive_at_the_end_of_a_word_stays) {
         sing_first(0.1);
         signals_noise(vowel, n, 0.1, &random);
         signals_fade_ends(vowel, n, RATE / 100);
-        signals_add(audio + 2 * RATE - closure - n, vowel, n);
+        signals_add(audio + (size_t)2 * RATE - closure - n, vowel, n);
         lay_smack(2.0, random_range(&random, 12.0, 20.0), 0.05, seed + 40);
         run(&DEFAULTS);
         ck_assert_msg(largest(1.9, 2.07) == 0.0, "seed %llu: cut by %.1f dB",

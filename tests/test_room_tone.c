@@ -61,7 +61,7 @@ static void ck_assert_room(float level_db) {
     ck_assert_float_eq_tol(db, level_db, 1.0f);
 }
 
-START_TEST(what_is_taken_for_the_room_is_known_after_a_twentieth_of_a_second) {
+START_TEST(what_is_taken_for_the_room_is_known_soon) {
     /* The first hop has no mean to be like; those count that end six alike, the first of them after
      * 27 ms. Of the rest a stray hop takes some. */
     begin(901);
@@ -303,7 +303,7 @@ END_TEST
 
 int main(void) {
     TCase *tcase = tcase_create("room_tone");
-    tcase_add_test(tcase, what_is_taken_for_the_room_is_known_after_a_twentieth_of_a_second);
+    tcase_add_test(tcase, what_is_taken_for_the_room_is_known_soon);
     tcase_add_test(tcase, what_is_not_is_known_after_four_occasions);
     tcase_add_test(tcase, a_voice_that_flickers_makes_no_occasions);
     tcase_add_test(tcase, where_a_hop_begins_decides_nothing);

@@ -17,7 +17,7 @@ static const float QUIETER_DB = 4.5f; /* less than the room by so much is wholly
 enum { FEWEST = 4 };                  /* octaves that tell a spectrum */
 static const float ADDED = 2.0f;      /* to what is taken away, 1 */
 static const float OCCASIONS = 2.0f, DOUBTED_OCCASIONS = 4.0f, MOST_OCCASIONS = 8.0f;
-static const float PLAIN = 0.2f, DOUBTED = 2.0f; /* occasions whose votes make a candidate known */
+static const float PLAIN = 0.3f, DOUBTED = 2.0f; /* occasions whose votes make a candidate known */
 static const float ALMOST = 0.95f;               /* of an occasion, and it counts as one */
 static const float NOTHING = 1e-6f;
 static const float FORGOTTEN =

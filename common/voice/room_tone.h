@@ -23,7 +23,7 @@
  * the votes of 0.25 s, and eight are kept.
  *
  * A vote is plain when the caller takes the hop for the room by what it knows otherwise. A candidate
- * is known once it has the votes of a twentieth of a second, and as many plain ones; one that sounds
+ * is known once it has the votes of 75 ms, and as many plain ones; one that sounds
  * like something else, once it has those of two whole occasions and was heard on four; until half of
  * these votes are lost. The room is the known one with the most votes, and gives way to one with a
  * tenth more. From one room to another it moves within 0.1 s, and trust in it comes and goes within

@@ -8,6 +8,8 @@
 
 /* More than an octave down no gain makes up for the gaps between grains. */
 static const double MOST_GAIN = 1.4142;
+/* Of a period: a grain no farther than this after the last mark of a run is sung, since a steep end is bitten by ending early. */
+static const double LONGER = 0.55;
 
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
                           Arena *arena) {
@@ -115,7 +117,7 @@ static bool follow(PsolaVoice *voice, const PsolaSource *source, double now) {
         mark = after;
         voice->state.mark++;
     }
-    if (!mark->last || voice->state.next <= chained(mark) + 0.5 * mark->period)
+    if (!mark->last || voice->state.next <= chained(mark) + LONGER * mark->period)
         return true;
     leave(voice, mark, now);
     return false;

@@ -3,7 +3,8 @@
  *
  *     in -> listener -> scene -> what sounds ------------------+-> gain_hold -> may the gain move?
  *     in -> k_weight, of each channel -> power of the hop -> phrase_level -> level, average
- *     strength (target - level), as far as the target is relied on, within +-range -> gain_slew -> gain -> gain_line on the dry signal
+ *     strength trust (target - level) within +-range -> gain_slew -> gain -> gain_line on the dry
+ *     signal; trust in an average that few words made is small
  *
  * Everything but the filters runs once a hop of 5.33 ms. The gain is applied 200 ms late, so that
  * it moves ahead of what it answers to; the latency is a whole number of hops. */

@@ -187,6 +187,29 @@ START_TEST(a_vowel_after_digital_silence_is_the_voice_and_no_room) {
 }
 END_TEST
 
+/* Where a take begins within a word: /s/ is 12 dB under the vowel here, and the vowel that follows no
+ * louder than it. In a room as loud as that /s/ it takes longer than any consonant until it is known. */
+START_TEST(a_consonant_in_the_first_word_is_no_room) {
+    begin(253);
+    hear(0.5, VOWEL, 0.0);
+    hear(0.2, HISS, 12.0);
+    ck_assert(!moment.known.room_known);
+    size_t sung = 0;
+    for (int k = 0; k < 100; k++) {
+        hear_hops(1, VOWEL, -4.0);
+        sung += moment.sung;
+    }
+    ck_assert_uint_eq(sung, 100);
+    hear(0.5, ROOM, 0.0);
+    ck_assert(moment.known.room_known);
+    ck_assert_double_eq_tol((double)moment.known.room_all_db, sum_db(ROOM, 1), 3.0);
+    begin(254);
+    hear(0.5, VOWEL, 0.0);
+    hear(0.4, ROOM, sum_db(VOWEL, 1) - sum_db(ROOM, 1) - 8.0);
+    ck_assert(moment.known.room_known);
+}
+END_TEST
+
 START_TEST(cuts_to_silence_are_no_room) {
     begin(246);
     for (int k = 0; k < 10; k++) {
@@ -273,6 +296,7 @@ int main(void) {
     tcase_add_test(tcase, the_decision_is_as_late_as_is_said);
     tcase_add_test(tcase, a_gain_in_front_moves_levels_and_nothing_else);
     tcase_add_test(tcase, a_vowel_after_digital_silence_is_the_voice_and_no_room);
+    tcase_add_test(tcase, a_consonant_in_the_first_word_is_no_room);
     tcase_add_test(tcase, cuts_to_silence_are_no_room);
     tcase_add_test(tcase, breaths_that_were_turned_down_leave_the_room_as_it_is);
     tcase_add_test(tcase, a_second_pass_knows_what_the_first_learned);

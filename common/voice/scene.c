@@ -161,7 +161,10 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
     hear_voice(scene, frame, moment->periodic);
     treble_step(&scene->treble, frame, moment->periodic);
     float gate = GATED * voice_level_power(&scene->voice) + SILENCE;
-    scene_room_step(&scene->room, frame, moment->level_db, moment->periodic, all <= gate);
+    float voice_db = voice_level_known(&scene->voice)
+                         ? decibel_from_power(voice_level_power(&scene->voice))
+                         : INFINITY;
+    scene_room_step(&scene->room, frame, moment->level_db, voice_db, moment->periodic, all <= gate);
     tell_known(scene, &moment->known);
     compare(scene, frame, gate, moment);
     scene_class(&moment->features, scene->sensitivity_db, moment->p);

@@ -4,14 +4,21 @@
 #include "basic/decibel.h"
 #include "basic/maths.h"
 
+#include <math.h>
+
 /* A floor as far under the tone is a hole in it: by less it is none, from the second on wholly. */
 static const float NO_HOLE_DB = 2.0f, HOLE_DB = 4.0f;
+
+static const double CONSONANT_S = 0.27;
+static const float NEAR_VOICE_DB = 12.0f;
 
 void scene_room_prepare(SceneRoom *room, double rate_hz, double hops_per_second) {
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         noise_floor_prepare(&room->band[b], hops_per_second);
     noise_floor_prepare(&room->all, hops_per_second);
     room_tone_prepare(&room->tone, rate_hz, hops_per_second);
+    room->longest = (size_t)lround(CONSONANT_S * hops_per_second);
+    room->loud = 0;
 }
 
 void scene_room_reset(SceneRoom *room) {
@@ -19,6 +26,7 @@ void scene_room_reset(SceneRoom *room) {
         noise_floor_reset(&room->band[b]);
     noise_floor_reset(&room->all);
     room_tone_reset(&room->tone);
+    room->loud = 0;
 }
 
 void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels) {
@@ -28,10 +36,18 @@ void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels) {
     room_tone_begin_with(&room->tone, levels);
 }
 
-void scene_room_step(SceneRoom *room, const VoiceFrame *frame, float level_db, bool periodic,
-                     bool cut) {
+/* While no room is known: whether this is the voice, or may be a consonant of it. */
+static bool may_be_voice(SceneRoom *room, float level_db, float voice_db, bool periodic) {
+    bool loud = !periodic && level_db > voice_db - NEAR_VOICE_DB;
+    room->loud = loud ? room->loud + 1 : 0;
+    return periodic || (loud && room->loud < room->longest);
+}
+
+void scene_room_step(SceneRoom *room, const VoiceFrame *frame, float level_db, float voice_db,
+                     bool periodic, bool cut) {
     float known_db;
-    if (!frame->whole || cut || (periodic && !noise_floor_get(&room->all, &known_db)))
+    bool known = noise_floor_get(&room->all, &known_db);
+    if (!frame->whole || cut || (!known && may_be_voice(room, level_db, voice_db, periodic)))
         return;
     for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
         noise_floor_step(&room->band[b], decibel_from_power(frame->power[b]), periodic);

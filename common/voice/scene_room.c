@@ -18,7 +18,7 @@ void scene_room_prepare(SceneRoom *room, double rate_hz, double hops_per_second)
     noise_floor_prepare(&room->all, hops_per_second);
     room_tone_prepare(&room->tone, rate_hz, hops_per_second);
     room->longest = (size_t)lround(CONSONANT_S * hops_per_second);
-    room->loud = 0;
+    room->unsung = 0;
 }
 
 void scene_room_reset(SceneRoom *room) {
@@ -26,7 +26,7 @@ void scene_room_reset(SceneRoom *room) {
         noise_floor_reset(&room->band[b]);
     noise_floor_reset(&room->all);
     room_tone_reset(&room->tone);
-    room->loud = 0;
+    room->unsung = 0;
 }
 
 void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels) {
@@ -38,9 +38,8 @@ void scene_room_begin_with(SceneRoom *room, const RoomLevels *levels) {
 
 /* While no room is known: whether this is the voice, or may be a consonant of it. */
 static bool may_be_voice(SceneRoom *room, float level_db, float voice_db, bool periodic) {
-    bool loud = !periodic && level_db > voice_db - NEAR_VOICE_DB;
-    room->loud = loud ? room->loud + 1 : 0;
-    return periodic || (loud && room->loud < room->longest);
+    room->unsung = periodic ? 0 : room->unsung + 1;
+    return periodic || (level_db > voice_db - NEAR_VOICE_DB && room->unsung < room->longest);
 }
 
 void scene_room_step(SceneRoom *room, const VoiceFrame *frame, float level_db, float voice_db,

@@ -10,7 +10,7 @@
  *
  * What is periodic is not taken for the room while that is unknown, and later only where it is
  * quieter: before it was heard, only that tells a voice from it. Nor is then what lies less than
- * 12 dB under the voice, until it has lasted for 270 ms: where a take begins within a word, the first
+ * 12 dB under the voice in the first 270 ms after it: where a take begins within a word, the first
  * sound without a pitch is a consonant, and fricatives last up to some 250 ms (from memory). A cut in the take, told by the
  * caller, says nothing. Adding a constant to all levels adds it to the room. Latency 0. Cost: eight
  * floors and a tone, some 300 operations and 13 logarithms a hop. */
@@ -27,7 +27,7 @@ typedef struct {
     NoiseFloor band[OCTAVE_BANK_BANDS], all;
     RoomTone tone;
     size_t longest; /* hops of a consonant */
-    size_t loud;    /* hops in a row, so far, that may be one */
+    size_t unsung;  /* hops in a row, so far */
 } SceneRoom;
 
 void scene_room_prepare(SceneRoom *room, double rate_hz, double hops_per_second);

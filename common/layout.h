@@ -42,16 +42,16 @@ Port layout_port(const PluginSpec *spec, unsigned channels, size_t index);
  * integers are rounded, enumerations take the nearest point. */
 float layout_clamp(const PortSpec *port, float value);
 
-/* How fast a meter falls once what it showed is over: 12 dB a second, about what a programme meter falls by (20 dB in 1.7 s:
- * IEC 60268-10, type I, from memory); half the range a second in other units; a lamp goes out at once. In the meter's unit
- * per second, > 0. */
+/* How fast a meter falls once what it showed is over: 12 dB a second, about what a programme meter
+ * falls by (20 dB in 1.7 s: IEC 60268-10, type I, from memory); half the range a second in other
+ * units; a lamp goes out at once. In the meter's unit per second, > 0. */
 double layout_fall(const PortSpec *meter);
 
 /* For how long a meter shows a peak before it falls: 1 s if METER_HELD, 0.1 s if METER_LAMP, else 0. */
 double layout_hold_s(const PortSpec *meter);
 
-/* A host that offers this feature gets meters without their fall: what the last run() did, as an offline renderer wants it
- * for its curves and figures. */
+/* A host that offers this feature gets meters without their fall: what the last run() did, as an
+ * offline renderer wants it for its curves and figures. */
 #define LAYOUT_MOMENTARY "urn:siskin:ns#momentary"
 
 #endif

@@ -52,8 +52,9 @@ typedef struct {
     const char *label;
 } ScalePoint;
 
-/* What the shell shows of what a plugin writes of a meter. All but METER_NOW hold their peak, so that a view that looks 25
- * times a second misses nothing, and the shell counts their hops from activation, so that the host's blocks do not matter. */
+/* What the shell shows of what a plugin writes of a meter. All but METER_NOW hold their peak, so
+ * that a view that looks 25 times a second misses nothing, and the shell counts their hops from
+ * activation, so that the host's blocks do not matter. */
 typedef enum {
     METER_NOW,  /* write the value at the end of the stretch: shown as it is */
     METER_PEAK, /* write the largest within the stretch: shown at once, and falls by layout_fall() */

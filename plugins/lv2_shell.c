@@ -32,8 +32,8 @@ typedef struct {
     bool up;
 } Ramp;
 
-/* A meter as it is shown. It moves once in METER_HOP frames counted from activation, where chunks end, so that the host's
- * blocks cannot change it. */
+/* A meter as it is shown. It moves once in METER_HOP frames counted from activation, where chunks
+ * end, so that the host's blocks cannot change it. */
 enum { METER_HOP = PLUGIN_CHUNK, METERS = 1 + PLUGIN_MAX_METERS };
 typedef struct {
     PortSpec spec;

@@ -11,8 +11,8 @@
 #include <stdio.h>
 
 enum { RATE = 48000, LENGTH = 5 * RATE };
-/* Vowels until 2 s and from 2.3 s; the sibilant between them, or, alone, from 4.0 to 4.4 s, which then goes on 14 dB quieter,
- * under the threshold. */
+/* Vowels until 2 s and from 2.3 s; the sibilant between them, or, alone, from 4.0 to 4.4 s, which
+ * then goes on 14 dB quieter, under the threshold. */
 static const double AT = 2.0, TO = 2.3, ALONE_AT = 4.0, ALONE_TO = 4.4;
 
 static float audio[LENGTH];
@@ -156,7 +156,8 @@ START_TEST(release_is_a_time_constant) {
 }
 END_TEST
 
-/* The band's edges fall by 12 dB an octave, so that what lies beyond counts for less, and at strength 80 is cut by less. */
+/* The band's edges fall by 12 dB an octave, so that what lies beyond counts for less, and at
+ * strength 80 is cut by less. */
 START_TEST(only_what_lies_in_the_band_is_taken) {
     lay(2100.0, 2400.0, -27.0);
     double beyond = most_with(BAND_LOW, 4500.0f), within = most_with(BAND_LOW, 2000.0f);

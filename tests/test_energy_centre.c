@@ -31,8 +31,9 @@ static void waver(double period, double centre, double depth) {
     }
 }
 
-/* From 6 frames, the shortest period of the low band, to 190. The arc tangent is within 0.0006 of a period; a place in the
- * tables is up to a 512th of one beside where it should be, so that up to 0.003 of the mean leaks in, as against `depth` of it. */
+/* From 6 frames, the shortest period of the low band, to 190. The arc tangent is within 0.0006 of a
+ * period; a place in the tables is up to a 512th of one beside where it should be, so that up to
+ * 0.003 of the mean leaks in, as against `depth` of it. */
 START_TEST(it_finds_where_the_energy_is) {
     Random random = random_seeded(71);
     for (int i = 0; i < 400; i++) {

@@ -325,9 +325,10 @@ START_TEST(a_tail_is_open_until_it_is_under_the_threshold_and_closes_once) {
 }
 END_TEST
 
-/* A hiss that starts at once, in the middle of a hop. Its level is a mean over three hops, so the hop it starts in has a third
- * of its power, half of the time; that is over the threshold. With the least behind that is known when the hop has just been
- * read; with two more all of it is open, and the fade has its time. */
+/* A hiss that starts at once, in the middle of a hop. Its level is a mean over three hops, so the
+ * hop it starts in has a third of its power, half of the time; that is over the threshold. With the
+ * least behind that is known when the hop has just been read; with two more all of it is open, and
+ * the fade has its time. */
 START_TEST(little_behind_opens_a_word_at_its_first_hop_and_clicks_too) {
     Random random = random_seeded(123);
     printf("seed 123\n");

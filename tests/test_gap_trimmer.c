@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The whole of gap-trimmer: each control against its effect in numbers, on a phrase of the test singer that is laid between
- * gaps of known length. */
+/* The whole of gap-trimmer: each control against its effect in numbers, on a phrase of the test
+ * singer that is laid between gaps of known length. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/gap-trimmer/gap-trimmer_plugin.c"
 
@@ -189,8 +189,8 @@ static float gain_of_third(float threshold_db, bool absolute) {
     return gain;
 }
 
-/* A phrase far under the others, so much lower for each dB of threshold. Voice opens some 12 dB under the threshold: 6 for
- * its period, and 6 for its loudest moments over its level. */
+/* A phrase far under the others, so much lower for each dB of threshold. Voice opens some 12 dB
+ * under the threshold: 6 for its period, and 6 for its loudest moments over its level. */
 START_TEST(threshold_is_from_the_singer_or_from_full_scale) {
     for (float threshold = -35.0f; threshold <= -20.0f; threshold += 15.0f) {
         lay(0.8, (double)threshold - 2.0);
@@ -264,8 +264,9 @@ START_TEST(it_looks_ahead_as_far_as_set_less_a_hop) {
 }
 END_TEST
 
-/* A voice that begins at once is seen in the hop it begins in, or the next; two hops later that is known, and the fade takes
- * one. So with four hops ahead at most one and its fade are late, and with six none is. */
+/* A voice that begins at once is seen in the hop it begins in, or the next; two hops later that is
+ * known, and the fade takes one. So with four hops ahead at most one and its fade are late, and
+ * with six none is. */
 START_TEST(with_little_look_ahead_a_phrase_that_begins_at_once_is_open_within_two_hops) {
     static const float ms[] = {25.0f, 35.0f};
     for (size_t i = 0; i < 2; i++) {

@@ -104,7 +104,8 @@ START_TEST(looseness_moves_what_stood_still) {
 }
 END_TEST
 
-/* Partials of the new note end where those of the lead do, at 5 kHz; half an octave of formants puts that end at 7 kHz. */
+/* Partials of the new note end where those of the lead do, at 5 kHz; half an octave of formants
+ * puts that end at 7 kHz. */
 START_TEST(formants_move_by_themselves) {
     double hz = hz_of(64.0) * 18.0, db[2]; /* 5.9 kHz */
     tone(60.0);

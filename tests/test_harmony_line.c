@@ -76,9 +76,10 @@ static double tune_at(double s) {
            vibrato * sin(2.0 * 3.14159265358979 * 6.0 * s);
 }
 
-/* A third over: E F G A B C D E and so on, never another, from the first period to the last: intervals are those of the note
- * that is sung, in slides between those of both. What is left is what the lead is off its note, 20 cents, or what its vibrato
- * of 30 cents moves the centre by while that is young. */
+/* A third over: E F G A B C D E and so on, never another, from the first period to the last:
+ * intervals are those of the note that is sung, in slides between those of both. What is left is
+ * what the lead is off its note, 20 cents, or what its vibrato of 30 cents moves the centre by
+ * while that is young. */
 START_TEST(each_note_has_its_third_from_its_first_period_on) {
     Scale scale = {0, SCALE_MAJOR};
     for (int depth = 0; depth < 2; depth++) {
@@ -139,9 +140,9 @@ static double drifting_at(double s) {
     return s > 0.2 && s < 1.0 ? 64.0 + (s - 0.6) : 0.0;
 }
 
-/* E to G, drifting by a semitone a second. The mean over the last 333 ms is 167 ms old, the glide of 40 ms older still, and
- * it is read 80 ms late: 127 ms of drift are left, less what the window does for its younger half: 13 cents. Read no later than a
- * young note's, 40 ms, it would be 17. */
+/* E to G, drifting by a semitone a second. The mean over the last 333 ms is 167 ms old, the glide
+ * of 40 ms older still, and it is read 80 ms late: 127 ms of drift are left, less what the window
+ * does for its younger half: 13 cents. Read no later than a young note's, 40 ms, it would be 17. */
 START_TEST(a_note_that_drifts_is_brought_back_no_further_than_it_drifted) {
     begin(0, SCALE_MAJOR, 2);
     sing(drifting_at, 1.2);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* What the shell makes of a plugin's meters, with a probe for a plugin: every meter is the input, read as its kind asks.
- * All else that the shell does is asked of whole bundles (hosts-test/contract). */
+/* What the shell makes of a plugin's meters, with a probe for a plugin: every meter is the input,
+ * read as its kind asks. All else that the shell does is asked of whole bundles
+ * (hosts-test/contract). */
 #define SISKIN_ID "probe"
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/lv2_shell.c"

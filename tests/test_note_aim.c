@@ -79,7 +79,8 @@ START_TEST(a_note_is_drawn_to_the_nearest_of_the_scale) {
 }
 END_TEST
 
-/* 6 Hz, 70 cents about a tempered note: a corrector must not mend vibrato. 3 cents are asked for at the usual 5.5 to 6.5 Hz. */
+/* 6 Hz, 70 cents about a tempered note: a corrector must not mend vibrato. 3 cents are asked for at
+ * the usual 5.5 to 6.5 Hz. */
 START_TEST(vibrato_about_a_note_is_left_alone) {
     for (double hz = 5.0; hz <= 7.01; hz += 0.5)
         for (double note = 45.0; note < 77.0; note += 8.0) {
@@ -162,8 +163,8 @@ static void watch_wrong(double s, double note, const NoteAimed *now) {
     before_s = s;
 }
 
-/* Four semitones down in 45 ms, as a singer gets to the next note, and 31 cents over it: the way there is not the note, and
- * does not draw it up to the one above. */
+/* Four semitones down in 45 ms, as a singer gets to the next note, and 31 cents over it: the way
+ * there is not the note, and does not draw it up to the one above. */
 START_TEST(the_way_to_a_note_does_not_choose_another) {
     for (double way = 0.03; way < 0.07; way += 0.01)
         for (int side = -1; side <= 1; side += 2) {

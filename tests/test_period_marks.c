@@ -59,8 +59,8 @@ START_TEST(a_steady_tone_has_one_mark_in_each_period) {
             }
             if (hz > 750.0) /* a dozen lags a period, and fewer, let the chain creep */
                 continue;
-            /* The chain stays where it began in the period; of high notes, whose periods are a dozen values long, within 2.5
-             * cents of their pitch. */
+            /* The chain stays where it began in the period; of high notes, whose periods are a
+             * dozen values long, within 2.5 cents of their pitch. */
             double drift = last - found[0].at - (double)(count - 1) * period;
             double most = hz < 500.0 ? 0.15 : fmax(0.15, 0.00144 * (double)count);
             ck_assert_double_lt(fabs(drift), most * period);
@@ -95,7 +95,8 @@ END_TEST
 
 /* A tone that goes on 20 dB under a hiss, as a voice does that dies away into an /s/. */
 /* Tones above any note, one after another, draw the chain to ever shorter lags; at none the likeness is 1. The bound: a
- * period at the highest note, less the 0.8 that is granted to a chain, and half of that where a run goes on with another. */
+ * period at the highest note, less the 0.8 that is granted to a chain, and half of that where a run
+ * goes on with another. */
 START_TEST(no_two_marks_are_nearer_than_a_period_of_the_highest_note) {
     for (uint64_t seed = 1; seed <= 40; seed++) {
         Random random = random_seeded(seed);
@@ -148,7 +149,8 @@ START_TEST(any_cutting_gives_the_same_marks) {
 }
 END_TEST
 
-/* Of all the marks within a voiced sound, whose true periods are known: one in 200 at most may belong to another octave. */
+/* Of all the marks within a voiced sound, whose true periods are known: one in 200 at most may
+ * belong to another octave. */
 START_TEST(a_sung_take_is_marked_period_by_period) {
     const SingerVoice voices[] = {SINGER_MAN, SINGER_WOMAN};
     for (unsigned v = 0; v < 2; v++) {
@@ -174,8 +176,8 @@ START_TEST(a_sung_take_is_marked_period_by_period) {
 }
 END_TEST
 
-/* Wherever a tick or a hop begins, within a tenth of a period. The rest are at the beginnings and ends of runs, and where energy
- * is nearly even over the period. */
+/* Wherever a tick or a hop begins, within a tenth of a period. The rest are at the beginnings and
+ * ends of runs, and where energy is nearly even over the period. */
 START_TEST(some_frames_later_the_marks_lie_in_the_same_places) {
     static const size_t later[] = {37, 101, 229};
     const SingerVoice voices[] = {SINGER_MAN, SINGER_WOMAN};

@@ -196,7 +196,8 @@ START_TEST(formants_move_when_told_to) {
 }
 END_TEST
 
-/* Of the take begun some frames later, places of 100 ms within 45 dB of the loudest whose level differs by over 1 dB. */
+/* Of the take begun some frames later, places of 100 ms within 45 dB of the loudest whose level
+ * differs by over 1 dB. */
 START_TEST(some_frames_later_a_voice_is_as_loud) {
     static const size_t later[] = {37, 101, 229};
     const size_t hop = 4800;

@@ -81,8 +81,9 @@ START_TEST(room_tone_without_clicks_passes_bit_for_bit) {
 }
 END_TEST
 
-/* In a gap up to CLICK_FINDER_GAP_SHARE times the depth; which clicks are told to be in one is not asked here. Also by what
- * comes out: in its own octave a click falls by as much, within what the bands' skirts leave. */
+/* In a gap up to CLICK_FINDER_GAP_SHARE times the depth; which clicks are told to be in one is not
+ * asked here. Also by what comes out: in its own octave a click falls by as much, within what the
+ * bands' skirts leave. */
 START_TEST(depth_is_the_most_that_is_taken_away) {
     static const float depths[] = {2.0f, 4.0f, 6.0f};
     for (size_t i = 0; i < 3; i++) {
@@ -102,9 +103,10 @@ START_TEST(depth_is_the_most_that_is_taken_away) {
 }
 END_TEST
 
-/* With depth to spare, a click goes down to the room: the mean over all of them, in their octave, 3 ms from each start. Room
- * tone in 3 ms of an octave of 2.8 kHz has some 17 degrees of freedom, 1.5 dB; six of them 0.6 dB. What the fades around a
- * click take from the room beside it is allowed 3 dB. */
+/* With depth to spare, a click goes down to the room: the mean over all of them, in their octave, 3
+ * ms from each start. Room tone in 3 ms of an octave of 2.8 kHz has some 17 degrees of freedom, 1.5
+ * dB; six of them 0.6 dB. What the fades around a click take from the room beside it is allowed 3
+ * dB. */
 START_TEST(a_click_is_taken_to_its_surroundings) {
     tamer.control[DEPTH] = 48.0f;
     PluginRun made = plugin_run(&tamer, audio, LENGTH);
@@ -123,8 +125,9 @@ START_TEST(a_click_is_taken_to_its_surroundings) {
 }
 END_TEST
 
-/* The lowest clicks of which most are found, dB of amplitude. It rises with the threshold, dB for dB; but what is a click is
- * also judged by its shape, and the room beside each is a chance of its own: 4 dB for that. */
+/* The lowest clicks of which most are found, dB of amplitude. It rises with the threshold, dB for
+ * dB; but what is a click is also judged by its shape, and the room beside each is a chance of its
+ * own: 4 dB for that. */
 static double lowest_found(float threshold_db) {
     for (double db = -60.0; db < -20.0; db += 1.0) {
         lay(4000.0, 0.8, pow(10.0, db / 20.0));

@@ -118,8 +118,8 @@ START_TEST(places_and_values_are_inverse) {
         double before = -1.0;
         for (int k = 0; k <= 100; k++) {
             double place = number_place(port, number_at(port, k / 100.0));
-            /* Rounded to three figures: 0.5 % of a value is under 0.1 % of a slider of three decades; whole numbers lie 1/11
-             * apart. */
+            /* Rounded to three figures: 0.5 % of a value is under 0.1 % of a slider of three
+             * decades; whole numbers lie 1/11 apart. */
             ck_assert_double_eq_tol(place, k / 100.0,
                                     which == SPEC_COUNT ? 0.5 / 11.0 + 1e-9 : 0.006);
             ck_assert_double_ge(place, before);

@@ -7,8 +7,8 @@
  *
  * The first copies INPUT up to and including the marker line, which is written by hand, and puts below it the
  * port groups and ports of both variants as the linked plugin_spec declares them. INPUT and OUTPUT
- * may be the same file; it is replaced whole or not at all. The second describes the plugin's view: which meters it is told
- * of. */
+ * may be the same file; it is replaced whole or not at all. The second describes the plugin's view:
+ * which meters it is told of. */
 #include "layout.h"
 
 #include <errno.h>
@@ -108,8 +108,8 @@ static void group(FILE *f, const PluginSpec *spec, unsigned channels, PortRole r
     fprintf(f, " .\n\n");
 }
 
-/* Controls are in the group that their table names, meters in one of their own; enabled, audition and latency, which every
- * plugin has, in none. NULL: in none. */
+/* Controls are in the group that their table names, meters in one of their own; enabled, audition
+ * and latency, which every plugin has, in none. NULL: in none. */
 static const char *group_name(const Port *port) {
     switch (port->role) {
     case ROLE_CONTROL:

@@ -11,7 +11,8 @@ enum { SIDE = 16, BACK = 16, BEFORE = 300, MEAN_BEFORE = 100, AFTER = 40, EDGE =
 static const float NOTHING = -200.0f; /* dB: quieter than any level */
 /* Mean over bands, over the mean of the side before: where it ends. */
 static const float RINGS_DB = 4.0f;
-/* Over the surroundings: the least height, mean over bands; what may be beside it; else by how much that must be under it. */
+/* Over the surroundings: the least height, mean over bands; what may be beside it; else by how much
+ * that must be under it. */
 static const float HEIGHT_DB = 15.0f, BESIDE_DB = 6.0f, UNDER_BEFORE_DB = 16.0f,
                    UNDER_AFTER_DB = 20.0f;
 /* What may be chance when the place is louder after it. */

@@ -67,8 +67,8 @@ void gap_gate_reset(GapGate *gate) {
     sound_start_reset(&gate->start, 2.0f * NOTHING_DB);
 }
 
-/* A phrase must be told before its first hop is read. Seen from that are the hops in a row, and those by which they come late
- * or are left for the fade. */
+/* A phrase must be told before its first hop is read. Seen from that are the hops in a row, and
+ * those by which they come late or are left for the fade. */
 void gap_gate_look(GapGate *gate, size_t behind) {
     size_t seen = behind - VOICE_SENSE_DELAY;
     phrase_marks_look(&gate->marks, behind);

@@ -8,11 +8,10 @@
  * and beside it the mean of P at f +- 10 Hz. Only windows that the caller says were room all along
  * count, by their mean, of the last 30 at most: a harmonic is there when P is over 4 + 72 / n times
  * what is beside it, and until it is under twice; n is what the windows are worth, their number
- * times (mean of sqrt P)^2 / mean of P beside it, a quarter of it at least, since those before a room became louder say next to
- * nothing. So single windows of noise, whose
- * ratio is distributed as F with 4 and 8 degrees of freedom and over 40 once in 4e4, are no hum. One
- * of the first three must be there, and of two series the one with more power is the mains (300 Hz
- * belongs to both).
+ * times (mean of sqrt P)^2 / mean of P beside it, a quarter of it at least, since those before a
+ * room became louder say next to nothing. So single windows of noise, whose ratio is distributed as
+ * F with 4 and 8 degrees of freedom and over 40 once in 4e4, are no hum. One of the first three
+ * must be there, and of two series the one with more power is the mains (300 Hz belongs to both).
  * The frequency follows from how far the harmonics' phases turned between two windows one hop apart
  * (as in a phase vocoder; Flanagan and Golden, Bell Syst. Tech. J. 45, 1966), the mean of all that
  * are there by their share k^2 |A|^2, within 0.5 Hz of the nominal one.

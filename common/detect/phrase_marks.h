@@ -40,8 +40,8 @@ typedef struct {
 void phrase_marks_prepare(PhraseMarks *marks, size_t behind, size_t tail);
 void phrase_marks_reset(PhraseMarks *marks);
 void phrase_marks_set(PhraseMarks *marks, size_t shortest);
-/* Reads `behind` steps late from here on. Fewer: steps between are passed over. More: as many are read again, as the last
- * one that was read. */
+/* Reads `behind` steps late from here on. Fewer: steps between are passed over. More: as many are
+ * read again, as the last one that was read. */
 void phrase_marks_look(PhraseMarks *marks, size_t behind);
 /* The newest step, and the oldest not yet read. */
 static inline size_t phrase_marks_now(const PhraseMarks *marks) {

@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* hiss_duck.h: takes sibilants down in a voice that comes later than the take it was heard in.
  *
- * A second voice never hits an /s/ at the same moment, so that two of them smear; singers who double leave them out. By ticks
- * of the caller's the power above HISS_DUCK_HZ (second-order Butterworth, svf.h) is compared with all of it, both averaged
- * with HISS_DUCK_MS:
+ * A second voice never hits an /s/ at the same moment, so that two of them smear; singers who
+ * double leave them out. By ticks of the caller's the power above HISS_DUCK_HZ (second-order
+ * Butterworth, svf.h) is compared with all of it, both averaged with HISS_DUCK_MS:
  *     share = high / all,   gain = 1 - (1 - g) S((share - 0.35) / 0.3),   S(p) = 3 p^2 - 2 p^3,   g = -6 dB
- * and the gain is smoothed once more. In sibilants there is more power above 3 kHz than below 1.5 kHz, in vowels ten times less
- * (sibilance.h); breaths and room noise, which doubles need not repeat either, go down with them. A gain before the unit
- * changes nothing.
- * The gain of a moment is read as late as the voice is, and HISS_DUCK_AHEAD_MS early, which makes up for the averages.
+ * and the gain is smoothed once more. In sibilants there is more power above 3 kHz than below 1.5
+ * kHz, in vowels ten times less (sibilance.h); breaths and room noise, which doubles need not
+ * repeat either, go down with them. A gain before the unit changes nothing. The gain of a moment is
+ * read as late as the voice is, and HISS_DUCK_AHEAD_MS early, which makes up for the averages.
  * Valid for 8 to 192 kHz. Cost 15 operations a frame heard, 8 a frame of a voice. */
 #ifndef SISKIN_GAIN_HISS_DUCK_H
 #define SISKIN_GAIN_HISS_DUCK_H

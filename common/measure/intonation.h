@@ -24,11 +24,11 @@
  *     steady = sum l / v over notes of 0.2 s and more with s < 200 cents a second;  clear = the same of l q
  *     still  = sum l q / (1 + (s / 60 cents a second)^2) / v over notes of 0.15 s and more
  * A take is sung when steady >= 0.7, or still >= 0.5, or clear >= 0.3 while its notes agree on one set of semitones,
- * n |Z|^2 >= 5 (by chance one in 150). Of 128 readings in 22 languages (letters, syllables, prompts, prose) none reaches
- * one of these: steady 0.66 at most, still 0.44, and where clear is over 0.3 n |Z|^2 is 1.8 at most. Singing as fast as two
- * syllables to 0.2 s is not told from speech, and of short fast takes that are 25 cents loose one in eight. The three bounds
- * were chosen on these readings.
- * Pure functions, in double. */
+ * n |Z|^2 >= 5 (by chance one in 150). Of 128 readings in 22 languages (letters, syllables,
+ * prompts, prose) none reaches one of these: steady 0.66 at most, still 0.44, and where clear is
+ * over 0.3 n |Z|^2 is 1.8 at most. Singing as fast as two syllables to 0.2 s is not told from
+ * speech, and of short fast takes that are 25 cents loose one in eight. The three bounds were
+ * chosen on these readings. Pure functions, in double. */
 #ifndef SISKIN_MEASURE_INTONATION_H
 #define SISKIN_MEASURE_INTONATION_H
 

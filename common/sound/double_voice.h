@@ -1,17 +1,18 @@
 /* SPDX-License-Identifier: ISC */
 /* double_voice.h: the same words sung once more: a little off in pitch, later, by a singer a little larger or smaller.
  *
- * What another take by the same singer differs by: unison singers are 16 to 30 cents apart from moment to moment (Cuesta et
- * al., ICMPC 2018, abstract), onsets of two takes 10 to 30 ms (common practice). It is made of the take's own periods
- * (psola.h), moved by
+ * What another take by the same singer differs by: unison singers are 16 to 30 cents apart from
+ * moment to moment (Cuesta et al., ICMPC 2018, abstract), onsets of two takes 10 to 30 ms (common
+ * practice). It is made of the take's own periods (psola.h), moved by
  *     cents = detune + 12 drift p(t),   delay = delay (1 + drift d(t) / 2)
- * p and d random walks (random_walk.h) of 0.4 s and 2.5 s, within +-2 deviations. Several voices from one take, each with
- * random variations of its own: Schnell, Peeters, Lemouton, Manoury, Rodet, "Synthesizing a choir in real-time using pitch
- * synchronous overlap add", ICMC 2000 (abstract). What has no periods is read as late, at the speed at which the delay moves,
- * and sibilants are taken down (hiss_duck.h).
+ * p and d random walks (random_walk.h) of 0.4 s and 2.5 s, within +-2 deviations. Several voices
+ * from one take, each with random variations of its own: Schnell, Peeters, Lemouton, Manoury,
+ * Rodet, "Synthesizing a choir in real-time using pitch synchronous overlap add", ICMC 2000
+ * (abstract). What has no periods is read as late, at the speed at which the delay moves, and
+ * sibilants are taken down (hiss_duck.h).
  *
- * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola voice, and 8 taps a frame
- * where nothing is voiced. */
+ * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola
+ * voice, and 8 taps a frame where nothing is voiced. */
 #ifndef SISKIN_SOUND_DOUBLE_VOICE_H
 #define SISKIN_SOUND_DOUBLE_VOICE_H
 

@@ -3,11 +3,12 @@
  *
  *     y(t) = sum over k of x[floor(t) + k] h(k - frac t),   h(t) = sinc(t / s) / s under a Kaiser window
  *
- * Source: Smith and Gossett, "A flexible sampling-rate conversion method", ICASSP 1984: h is tabled at PAST_SOUND_PHASES
- * places a frame, and read between them in a straight line. s = 1 has 8 taps; sound that is read faster than it was taken,
- * by up to PAST_SOUND_FASTEST times, needs a low-pass as much lower, s = 2^(k/3), and as many more taps, or its top would
- * fold back. On a frame, at the speed it was taken, y is that frame, bit for bit.
- * Valid to 0.35 of the rate within 0.5 dB at s = 1. Every frame is kept twice, so that any stretch lies unbroken. */
+ * Source: Smith and Gossett, "A flexible sampling-rate conversion method", ICASSP 1984: h is tabled
+ * at PAST_SOUND_PHASES places a frame, and read between them in a straight line. s = 1 has 8 taps;
+ * sound that is read faster than it was taken, by up to PAST_SOUND_FASTEST times, needs a low-pass
+ * as much lower, s = 2^(k/3), and as many more taps, or its top would fold back. On a frame, at the
+ * speed it was taken, y is that frame, bit for bit. Valid to 0.35 of the rate within 0.5 dB at s =
+ * 1. Every frame is kept twice, so that any stretch lies unbroken. */
 #ifndef SISKIN_SOUND_PAST_SOUND_H
 #define SISKIN_SOUND_PAST_SOUND_H
 
@@ -47,8 +48,9 @@ void past_sound_reset(PastSound *past);
 /* Takes n frames from in[channel] + at. */
 void past_sound_write(PastSound *past, const float *const *in, size_t at, size_t n);
 
-/* n frames of one channel: what lies at start + first, start + first + 1, ... Frames outside of those kept are not to be asked
- * for. The time is split so that a frame comes out the same wherever a block begins. */
+/* n frames of one channel: what lies at start + first, start + first + 1, ... Frames outside of
+ * those kept are not to be asked for. The time is split so that a frame comes out the same wherever
+ * a block begins. */
 void past_sound_read(const PastSound *past, unsigned channel, double start, int64_t first,
                      float *out, size_t n);
 /* What lies at start + first speed, start + (first + 1) speed, ...; speed 0.25..PAST_SOUND_FASTEST. */

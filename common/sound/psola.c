@@ -8,7 +8,8 @@
 
 /* More than an octave down no gain makes up for the gaps between grains. */
 static const double MOST_GAIN = 1.4142;
-/* Of a period: a grain no farther than this after the last mark of a run is sung, since a steep end is bitten by ending early. */
+/* Of a period: a grain no farther than this after the last mark of a run is sung, since a steep end
+ * is bitten by ending early. */
 static const double LONGER = 0.55;
 
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
@@ -52,7 +53,8 @@ static const PeriodMark *mark_at(const PsolaVoice *voice, const PsolaSource *sou
     return period_mark(&source->marks, voice->state.mark);
 }
 
-/* Where a mark would lie had none of its run slid: grains keep their distance from there, and slide as their marks do. */
+/* Where a mark would lie had none of its run slid: grains keep their distance from there, and slide
+ * as their marks do. */
 static double chained(const PeriodMark *mark) {
     return mark->at - mark->slid;
 }
@@ -82,8 +84,9 @@ static bool stay(PsolaVoice *voice, double now) {
     return true;
 }
 
-/* Into the next run, at its first mark; into the one that was left, when it has been joined, at the distance from its marks that
- * there was. Grains that are too late are not heard, but count, or the distance would hang on when a run was found. */
+/* Into the next run, at its first mark; into the one that was left, when it has been joined, at the
+ * distance from its marks that there was. Grains that are too late are not heard, but count, or the
+ * distance would hang on when a run was found. */
 static bool enter(PsolaVoice *voice, const PsolaSource *source, double now) {
     uint64_t count = period_marks_count(&source->marks);
     bool lost = count > voice->state.mark + PERIOD_MARKS_KEPT / 2;

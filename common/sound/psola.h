@@ -2,23 +2,26 @@
 /* psola.h: a voice at another pitch, with its formants where they were, by moving its periods.
  *
  * Pitch-synchronous overlap-add in the time domain: Moulines and Charpentier, Speech Communication 9, 453-467, 1990.
- * period_marks.h marks the periods; each is cut out with its neighbours, the left half of its window as long as the period
- * before, the right half as the one after (grains.h), and set down again at new times s:
+ * period_marks.h marks the periods; each is cut out with its neighbours, the left half of its
+ * window as long as the period before, the right half as the one after (grains.h), and set down
+ * again at new times s:
  *     s[k+1] = s[k] + P / ratio,   P the period at the mark nearest to s[k]
- * s and P are counted along the chain of marks; what marks slide by (period_marks.h) is added to the source of a grain, and
- * over `formant` to where it is set down: the wave itself stays where it was.
- * At ratio 1 the s are the marks and the windows add to one: the voice as it was, but for rounding. A grain read `formant`
- * times faster moves the formants by that. Its gain, sqrt(formant / ratio), 3 dB at most, keeps the power of what is added up
- * without phase.
+ * s and P are counted along the chain of marks; what marks slide by (period_marks.h) is added to
+ * the source of a grain, and over `formant` to where it is set down: the wave itself stays where it
+ * was. At ratio 1 the s are the marks and the windows add to one: the voice as it was, but for
+ * rounding. A grain read `formant` times faster moves the formants by that. Its gain, sqrt(formant
+ * / ratio), 3 dB at most, keeps the power of what is added up without phase.
  *
  * Where there are no marks there are no grains: `cover` says how much of the voice is made of grains, 0 on what is not
  * voiced, and rises over the period before the first mark of a run and falls over that after the last. What is heard is
- * (1 - cover) of the delayed input and the grains. A run that is joined to one already left goes on as far from its marks.
+ * (1 - cover) of the delayed input and the grains. A run that is joined to one already left goes on
+ * as far from its marks.
  *
- * A source hears the take and marks it, once; any number of voices make grains from it. Good within an octave either way:
- * an octave down is as buzzy as its gaps between grains. Latency: PSOLA_PERIODS periods of PSOLA_LOWEST_HZ and the tracker's
- * PITCH_WINDOW_MS; what is sung lower, to 50 Hz, is marked as well, but later at its start. Cost: period_marks, and 25
- * operations a frame, channel and grain; grains overlap by 2 ratio / formant. */
+ * A source hears the take and marks it, once; any number of voices make grains from it. Good within
+ * an octave either way: an octave down is as buzzy as its gaps between grains. Latency:
+ * PSOLA_PERIODS periods of PSOLA_LOWEST_HZ and the tracker's PITCH_WINDOW_MS; what is sung lower,
+ * to 50 Hz, is marked as well, but later at its start. Cost: period_marks, and 25 operations a
+ * frame, channel and grain; grains overlap by 2 ratio / formant. */
 #ifndef SISKIN_SOUND_PSOLA_H
 #define SISKIN_SOUND_PSOLA_H
 

@@ -1,18 +1,23 @@
 /* SPDX-License-Identifier: ISC */
-/* harmony_line.h: how far each period of a sung line is to be moved, to be a second line so many degrees of the scale over it.
+/* harmony_line.h: how far each period of a sung line is to be moved, to be a second line so many
+ * degrees of the scale over it.
  *
- * note_aim.h tells the note a that is meant by the periods so far, with its hysteresis and dwell; the second line's note is
- * h(a) = a moved by `steps` degrees (scale.h). A period of pitch p is moved by
+ * note_aim.h tells the note a that is meant by the periods so far, with its hysteresis and dwell;
+ * the second line's note is h(a) = a moved by `steps` degrees (scale.h). A period of pitch p is
+ * moved by
  *     h(a) - a + e,   e = a - c drawn in with HARMONY_LINE_GLIDE_MS
- * so that the line is in tune where the lead is not, and vibrato, scoops and drift ride along. c is a mean over the past, so e is
- * read later than p: by HARMONY_LINE_AHEAD_MS, and once c is HARMONY_LINE_GROWN_MS old by HARMONY_LINE_GROWN_AHEAD_MS, as long as
- * the note is the same and p keeps near to c.
+ * so that the line is in tune where the lead is not, and vibrato, scoops and drift ride along. c is
+ * a mean over the past, so e is read later than p: by HARMONY_LINE_AHEAD_MS, and once c is
+ * HARMONY_LINE_GROWN_MS old by HARMONY_LINE_GROWN_AHEAD_MS, as long as the note is the same and p
+ * keeps near to c.
  *
- * A note is known 40 to 100 ms after it began. The caller is so much late, and by then it is known where the note before it
- * ended: back from where another note b is meant, the way from a to b is taken as it was sung, by its share
+ * A note is known 40 to 100 ms after it began. The caller is so much late, and by then it is known
+ * where the note before it ended: back from where another note b is meant, the way from a to b is
+ * taken as it was sung, by its share
  *     w = (p - a) / (b - a), held to 0..1:   h = (1 - w) (h(a) - a) + w (h(b) - b)
- * back to the period where w is HARMONY_LINE_LEFT. So the line goes from note to note as smoothly as the lead does, and has
- * neither the old interval over the new note nor the other way round. Periods before a run's first note is known belong to it.
+ * back to the period where w is HARMONY_LINE_LEFT. So the line goes from note to note as smoothly
+ * as the lead does, and has neither the old interval over the new note nor the other way round.
+ * Periods before a run's first note is known belong to it.
  *
  * Cost: note_aim, and at a new note some 10 operations for each period of the last HARMONY_LINE_BACK_MS. */
 #ifndef SISKIN_VOICE_HARMONY_LINE_H

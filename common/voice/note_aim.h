@@ -3,24 +3,27 @@
  *
  * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c is taken:
  *     c = mean of p over the note so far, at most NOTE_AIM_WINDOW_MS, under the window (1 - x^2)^2
- * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The window's first zero is at 1.83 / 333 ms =
- * 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7 Hz) is not in c; the weight takes out what lies between
- * two notes, and little of a vibrato's own swing, since that is even about its centre.
- * A note is over when p has left c by NOTE_AIM_LEFT semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the
- * window then begins where p came within half a semitone of where it is now: what lies before is the way there. While it is
- * younger than NOTE_AIM_YOUNG_MS it may hold such a way yet, and gives up sooner and nearer, twice. Where p leaps by 3
- * semitones from one period to the next, all before was another note, or was misread, and the window begins at once.
- * The aim is the scale's note nearest to c, once c is NOTE_AIM_DECIDE_MS old; until then e stays where it is. Another note
- * must be nearer by NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS; for NOTE_AIM_DWELL_YOUNG_MS in a young window, and by
- * NOTE_AIM_NEARER_YOUNG in the first 200 ms, in which c still moves. (A condition on pitch and time before a note is changed: "Dynamic
- * Pitch Warping", DAFx 2023, abstract.)
+ * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The window's first
+ * zero is at 1.83 / 333 ms = 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7
+ * Hz) is not in c; the weight takes out what lies between two notes, and little of a vibrato's own
+ * swing, since that is even about its centre. A note is over when p has left c by NOTE_AIM_LEFT
+ * semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the window then begins where p
+ * came within half a semitone of where it is now: what lies before is the way there. While it is
+ * younger than NOTE_AIM_YOUNG_MS it may hold such a way yet, and gives up sooner and nearer, twice.
+ * Where p leaps by 3 semitones from one period to the next, all before was another note, or was
+ * misread, and the window begins at once. The aim is the scale's note nearest to c, once c is
+ * NOTE_AIM_DECIDE_MS old; until then e stays where it is. Another note must be nearer by
+ * NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS; for NOTE_AIM_DWELL_YOUNG_MS in a young window,
+ * and by NOTE_AIM_NEARER_YOUNG in the first 200 ms, in which c still moves. (A condition on pitch
+ * and time before a note is changed: "Dynamic Pitch Warping", DAFx 2023, abstract.)
  *     e = strength (aim - c) S(2 (|aim - c| - leave) / leave),  drawn in with the time constant `glide`
  *     correction = e + (vibrato - 1) (p - c)
- * S is the cubic step: nothing is done within `leave`, all from half as much again on. e begins at 0 with each run of marks.
+ * S is the cubic step: nothing is done within `leave`, all from half as much again on. e begins at
+ * 0 with each run of marks.
  *
- * All of the pitch is moved by e: scoops, drift and vibrato ride along. Times of change are from a tracker's past: the caller
- * reads e as much later as its latency allows. Cost a mark: 8 operations for each within the window, at most
- * NOTE_AIM_KEPT. */
+ * All of the pitch is moved by e: scoops, drift and vibrato ride along. Times of change are from a
+ * tracker's past: the caller reads e as much later as its latency allows. Cost a mark: 8 operations
+ * for each within the window, at most NOTE_AIM_KEPT. */
 #ifndef SISKIN_VOICE_NOTE_AIM_H
 #define SISKIN_VOICE_NOTE_AIM_H
 

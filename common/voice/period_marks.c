@@ -124,8 +124,8 @@ static float sum_of_products(const float *a, const float *b, size_t n) {
 }
 
 /* Where between the lags r is highest, from r[-BESIDE..BESIDE] around the highest of them. Half-way to the next lags by
- * Lagrange's interpolation of the fifth degree, then a parabola: of one through whole lags the error is 8 times as large,
- * and it adds up along the chain. */
+ * Lagrange's interpolation of the fifth degree, then a parabola: of one through whole lags the
+ * error is 8 times as large, and it adds up along the chain. */
 static double refine(const float *r) {
     double here = (double)r[0], beside[2];
     for (int k = 0; k < 2; k++) {
@@ -215,8 +215,8 @@ static bool go_on(PeriodMarks *marks, int most) {
 
 /* ---- where a run begins ---- */
 
-/* The last place from which the next mark can be looked for where a period's energy is centred; where that is too old to
- * be of use, the first that is. */
+/* The last place from which the next mark can be looked for where a period's energy is centred;
+ * where that is too old to be of use, the first that is. */
 static double first_place(const PeriodMarks *marks, double period, double usable) {
     double newest = newest_place(marks, period), place = newest - 0.5 * period;
     place += period * centre_about(marks, place, period).after;

@@ -1,26 +1,32 @@
 /* SPDX-License-Identifier: ISC */
 /* period_marks.h: one mark in each period of a voice, where its energy is.
  *
- * For cutting a voice into its periods. That all marks lie alike in their periods keeps the pitch, so they are chained: from a mark at a, the next is at a + l where
+ * For cutting a voice into its periods. That all marks lie alike in their periods keeps the pitch,
+ * so they are chained: from a mark at a, the next is at a + l where
  *     r(l) = sum x[a+j] x[a+l+j] / sqrt(sum x[a+j]^2 sum x[a+l+j]^2),  |j| <= half a period
  * is largest within PERIOD_MARKS_SEARCH of the last period (Talkin, "A robust algorithm for pitch tracking", in Speech
  * Coding and Synthesis, 1995, for r; refined by a parabola between lags). A run of marks begins when pitch.h has read a
- * periodic sound twice alike: its first mark is where the energy of the last period is centred (energy_centre.h), and from
- * there marks are chained backwards as far as the sound is the same and the caller can still use it, and then forwards as
- * it comes. It ends where r falls below PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where what is above
- * 2.5 kHz (first order) has PERIOD_MARKS_HISS times the power of the low band, since a voice that dies away under a
- * sibilant is not to carry it along, or where pitch.h has read something else three times: an octave taken for another
- * does not last; or where a period is under PERIOD_MARKS_SHORTEST of one of PERIOD_MARKS_HIGHEST_HZ.
+ * periodic sound twice alike: its first mark is where the energy of the last period is centred
+ * (energy_centre.h), and from there marks are chained backwards as far as the sound is the same and
+ * the caller can still use it, and then forwards as it comes. It ends where r falls below
+ * PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where what is above 2.5 kHz (first order) has
+ * PERIOD_MARKS_HISS times the power of the low band, since a voice that dies away under a sibilant
+ * is not to carry it along, or where pitch.h has read something else three times: an octave taken
+ * for another does not last; or where a period is under PERIOD_MARKS_SHORTEST of one of
+ * PERIOD_MARKS_HIGHEST_HZ.
  *
- * That they lie where the energy is keeps the level: a grain cut elsewhere holds up to 3 dB less. The vowel moves the energy
- * within the period, and where a run is found hangs on the hops. So each mark slides 0.4 of the way to the centre of the
- * energy, times its depth, at most a 20th of a period; `slid` tells how far a run's marks have done so, and at - slid is the
- * chain. After a few periods marks do not depend on where their run began.
+ * That they lie where the energy is keeps the level: a grain cut elsewhere holds up to 3 dB less.
+ * The vowel moves the energy within the period, and where a run is found hangs on the hops. So each
+ * mark slides 0.4 of the way to the centre of the energy, times its depth, at most a 20th of a
+ * period; `slid` tells how far a run's marks have done so, and at - slid is the chain. After a few
+ * periods marks do not depend on where their run began.
  *
- * x is the low band of pitch.h, under 2.4 kHz at some 9.6 kHz. All is decided at ticks of about a millisecond, counted from
- * the reset. A mark is known 0.7 periods and two ticks after it was sung; the first ones 12 ms and the tracker's hop later.
- * Valid for rates of 8 to 192 kHz, 50 to 1500 Hz. Jitter of marks on a steady tone under 0.5 % of a period. Work at a tick:
- * at most two marks of 0.24 P^2 products and 16 P operations, P some 10 to 190 frames of the low band, and once a run up to 40 ms of them. */
+ * x is the low band of pitch.h, under 2.4 kHz at some 9.6 kHz. All is decided at ticks of about a
+ * millisecond, counted from the reset. A mark is known 0.7 periods and two ticks after it was sung;
+ * the first ones 12 ms and the tracker's hop later. Valid for rates of 8 to 192 kHz, 50 to 1500 Hz.
+ * Jitter of marks on a steady tone under 0.5 % of a period. Work at a tick: at most two marks of
+ * 0.24 P^2 products and 16 P operations, P some 10 to 190 frames of the low band, and once a run up
+ * to 40 ms of them. */
 #ifndef SISKIN_VOICE_PERIOD_MARKS_H
 #define SISKIN_VOICE_PERIOD_MARKS_H
 

@@ -3,8 +3,8 @@
  *
  * Listener and scene, and of what they say the one thing a learner needs: how many samples on end,
  * up to room_watch_late() ago, were decided to be room, and in no octave 6 dB
- * over what the room is known to be, nor cut off in silence. Beside it whether a voice sounds now, two hops late. No latency of its
- * own; cost that of listener and scene. */
+ * over what the room is known to be, nor cut off in silence. Beside it whether a voice sounds now,
+ * two hops late. No latency of its own; cost that of listener and scene. */
 #ifndef SISKIN_VOICE_ROOM_WATCH_H
 #define SISKIN_VOICE_ROOM_WATCH_H
 

@@ -111,8 +111,8 @@ static bool play_runs(const Subject *subject, const HostPort *port, Stimulus sti
         most = runs->run[i].latency > most ? runs->run[i].latency : most;
     }
     runs->span = most - least;
-    /* What was removed shows more than the output, where the latency lets it be told, and where a sound made anew has not
-     * its own waves in other places. */
+    /* What was removed shows more than the output, where the latency lets it be told, and where a
+     * sound made anew has not its own waves in other places. */
     runs->removed = runs->span == 0 && !contract_may(subject, "sound anew");
     runs->frames = stimulus.frames;
     for (size_t i = 0; i < N_RUNS; i++) {
@@ -149,9 +149,9 @@ static const double FASTEST_S = 1e-3;
  * at rest somewhere on the way, and by dg x, no more than |g1 - g0| |x| / (tau rate). Looked at in
  * the 2 ms after every step, against what moves at rest within 5 ms of it, and half as much again
  * for what a detector overshoots; also against what moved in the same run in the 5 ms before, since a
- * detector that remembers the steps before may be at work where it never is at rest. Where the latency moves, too, any frame
- * between the old place and the new may be heard; and of a sound made anew a whole period of the lowest voice, since its
- * periods come at other times. */
+ * detector that remembers the steps before may be at work where it never is at rest. Where the
+ * latency moves, too, any frame between the old place and the new may be heard; and of a sound made
+ * anew a whole period of the lowest voice, since its periods come at other times. */
 static bool no_step_in_singing(const Subject *subject, const HostPort *port, HostError *why) {
     Runs runs;
     if (!play_runs(subject, port, contract_stimulus(subject), &runs, why))

@@ -238,8 +238,8 @@ static bool short_name_fits(const Subject *subject, const HostPort *port, HostEr
            port_fail(why, port, "has no lv2:shortName of at most 16 characters");
 }
 
-/* What a generic view makes of them: the latency is for the host alone, the most important controls come first, and what
- * belongs together stands together. */
+/* What a generic view makes of them: the latency is for the host alone, the most important controls
+ * come first, and what belongs together stands together. */
 static bool ports_can_be_drawn(const Subject *subject, HostError *why) {
     const HostPlugin *plugin = subject->plugin;
     for (size_t i = 0; i < plugin->n_ports; i++) {

@@ -3,10 +3,11 @@
  *
  *   siskin-band LABELS KEY CENTS BAND
  *
- * LABELS is the singer's label file, KEY her key note, 0 C to 11 B, of a major scale, CENTS how far she is over A 440, as
- * siskin measure says. Writes stereo float WAV at 48 kHz: soft chords, a bass, and broken chords an octave up. She keeps no
- * beat, so the band waits for her: a chord changes with a word, a second and more after the one before, and is the one of
- * the key that has most of what she sings meanwhile; the last is the key's own. Plain on purpose: test material. */
+ * LABELS is the singer's label file, KEY her key note, 0 C to 11 B, of a major scale, CENTS how far
+ * she is over A 440, as siskin measure says. Writes stereo float WAV at 48 kHz: soft chords, a
+ * bass, and broken chords an octave up. She keeps no beat, so the band waits for her: a chord
+ * changes with a word, a second and more after the one before, and is the one of the key that has
+ * most of what she sings meanwhile; the last is the key's own. Plain on purpose: test material. */
 #include <math.h>
 #include <sndfile.h>
 #include <stdbool.h>
@@ -125,7 +126,8 @@ static void choose_chords(const Song *song, Change *changes, size_t n) {
     changes[n - 1].chord = 0;
 }
 
-/* Each phrase begins with a chord; within it one begins with each word that is far enough from the last and from the end. */
+/* Each phrase begins with a chord; within it one begins with each word that is far enough from the
+ * last and from the end. */
 static size_t find_changes(const Song *song, Change *changes) {
     size_t n = 0;
     changes[n++].start_s = LEAD_IN_S;

@@ -5,8 +5,8 @@
  *
  * BEFORE and AFTER are mono or stereo takes, LABELS the test singer's label file, so that the truth
  * is known: the figures are measured here, on the audio, and not taken from the processors' meters.
- * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return; stem, with the lead as BEFORE; wave, the peaks of AFTER as
- * the path of an SVG, 20 units a second wide, 100 high. */
+ * STEP: rumble, clicks, breaths, sibilants, gaps, phrases, return; stem, with the lead as BEFORE;
+ * wave, the peaks of AFTER as the path of an SVG, 20 units a second wide, 100 high. */
 #include "filter/k_weight.h"
 #include "signals.h"
 

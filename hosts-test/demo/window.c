@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* window: draws a plugin's window as it looks some way into a take: window TAKE SECONDS PICTURE.png [CONTROL=VALUE]...
  *
- * The plugin runs in the small host, its meters go to the view as a host sends them, and the view draws into a file instead
- * of onto a screen. It is linked with the tables of one plugin; `make picture` uses the de-esser's. */
+ * The plugin runs in the small host, its meters go to the view as a host sends them, and the view
+ * draws into a file instead of onto a screen. It is linked with the tables of one plugin; `make
+ * picture` uses the de-esser's. */
 #include "host/host.h"
 #include "view/draw.h"
 

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* The four bands. Idle: frames that differ from the take by any bit. Level: RMS of the whole voice,
  * result against take, worst, with every drive at 12 and at 24 dB. Crest: by how much peak over RMS
- * falls at 12, mean of four bands, the least of all voices. Levels: a tone amid each band turned up by 6 and 12 dB, worst against the setting.
- * Ripple: all bands up by 6 dB, 40 Hz to 20 kHz, largest distance from 6. Aliases: 4999 Hz under
- * every drive at 24 dB. Tones at 48 kHz. */
+ * falls at 12, mean of four bands, the least of all voices. Levels: a tone amid each band turned up
+ * by 6 and 12 dB, worst against the setting. Ripple: all bands up by 6 dB, 40 Hz to 20 kHz, largest
+ * distance from 6. Aliases: 4999 Hz under every drive at 24 dB. Tones at 48 kHz. */
 #include "quality/quality.h"
 #include "quality/worst.h"
 

@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 /* Doubles: voice-double at its defaults, a mono take in the stereo one.
  *
- * Off: the pitch of a side against the lead's as much earlier as that side is late, both read by pitch.h every 5 ms, where
- * both are periodic and the lead keeps within 30 cents over 20 ms either way; the median of one side of one voice, cents, the
- * smallest and the largest of all. Correlation of the sides, and of either with the lead, over the whole take, the farthest
- * from 0. Mono: the lead and both sides, each 6 dB lower, added up, against their powers added up, in octaves from 125 Hz to
- * 8 kHz that hold within 40 dB of the loudest; the most that is lost, dB. Sibilants: what lies over 4 kHz of the labels,
- * as late as the side is, against the lead's, dB. */
+ * Off: the pitch of a side against the lead's as much earlier as that side is late, both read by
+ * pitch.h every 5 ms, where both are periodic and the lead keeps within 30 cents over 20 ms either
+ * way; the median of one side of one voice, cents, the smallest and the largest of all. Correlation
+ * of the sides, and of either with the lead, over the whole take, the farthest from 0. Mono: the
+ * lead and both sides, each 6 dB lower, added up, against their powers added up, in octaves from
+ * 125 Hz to 8 kHz that hold within 40 dB of the loudest; the most that is lost, dB. Sibilants: what
+ * lies over 4 kHz of the labels, as late as the side is, against the lead's, dB. */
 #include "quality/quality.h"
 
 #include "quality/heard_notes.h"

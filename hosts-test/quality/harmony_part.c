@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: ISC */
 /* Harmony: a third over, a sixth under and a fifth over, the rest at the defaults.
  *
- * Sung: test singers sing in major on a key note of their own; `key` and `tuning` are set to it. Of each note of 150 ms and
- * more, syllables of one pitch in a row being one, the median of what comes out, read by pitch.h, from 60 ms after its start to
- * 20 ms before its end, against the degree that belongs there. Recorded: the singers alone; notes as notes_find() finds them,
- * `scale` chromatic, so many semitones as the intervals have; those that lie over 30 cents off any note, or move by more than a
- * semitone between their 10th and 90th percentile, are left out, since nobody knows what was meant. Wrong: over 50 cents off, per cent of notes. Off: cents, of those that are right. Elsewhere:
- * readings of sung takes within notes, 40 ms off their ends, over 60 cents from the pitch sung moved by the interval, less
- * what the lead itself is off its note, per cent. */
+ * Sung: test singers sing in major on a key note of their own; `key` and `tuning` are set to it. Of
+ * each note of 150 ms and more, syllables of one pitch in a row being one, the median of what comes
+ * out, read by pitch.h, from 60 ms after its start to 20 ms before its end, against the degree that
+ * belongs there. Recorded: the singers alone; notes as notes_find() finds them, `scale` chromatic,
+ * so many semitones as the intervals have; those that lie over 30 cents off any note, or move by
+ * more than a semitone between their 10th and 90th percentile, are left out, since nobody knows
+ * what was meant. Wrong: over 50 cents off, per cent of notes. Off: cents, of those that are right.
+ * Elsewhere: readings of sung takes within notes, 40 ms off their ends, over 60 cents from the
+ * pitch sung moved by the interval, less what the lead itself is off its note, per cent. */
 #include "quality/quality.h"
 
 #include "quality/heard_notes.h"

@@ -3,16 +3,15 @@
  *
  * The take: one second of noise alone, the voice, one second more; the noise steady, hiss
  * (white) or a fan (3 dB less an octave), and so far under the mean power of the words as
- * said; of voices whose own room, which is not to be told from noise, lies 10 dB under it. SI-SDR against the voice, of the words alone;
- * what is shown is what it rises by.
- * Gaps: what lies between the words, 0.2 s off them and off breaths, and the noise at the end: how
- * much quieter; and the kurtosis ratio, of the power P in each bin of 21 to 43 ms frames, E[P^2] /
- * E[P]^2 after over before, mean of all bins: over 1, what is left twitters (after Uemura et al.,
- * IWAENC 2008).
+ * said; of voices whose own room, which is not to be told from noise, lies 10 dB under it. SI-SDR
+ * against the voice, of the words alone; what is shown is what it rises by. Gaps: what lies between
+ * the words, 0.2 s off them and off breaths, and the noise at the end: how much quieter; and the
+ * kurtosis ratio, of the power P in each bin of 21 to 43 ms frames, E[P^2] / E[P]^2 after over
+ * before, mean of all bins: over 1, what is left twitters (after Uemura et al., IWAENC 2008).
  * Starts: the first 50 ms of words at 20 dB, that stand 6 dB over the noise: level of the clean
  * voice there under the same gains is not known, so what counts is in less out, less what the noise
- * itself can make of it, 10 log10(1 + N / S).
- * Clean: the voice alone behind a second of silence: what the words change by, re the words. */
+ * itself can make of it, 10 log10(1 + N / S). Clean: the voice alone behind a second of silence:
+ * what the words change by, re the words. */
 #include "basic/fft.h"
 #include "quality/quality.h"
 #include "speech_measures.h"

@@ -4,10 +4,10 @@
  * 25 ms either way.
  *
  * Off: of what should have come out, cents; of corrected notes, their median from the scale's nearest note. Octave
- * faults: readings over 6 semitones off. Envelope: third octaves from 400 Hz to 8 kHz of the whole take, level taken out,
- * root mean square of what they moved. /s/ changed: what differs within /s/ and /sh/, 10 ms off their ends, against
- * what is there. Vibrato kept: how far the pitch that came out follows the pitch sung within notes of 0.4 s and more, by
- * least squares. */
+ * faults: readings over 6 semitones off. Envelope: third octaves from 400 Hz to 8 kHz of the whole
+ * take, level taken out, root mean square of what they moved. /s/ changed: what differs within /s/
+ * and /sh/, 10 ms off their ends, against what is there. Vibrato kept: how far the pitch that came
+ * out follows the pitch sung within notes of 0.4 s and more, by least squares. */
 #include "quality/quality.h"
 
 #include "voice/pitch.h"

@@ -23,7 +23,8 @@ bool options_take(const Option *options, size_t count, int *argc, char **argv, H
 bool options_number(const char *word, const char *name, double least, double most, double *value,
                     HostError *error);
 
-/* One of some words: *value becomes its number from 1 on; without `word` it stays. Fails, naming all of them, on another. */
+/* One of some words: *value becomes its number from 1 on; without `word` it stays. Fails, naming
+ * all of them, on another. */
 bool options_choice(const char *word, const char *name, const char *const *choices, size_t count,
                     int *value, HostError *error);
 

@@ -3,8 +3,8 @@
  *
  * Each take has a process of its own, so that a plugin that crashes, never comes back, hangs up on
  * memory, starts processes or ends its own takes only that one render with it. What the child left
- * half-written is removed, and what it started is ended. When this process is told to end (SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE), the children end first
- * and clean up. */
+ * half-written is removed, and what it started is ended. When this process is told to end (SIGINT,
+ * SIGTERM, SIGHUP, SIGQUIT, SIGPIPE), the children end first and clean up. */
 #ifndef SISKIN_POOL_H
 #define SISKIN_POOL_H
 

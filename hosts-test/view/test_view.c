@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Every plugin's view as people and hosts use it, under an X server of the suite's own: each control by mouse and by keys,
- * values from the host, sizes, scales, nonsense, a server that stops or dies.
+/* Every plugin's view as people and hosts use it, under an X server of the suite's own: each
+ * control by mouse and by keys, values from the host, sizes, scales, nonsense, a server that stops
+ * or dies.
  *
  * Where something is on the sheet is asked of the view (view/ui.h); what is there is looked for in the picture. */
 #include "view/viewer.h"
@@ -222,7 +223,8 @@ START_TEST(what_the_host_sets_is_seen_and_goes_again) {
 }
 END_TEST
 
-/* The knob's middle along its slider, 0 to 1: of what is not paper in a row above the groove. Negative: there is none. */
+/* The knob's middle along its slider, 0 to 1: of what is not paper in a row above the groove.
+ * Negative: there is none. */
 static double knob_place(const Picture *slider) {
     enum { PAPER = 0xfbfaf5 };
     const double above =
@@ -314,7 +316,8 @@ static Span filled(Viewer *viewer, const Hand *hand, uint32_t port) {
     return found;
 }
 
-/* After a meter of 3 dB, on a scale of 6 dB: half of the graph's height within 2 px, of 92, and half the curve's line. */
+/* After a meter of 3 dB, on a scale of 6 dB: half of the graph's height within 2 px, of 92, and
+ * half the curve's line. */
 static void expect_half(const char *uri, double from, double to) {
     static Viewer viewer;
     Hand hand;
@@ -430,8 +433,8 @@ static xcb_timestamp_t press_as_managed(const Hand *hand, xcb_window_t view) {
     return time;
 }
 
-/* The host gives the keyboard to a window of its own for the same press, but later than the view took it: the view has it
- * in the end. What was chosen since keeps it. */
+/* The host gives the keyboard to a window of its own for the same press, but later than the view
+ * took it: the view has it in the end. What was chosen since keeps it. */
 START_TEST(a_press_gives_it_the_keyboard_whoever_comes_later) {
     Viewer viewer;
     Hand hand;

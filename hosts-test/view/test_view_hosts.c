@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Views in other people's hosts: jalv, which shows one in a window of its own, and jalv.gtk3, which puts it into one of GTK.
- * One plugin in each; with SISKIN_VIEWS=all every plugin.
+/* Views in other people's hosts: jalv, which shows one in a window of its own, and jalv.gtk3, which
+ * puts it into one of GTK. One plugin in each; with SISKIN_VIEWS=all every plugin.
  *
  * They run under an X server and a JACK server of the suite's own, without a screen and without a sound card. */
 #include "view/viewer.h"
@@ -150,8 +150,8 @@ static size_t n_controls(const HostPlugin *plugin) {
     return n;
 }
 
-/* Every control to its minimum, without a mouse: Home and Tab. The first press takes the keyboard, since there is no window
- * manager to give it; presets have no Home that would change what stands. */
+/* Every control to its minimum, without a mouse: Home and Tab. The first press takes the keyboard,
+ * since there is no window manager to give it; presets have no Home that would change what stands. */
 static void all_home(const Hand *hand, xcb_window_t window, const HostPlugin *plugin) {
     hand_click(hand, window, 20.0, 20.0);
     usleep(200000);
@@ -175,8 +175,8 @@ static bool jack_has_latency(int frames) {
     return found;
 }
 
-/* That a control which was set has gone all the way: Look-ahead of return-ducker is its latency, 10 ms at first, which the
- * host reads back from the plugin. */
+/* That a control which was set has gone all the way: Look-ahead of return-ducker is its latency, 10
+ * ms at first, which the host reads back from the plugin. */
 static void await_latency(int frames, bool there, Program *jalv) {
     bool seen = !there;
     for (int waited = 0; waited < PATIENCE_MS && seen != there; waited += 100) {

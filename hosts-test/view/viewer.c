@@ -159,7 +159,8 @@ Picture viewer_settle(Viewer *viewer, const Hand *hand, const double box[4]) {
             rest();
     }
     ck_assert_msg(done, "%s: never done with drawing", viewer->plugin->uri);
-    /* What the view has sent, the server does before what is asked of it later, but for one turn through its clients. */
+    /* What the view has sent, the server does before what is asked of it later, but for one turn
+     * through its clients. */
     for (int i = 0; i < 3; i++)
         hand_wait(hand);
     return hand_picture(hand, viewer->window, box);

@@ -124,8 +124,8 @@ void hand_key(const Hand *hand, uint32_t symbol) {
     hand_wait(hand);
 }
 
-/* Of a part of a window. NULL: none can be had now, as while a host's toolkit moves the window about and some of it lies
- * outside of what it is in. */
+/* Of a part of a window. NULL: none can be had now, as while a host's toolkit moves the window
+ * about and some of it lies outside of what it is in. */
 static xcb_get_image_reply_t *try_image(const Hand *hand, xcb_window_t window, int x, int y,
                                         const Picture *size) {
     return xcb_get_image_reply(hand->x,

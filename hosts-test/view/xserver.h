@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* xserver.h: an X server of the suite's own without a screen (Xvfb), and a hand that moves its mouse and presses its keys
- * (XTEST). */
+/* xserver.h: an X server of the suite's own without a screen (Xvfb), and a hand that moves its
+ * mouse and presses its keys (XTEST). */
 #ifndef SISKIN_VIEW_XSERVER_H
 #define SISKIN_VIEW_XSERVER_H
 

@@ -3,7 +3,8 @@
  *
  *     in -> source: past sound and period marks -> aim: correction of each period -> voice: grains -> faded with dry
  *
- * Where less than a cent is to be done for 20 ms the delayed input passes, bit for bit, and so does what is not voiced. */
+ * Where less than a cent is to be done for 20 ms the delayed input passes, bit for bit, and so does
+ * what is not voiced. */
 #include "gain/peak_change.h"
 #include "gain/warm_fade.h"
 #include "plugin.h"
@@ -202,9 +203,10 @@ static float drawn_ahead(const PitchCorrector *p, uint64_t mark) {
     return p->state.aimed[mark % PERIOD_MARKS_KEPT].drawn;
 }
 
-/* The ratio of the grain that is due, and whether dry would do as well. Where nothing is left to correct the periods are
- * the take's own, but set down some part of a period beside where they were: they are led back by CREEP of a period each,
- * 2.6 cents, since a crossfade with dry would be heard as long as they do not agree. */
+/* The ratio of the grain that is due, and whether dry would do as well. Where nothing is left to
+ * correct the periods are the take's own, but set down some part of a period beside where they
+ * were: they are led back by CREEP of a period each, 2.6 cents, since a crossfade with dry would be
+ * heard as long as they do not agree. */
 static double ratio_of(const PitchCorrector *p, float semitones, bool *moved) {
     double behind = psola_voice_behind(&p->voice, &p->source);
     *moved = fabsf(semitones) >= LEAST || fabs(behind) > APART;

@@ -64,7 +64,8 @@ static void slider_figure(const Draw *d) {
               LOOK_INK);
 }
 
-/* A groove, filled to the value from zero where the range has both signs, else from its lower end; a notch at the default. */
+/* A groove, filled to the value from zero where the range has both signs, else from its lower end;
+ * a notch at the default. */
 static void slider(const Draw *d) {
     const PortSpec *spec = d->spec;
     Box track = d->item->part[1];

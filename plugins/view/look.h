@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* look.h: the colours and sizes of the view: paper and olive, as on the report page (hosts-test/siskin/page/page.css).
  *
- * Every pair of colours in which text is written has a contrast of 4.5:1 at least, and what bounds a control or shows the
- * focus 3:1 (WCAG 2.1, success criteria 1.4.3 and 1.4.11); tests/test_view_look.c computes them. */
+ * Every pair of colours in which text is written has a contrast of 4.5:1 at least, and what bounds
+ * a control or shows the focus 3:1 (WCAG 2.1, success criteria 1.4.3 and 1.4.11);
+ * tests/test_view_look.c computes them. */
 #ifndef SISKIN_VIEW_LOOK_H
 #define SISKIN_VIEW_LOOK_H
 
@@ -32,7 +33,8 @@ typedef struct {
 extern const LookPair look_pairs[];
 extern const size_t look_n_pairs;
 
-/* Contrast of two colours 0xrrggbb, 1 to 21: (L1 + 0.05) / (L2 + 0.05), L the relative luminance (WCAG 2.1, glossary). */
+/* Contrast of two colours 0xrrggbb, 1 to 21: (L1 + 0.05) / (L2 + 0.05), L the relative luminance
+ * (WCAG 2.1, glossary). */
 double look_contrast(unsigned one, unsigned other);
 
 #define LOOK_TEXT_FONT "sans-serif"

@@ -55,8 +55,8 @@ void model_start(Model *model, const PluginSpec *spec, unsigned channels, const 
 bool model_is_control(const Model *model, size_t port); /* a number that the user sets */
 bool model_is_meter(const Model *model, size_t port);   /* a number that the plugin shows */
 
-/* The host's value of a port: clamped as the plugin would; what is no control or meter is left out. true: it changed what
- * is seen, beside the traces. */
+/* The host's value of a port: clamped as the plugin would; what is no control or meter is left out.
+ * true: it changed what is seen, beside the traces. */
 bool model_event(Model *model, size_t port, float value);
 
 /* Moves the traces to `now_s`, seconds on a clock that only goes forward. true: they look different. */
@@ -65,8 +65,8 @@ bool model_tick(Model *model, double now_s);
 /* A trace's column, `age` columns before the newest, < MODEL_STEPS. */
 float model_trace(const Model *model, size_t trace, size_t age);
 
-/* The scale of a trace that shows a reduction: the least of 6, 12, 24, 48 dB and its maximum that holds all columns, so that
- * small reductions are seen, too. Else the meter's maximum. */
+/* The scale of a trace that shows a reduction: the least of 6, 12, 24, 48 dB and its maximum that
+ * holds all columns, so that small reductions are seen, too. Else the meter's maximum. */
 float model_trace_top(const Model *model, size_t trace);
 
 /* The port of the control that a meter is held against (PortSpec.against); MODEL_PORTS: none. */

@@ -19,11 +19,13 @@ void number_plain(const PortSpec *port, float value, char text[NUMBER_LENGTH]);
  * false, and *value untouched: not a number, or with a unit that the port does not have. */
 bool number_parse(const PortSpec *port, const char *text, float *value);
 
-/* `steps` further: a linear port in about 100 round steps over its range, a logarithmic one in 100 equal ratios, a whole
- * number by 1, a list by one point. Fractions of a step are allowed where the port has them. In range. */
+/* `steps` further: a linear port in about 100 round steps over its range, a logarithmic one in 100
+ * equal ratios, a whole number by 1, a list by one point. Fractions of a step are allowed where the
+ * port has them. In range. */
 float number_step(const PortSpec *port, float value, double steps);
 
-/* Where on the slider: 0 at the minimum to 1 at the maximum, on the port's scale; and back, rounded to what is shown. */
+/* Where on the slider: 0 at the minimum to 1 at the maximum, on the port's scale; and back, rounded
+ * to what is shown. */
 double number_place(const PortSpec *port, float value);
 float number_at(const PortSpec *port, double place);
 

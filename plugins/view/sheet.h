@@ -7,8 +7,8 @@
  *   groups of controls, in one column or two; advanced ones last
  *   what the control in hand does
  *
- * Lengths are px at scale 1. A window of another size is the same sheet magnified; what is left over at one side goes to
- * sliders and graphs. */
+ * Lengths are px at scale 1. A window of another size is the same sheet magnified; what is left
+ * over at one side goes to sliders and graphs. */
 #ifndef SISKIN_VIEW_SHEET_H
 #define SISKIN_VIEW_SHEET_H
 

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* ui.c: the view as LV2 knows it: ui:X11UI, with the idle and the show interface.
  *
- * It talks to the plugin through the host, by ports alone, so host and plugin may be in other processes. Every feature is
- * optional. All calls come from the host's one thread for windows; port_event() only stores. */
+ * It talks to the plugin through the host, by ports alone, so host and plugin may be in other
+ * processes. Every feature is optional. All calls come from the host's one thread for windows;
+ * port_event() only stores. */
 #include "view/ui.h"
 
 #include "view/draw.h"

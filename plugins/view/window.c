@@ -398,7 +398,8 @@ static Box send_strip(Window *window, Box box) {
 }
 
 void window_send(Window *window) {
-    /* A server that is only busy takes the next strip within the millisecond; one that is stuck must not hold up the host. */
+    /* A server that is only busy takes the next strip within the millisecond; one that is stuck
+     * must not hold up the host. */
     int wait_ms = 4;
     while (!window->gone && window->queued > 0) {
         bool ready = has_room(window->x, 0);

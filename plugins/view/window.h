@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* window.h: a window of X11 that shows a picture from memory. XCB throughout: Xlib would end the host when the server dies.
+/* window.h: a window of X11 that shows a picture from memory. XCB throughout: Xlib would end the
+ * host when the server dies.
  *
- * Every view has a connection of its own, so several are strangers to each other, and none meets the host's. Opening waits
- * for the server. Later events are taken as they lie there, and of the picture goes only as much as the server takes within
- * 4 ms, the rest at the next call. A server that is gone is an event. */
+ * Every view has a connection of its own, so several are strangers to each other, and none meets
+ * the host's. Opening waits for the server. Later events are taken as they lie there, and of the
+ * picture goes only as much as the server takes within 4 ms, the rest at the next call. A server
+ * that is gone is an event. */
 #ifndef SISKIN_VIEW_WINDOW_H
 #define SISKIN_VIEW_WINDOW_H
 
@@ -62,7 +64,8 @@ typedef struct {
     struct xkb_state *keys;
 } Window;
 
-/* Connects, and reads the desktop's scale. false: there is no server, or none whose pixels are 8 bits of red, green, blue. */
+/* Connects, and reads the desktop's scale. false: there is no server, or none whose pixels are 8
+ * bits of red, green, blue. */
 bool window_connect(Window *window);
 /* Makes the window inside `parent`, else (0) on its own and not shown yet. */
 bool window_make(Window *window, uintptr_t parent, int width, int height, const char *title);
@@ -70,9 +73,10 @@ void window_close(Window *window);
 
 void window_show(Window *window, bool show);
 WindowEvent window_next(Window *window);
-/* For a press at this time. A window manager and the host's toolkit hear of the same press, and one that is slower gives the
- * keyboard to the host's window after this: then it is taken back, a few times at most. The server heeds nobody whose press
- * is older than the last change, so it is never taken from what was pressed since. */
+/* For a press at this time. A window manager and the host's toolkit hear of the same press, and one
+ * that is slower gives the keyboard to the host's window after this: then it is taken back, a few
+ * times at most. The server heeds nobody whose press is older than the last change, so it is never
+ * taken from what was pressed since. */
 void window_take_keyboard(Window *window, double time_s);
 /* After WINDOW_SIZE: a picture of the new size, blank. false: no memory. */
 bool window_resize(Window *window);
@@ -80,8 +84,8 @@ bool window_resize(Window *window);
 void window_changed(Window *window, Box px);
 void window_send(Window *window);
 
-/* Around whatever may write to the server: one that dies meanwhile would send the host a SIGPIPE. Keeps what it must put
- * back in `kept`. */
+/* Around whatever may write to the server: one that dies meanwhile would send the host a SIGPIPE.
+ * Keeps what it must put back in `kept`. */
 typedef struct {
     bool was_pending;
     uint64_t mask[16];

@@ -5,7 +5,8 @@
  *                    -> where it hisses, what takes it down ^
  *     -> low cut -> blended with dry
  *
- * Each voice wanders by itself, so that no two sides are alike. Latency: that of the source; voices come later still. */
+ * Each voice wanders by itself, so that no two sides are alike. Latency: that of the source; voices
+ * come later still. */
 #include "basic/maths.h"
 #include "filter/edge_filter.h"
 #include "gain/dry_wet.h"

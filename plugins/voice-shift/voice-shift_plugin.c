@@ -4,8 +4,8 @@
  *     in -> source: past sound and period marks -> voice: grains at the new pitch --+
  *                                              -> two taps, where nobody sings -----+-> blended with dry
  *
- * What is not voiced stays as it is, unless it lasts and is no hiss: then it is a chord or a tail, and two taps shift it.
- * With nothing set to do the delayed input passes. */
+ * What is not voiced stays as it is, unless it lasts and is no hiss: then it is a chord or a tail,
+ * and two taps shift it. With nothing set to do the delayed input passes. */
 #include "basic/decibel.h"
 #include "basic/maths.h"
 #include "basic/one_pole.h"

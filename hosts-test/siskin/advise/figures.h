@@ -34,7 +34,8 @@
 
 /* Of the notes' time, over INTONATION_FAR_CENTS off. */
 #define ADVICE_FAR_OFF_PERCENT 25.0
-/* Tuned to its middle, a take that drifts by so much is 15 cents off at its ends; what reads more may be no drift at all. */
+/* Tuned to its middle, a take that drifts by so much is 15 cents off at its ends; what reads more
+ * may be no drift at all. */
 #define ADVICE_MOST_DRIFT_CENTS 30.0
 
 /* What lies below the voice, with the hum there; that hum alone; and hum where the voice is. */

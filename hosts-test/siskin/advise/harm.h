@@ -8,9 +8,10 @@
  * 95th percentile within a phrase; told is the median phrase's, and that of one phrase in twenty.
  * Peaks are true peaks.
  *
- * A processor that moves the waves themselves, as one does that corrects pitch, takes a pulse of the voice out of one 5 ms
- * and puts it into the next. Where the chain has one, levels are those of HARM_LONG_S around each hop, three periods of
- * 70 Hz; a bite must then last twice as long to be found. */
+ * A processor that moves the waves themselves, as one does that corrects pitch, takes a pulse of
+ * the voice out of one 5 ms and puts it into the next. Where the chain has one, levels are those of
+ * HARM_LONG_S around each hop, three periods of 70 Hz; a bite must then last twice as long to be
+ * found. */
 #ifndef SISKIN_ADVISE_HARM_H
 #define SISKIN_ADVISE_HARM_H
 

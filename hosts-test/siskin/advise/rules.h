@@ -4,8 +4,8 @@
  * A rule is a row of one table: a figure made of the take's measures, a limit, where the limit
  * comes from, and what to do when the figure is on its wrong side. Rules stand in working order
  * (hum, the ends of the spectrum, noise, mouth noises, gaps, breaths, sibilants, pitch, the room's
- * resonance, riding; then what none of our processors mends). Rows next to each other may name one processor: it is advised once. To
- * add a rule, add a row. */
+ * resonance, riding; then what none of our processors mends). Rows next to each other may name one
+ * processor: it is advised once. To add a rule, add a row. */
 #ifndef SISKIN_ADVISE_RULES_H
 #define SISKIN_ADVISE_RULES_H
 

@@ -109,8 +109,9 @@ typedef struct {
     int mix;
 } Chain;
 
-/* Reads a chain file, once; it may be a pipe. Errors name the file and the line, and say what is allowed. What depends on
- * the plugins themselves (names, controls, channels) is checked when the chain is rendered. */
+/* Reads a chain file, once; it may be a pipe. Errors name the file and the line, and say what is
+ * allowed. What depends on the plugins themselves (names, controls, channels) is checked when the
+ * chain is rendered. */
 Chain *chain_load(const char *path, HostError *error);
 
 /* The linear chain of the command line: PROCESSOR [CONTROL=VALUE]... PROCESSOR ..., where a key is

@@ -11,8 +11,8 @@
 
 enum { LINES_MOST_WORDS = 8 };
 
-/* Takes the words of a line, at least one; `error` says what is wrong with them, without the place. A line of more words
- * than LINES_MOST_WORDS comes with a count of one more. */
+/* Takes the words of a line, at least one; `error` says what is wrong with them, without the place.
+ * A line of more words than LINES_MOST_WORDS comes with a count of one more. */
 typedef bool LinesTake(void *user, char *const *word, size_t count, HostError *error);
 
 /* Gives every line with a word on it to `take`. Fails with file and line where that fails, and as

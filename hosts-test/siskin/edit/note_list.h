@@ -34,8 +34,8 @@ enum { NOTE_LANE_TARGET, NOTE_LANE_STRENGTH, NOTE_LANE_VIBRATO, NOTE_LANES };
 /* The controls they are for. */
 extern const char *const note_lane_controls[NOTE_LANES];
 
-/* Errors name file and line: times that do not grow, a note that is none, a value out of its range. A list without a note
- * is an error. */
+/* Errors name file and line: times that do not grow, a note that is none, a value out of its range.
+ * A list without a note is an error. */
 bool note_list_load(NoteList *list, const char *path, HostError *error);
 void note_list_free(NoteList *list); /* fine on a zeroed one */
 

@@ -4,9 +4,10 @@
  *
  *     distance of two hops = sqrt(sum (c_i - c_j)^2 + (wl (l_i - l_j))^2 + (wo (o_i - o_j))^2)
  * with cepstra c, level l and onset strength o as hearing.h has them. A step along both takes weighs
- * 1.4, along one 1, and costs 2 nats more: a held vowel is like itself for long. While anything sounds, two steps along one never follow each other: slopes of 1/2 to 2.
- * Where a take rests, the other may go on. Both ends are fixed. Memory: three bytes for each hop of
- * the first and each 5 ms of the band. */
+ * 1.4, along one 1, and costs 2 nats more: a held vowel is like itself for long. While anything
+ * sounds, two steps along one never follow each other: slopes of 1/2 to 2. Where a take rests, the
+ * other may go on. Both ends are fixed. Memory: three bytes for each hop of the first and each 5 ms
+ * of the band. */
 #ifndef SISKIN_EDIT_WARP_H
 #define SISKIN_EDIT_WARP_H
 

@@ -285,9 +285,9 @@ static void feed_standing(Analysis *analysis, bool silent) {
 }
 
 /* The window is `size` frames up to window_end. It is sung when three quarters of its middle half,
- * which its weight is in, are, and of vowels alone when all is; and quiet when all of it is, with a guard behind it, and has been
- * for longer than any sibilant lasts or a room rings on: in a take without gaps, what is quiet
- * among the rest is no noise floor. */
+ * which its weight is in, are, and of vowels alone when all is; and quiet when all of it is, with a
+ * guard behind it, and has been for longer than any sibilant lasts or a room rings on: in a take
+ * without gaps, what is quiet among the rest is no noise floor. */
 static void judge_window(Analysis *analysis) {
     double hop = (double)analysis->listener.sense.hop;
     double size = (double)analysis->spectrum.size, end = (double)analysis->window_end;

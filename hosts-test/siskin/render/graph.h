@@ -2,8 +2,9 @@
 /* graph.h: audio nodes, and edges between them that keep everything in time.
  *
  * A node is a source (a file), a junction (where edges are summed), a processor (a plugin), a mover
- * (a gain that moves) or a sink (a file, or who listens). Audio runs through the whole graph in blocks, in an order in which every node
- * comes after what feeds it, so memory does not depend on the length of the files.
+ * (a gain that moves) or a sink (a file, or who listens). Audio runs through the whole graph in
+ * blocks, in an order in which every node comes after what feeds it, so memory does not depend on
+ * the length of the files.
  *
  * Time. Each node's output is late by some frames, compared with the files that are read: a source
  * by 0, any other node by the latest of its inputs, plus, for a processor, the latency it reports.
@@ -52,7 +53,8 @@ typedef struct {
 /* The share of the work that is done, 0..1. */
 double graph_done(GraphStatus *status);
 
-/* Runs of processors are cut at multiples of `step` frames counted from the start of the outputs, so that meters are read at the same moments for all of them. */
+/* Runs of processors are cut at multiples of `step` frames counted from the start of the outputs,
+ * so that meters are read at the same moments for all of them. */
 Graph *graph_new(double rate_hz, size_t step);
 void graph_free(Graph *graph); /* frees nodes and edges, but nothing that was handed in */
 

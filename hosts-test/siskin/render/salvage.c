@@ -33,9 +33,9 @@ static bool seek_anew(AudioReader *reader, uint64_t frame) {
     return sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) == (sf_count_t)frame;
 }
 
-/* Where the file can be read again, to SALVAGE_STEP frames; it stands there then, or at its end. A decoder may search the
- * whole file for a frame that is not there, so few are asked for: steps that double, until one is found, then halves
- * back. */
+/* Where the file can be read again, to SALVAGE_STEP frames; it stands there then, or at its end. A
+ * decoder may search the whole file for a frame that is not there, so few are asked for: steps that
+ * double, until one is found, then halves back. */
 enum { SALVAGE_STEP = 1024 };
 
 static uint64_t find_good(AudioReader *reader) {

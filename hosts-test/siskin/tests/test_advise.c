@@ -286,8 +286,9 @@ static void sing_loosely(SingerVoice kind, uint64_t seed, Loose *loose) {
     ck_assert_ran("render --quiet sung.wav take.wav pitch-corrector notes=loose.notes");
 }
 
-/* Two notes in five are 32 cents off. Where that is over a quarter of the time it is corrected, and told by how much it was
- * off; and the words stay whole, as harm.h has it, or the step would be left out. */
+/* Two notes in five are 32 cents off. Where that is over a quarter of the time it is corrected, and
+ * told by how much it was off; and the words stay whole, as harm.h has it, or the step would be
+ * left out. */
 START_TEST(loose_singing_is_corrected_and_told) {
     use_bundles();
     Tally tally = {0};

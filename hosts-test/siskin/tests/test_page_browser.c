@@ -142,8 +142,9 @@ START_TEST(every_mark_has_its_text_and_leads_to_its_place) {
 }
 END_TEST
 
-/* A bar for each note as sung, and one as it is now, at the height of its pitch; a click on either, or ] and [, plays that
- * note and nothing more, from its start to its end, in the sound the bar is of. */
+/* A bar for each note as sung, and one as it is now, at the height of its pitch; a click on either,
+ * or ] and [, plays that note and nothing more, from its start to its end, in the sound the bar is
+ * of. */
 START_TEST(every_note_is_a_bar_that_is_heard_by_itself) {
     if (may_skip_browser())
         return;

@@ -66,9 +66,10 @@ typedef struct {
     Response run[N_RUNS];
     float *what[N_RUNS]; /* the output, or what was removed; one channel */
     size_t frames;
-    bool removed; /* what: no output */
-    size_t span;  /* frames between the least and the largest latency at rest */
-    double apart; /* largest difference between two runs at rest, at any frame */
+    bool removed;  /* what: no output */
+    size_t span;   /* frames between the least and the largest latency at rest */
+    float *passed; /* the input, late by the least of them */
+    double apart;  /* largest difference between two runs at rest, at any frame */
 } Runs;
 
 static size_t steps(const HostPort *port, double rate_hz, size_t frames, Event *events) {
@@ -122,6 +123,9 @@ static bool play_runs(const Subject *subject, const HostPort *port, Stimulus sti
                 runs->run[i].out[0][t] -
                 (runs->removed ? contract_delayed(&stimulus, 0, runs->run[i].latency, t) : 0.0f);
     }
+    runs->passed = contract_frames(stimulus.frames);
+    for (size_t t = 0; t < stimulus.frames; t++)
+        runs->passed[t] = contract_delayed(&stimulus, 0, least, t);
     runs->apart = largest_apart(runs);
     return true;
 }
@@ -150,8 +154,9 @@ static const double FASTEST_S = 1e-3;
  * the 2 ms after every step, against what moves at rest within 5 ms of it, and half as much again
  * for what a detector overshoots; also against what moved in the same run in the 5 ms before, since a
  * detector that remembers the steps before may be at work where it never is at rest. Where the
- * latency moves, too, any frame between the old place and the new may be heard; and of a sound made
- * anew a whole period of the lowest voice, since its periods come at other times. */
+ * latency moves, too, any frame between the old place and the new may be heard, also as it came in:
+ * a detector that is moved on before it has heard enough leaves alone what it turns down at rest;
+ * and of a sound made anew a whole period of the lowest voice, since its periods come at other times. */
 static bool no_step_in_singing(const Subject *subject, const HostPort *port, HostError *why) {
     Runs runs;
     if (!play_runs(subject, port, contract_stimulus(subject), &runs, why))
@@ -170,6 +175,9 @@ static bool no_step_in_singing(const Subject *subject, const HostPort *port, Hos
             at_rest = fmax(at_rest, largest_step(runs.what[k], at > wide ? at - wide : 0,
                                                  smaller(at + wide, runs.frames)));
         at_rest = fmax(at_rest, largest_step(runs.what[STEPPED], at > wide ? at - wide : 0, at));
+        if (runs.span > 0)
+            at_rest = fmax(at_rest, largest_step(runs.passed, at > wide ? at - wide : 0,
+                                                 smaller(at + near, runs.frames)));
         if (!(stepped <= 1.5 * at_rest + move))
             return host_fail(why,
                              "'%s' stepped: what is %s moves by %.3g between two frames at "

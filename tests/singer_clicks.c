@@ -22,9 +22,9 @@ static void click_burst(float *out, size_t n, double rate_hz, double height, dou
         double t = (double)i / rate_hz, decay = exp(-1000.0 * t / tau_ms);
         if (decay < 1e-4)
             break;
-        double y = sin(2.0 * singer_pi * hz * t) + grain * random_normal(random);
+        double y = sin(2.0 * PI * hz * t) + grain * random_normal(random);
         if (second)
-            y += 0.7 * sin(2.0 * singer_pi * other * t + 1.0) * exp(-500.0 * t / tau_ms);
+            y += 0.7 * sin(2.0 * PI * other * t + 1.0) * exp(-500.0 * t / tau_ms);
         out[i] += (float)(height * singer_fade(t, rise_s) * decay * y);
     }
 }

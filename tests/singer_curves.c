@@ -18,7 +18,7 @@ static void smooth(double *curve, size_t stride, size_t n, size_t width, double 
             size_t at = i + k;
             if (at < width / 2 || at - width / 2 >= n)
                 continue;
-            double w = 0.5 - 0.5 * cos(2.0 * singer_pi * ((double)k + 0.5) / (double)(width + 1));
+            double w = 0.5 - 0.5 * cos(2.0 * PI * ((double)k + 0.5) / (double)(width + 1));
             sum += w * scratch[at - width / 2];
             weight += w;
         }
@@ -86,7 +86,7 @@ static size_t voiced_run(const Plan *plan, size_t i) {
 double singer_fade(double t, double length) {
     if (t <= 0.0)
         return 0.0;
-    return t >= length ? 1.0 : 0.5 - 0.5 * cos(singer_pi * t / length);
+    return t >= length ? 1.0 : 0.5 - 0.5 * cos(PI * t / length);
 }
 
 /* The steps of amplitude within a run are smoothed at the end of draw_voicing; the run's own fades
@@ -171,7 +171,7 @@ static void draw_aspiration(const Plan *plan, Control *control, size_t n) {
 /* Vibrato grows on a held note; a slow drift never stops. */
 static void draw_vibrato(const Plan *plan, Control *control, size_t n, double *scratch) {
     Random random = random_seeded(plan->params->seed ^ UINT64_C(0x7669626f));
-    double phase = random_range(&random, 0.0, 2.0 * singer_pi);
+    double phase = random_range(&random, 0.0, 2.0 * PI);
     for (size_t at = 0; at < n; at++)
         scratch[at] = 0.0;
     for (size_t i = 0; i < plan->segments; i++) {
@@ -186,7 +186,7 @@ static void draw_vibrato(const Plan *plan, Control *control, size_t n, double *s
     for (size_t at = 0; at < n; at++) {
         double hz =
             plan->params->vibrato_hz * (1.0 + 0.05 * sin(0.7 * (double)at / SINGER_CONTROL_HZ));
-        phase += 2.0 * singer_pi * hz / SINGER_CONTROL_HZ;
+        phase += 2.0 * PI * hz / SINGER_CONTROL_HZ;
         drift += 0.004 * (6.0 * random_normal(&random) * 11.0 - drift); /* cents, tau 0.25 s */
         double cents = plan->params->vibrato_cents * scratch[at] * sin(phase) + 0.15 * drift;
         control[at].pitch += cents / 1200.0;

@@ -92,7 +92,7 @@ static bool render_friction(const Friction *f, const SingerParams *params, Singe
         double shape =
             singer_fade(t, rise_s) * singer_fade(left, fall_s) * pow(10.0, 0.05 * wobble);
         if (voicing) /* friction of a voiced fricative breathes with the glottis */
-            shape *= 1.0 + 0.5 * sin(2.0 * singer_pi * (double)voicing[start] * t);
+            shape *= 1.0 + 0.5 * sin(2.0 * PI * (double)voicing[start] * t);
         noise[i] = (float)(shape * friction_step(&filter, random_normal(random)));
     }
     size_t edge = (size_t)(0.5 * rise_s * take->rate_hz),
@@ -200,8 +200,8 @@ static AirWay air_way(const SingerParams *params, Random *random) {
     if (random_unit(random) < 0.25)
         way.q[1] = random_range(random, 8.0, 16.0);
     way.cut = signals_high_pass(rate_hz, random_range(random, 180.0, 400.0), 0.6);
-    way.a = 1.0 - exp(-2.0 * singer_pi * fall_hz / rate_hz);
-    way.b = 1.0 - exp(-2.0 * singer_pi * fmin(6000.0, 0.4 * rate_hz) / rate_hz);
+    way.a = 1.0 - exp(-2.0 * PI * fall_hz / rate_hz);
+    way.b = 1.0 - exp(-2.0 * PI * fmin(6000.0, 0.4 * rate_hz) / rate_hz);
     return way;
 }
 
@@ -278,8 +278,8 @@ void singer_render_room(const SingerParams *params, SingerTake *take) {
     Random random = random_seeded(params->seed ^ UINT64_C(0x726f6f6d));
     float *room = take->stem[SINGER_STEM_ROOM];
     double low = 0.0, lower = 0.0;
-    double a = 1.0 - exp(-2.0 * singer_pi * 600.0 / params->rate_hz);
-    double b = 1.0 - exp(-2.0 * singer_pi * 90.0 / params->rate_hz);
+    double a = 1.0 - exp(-2.0 * PI * 600.0 / params->rate_hz);
+    double b = 1.0 - exp(-2.0 * PI * 90.0 / params->rate_hz);
     for (size_t i = 0; i < take->n; i++) {
         double x = random_normal(&random);
         low += a * (x - low);
@@ -300,8 +300,7 @@ bool singer_render_rumble(const SingerParams *params, SingerTake *take) {
     signals_band_noise(rumble, take->n, params->rate_hz, 10.0, 40.0, 1.0, &random);
     for (size_t i = 0; i < take->n; i++) {
         double t = (double)i / params->rate_hz;
-        double swell =
-            1.0 + 0.6 * sin(2.0 * singer_pi * 0.13 * t) * sin(2.0 * singer_pi * 0.031 * t + 1.0);
+        double swell = 1.0 + 0.6 * sin(2.0 * PI * 0.13 * t) * sin(2.0 * PI * 0.031 * t + 1.0);
         rumble[i] = (float)((double)rumble[i] * swell);
     }
     double rms = signals_rms(rumble, take->n);

@@ -23,9 +23,9 @@ static void decimator_design(double *tap) {
     double sum = 0.0;
     for (int i = 0; i < DECIMATOR_TAPS; i++) {
         double t = (double)i - 0.5 * (DECIMATOR_TAPS - 1);
-        double x = singer_pi * t * 0.92 / OVERSAMPLE;
-        double window = 0.42 - 0.5 * cos(2.0 * singer_pi * (i + 0.5) / DECIMATOR_TAPS) +
-                        0.08 * cos(4.0 * singer_pi * (i + 0.5) / DECIMATOR_TAPS); /* Blackman */
+        double x = PI * t * 0.92 / OVERSAMPLE;
+        double window = 0.42 - 0.5 * cos(2.0 * PI * (i + 0.5) / DECIMATOR_TAPS) +
+                        0.08 * cos(4.0 * PI * (i + 0.5) / DECIMATOR_TAPS); /* Blackman */
         tap[i] = window * sin(x) / x;
         sum += tap[i];
     }
@@ -93,7 +93,7 @@ static void tract_prepare(Tract *tract, double rate_hz, double womanhood) {
     double spacing = singer_mixed(1000.0, 1150.0, womanhood);
     *tract = (Tract){.rate_hz = rate_hz};
     for (int k = 0; k < SINGER_FORMANTS; k++)
-        tract->radius[k] = exp(-singer_pi * width_hz[k] / rate_hz);
+        tract->radius[k] = exp(-PI * width_hz[k] / rate_hz);
     for (size_t k = 0; k < RESONATORS; k++) {
         double hz = ((double)k + 0.5) * spacing;
         if (hz > 0.46 * rate_hz)
@@ -109,7 +109,7 @@ static double tract_step(Tract *tract, const double *formant, double x) {
         if (k < SINGER_FORMANTS) {
             double hz = fmin(formant[k], 0.46 * tract->rate_hz);
             r->c = -tract->radius[k] * tract->radius[k];
-            r->b = 2.0 * tract->radius[k] * cos(2.0 * singer_pi * hz / tract->rate_hz);
+            r->b = 2.0 * tract->radius[k] * cos(2.0 * PI * hz / tract->rate_hz);
             r->a = 1.0 - r->b - r->c;
         }
         x = singer_resonator_step(r, x);
@@ -132,7 +132,7 @@ static void render_voice_at(const SingerParams *params, const Control *control, 
         Control now = control_at(control, points, (double)i / rate_hz);
         if (i % HOLD == 0) {
             double hz = params->tilt_hz * (0.3 + 0.7 * fmin(now.voicing, 1.2));
-            tilt = 1.0 - exp(-2.0 * singer_pi * hz / (rate_hz * OVERSAMPLE));
+            tilt = 1.0 - exp(-2.0 * PI * hz / (rate_hz * OVERSAMPLE));
         }
         double openness, f0_hz = exp2(now.pitch);
         double source =
@@ -151,9 +151,9 @@ static void raise_rate(const float *in, size_t n, size_t factor, float *out, siz
     for (size_t phase = 0; phase < factor; phase++)
         for (int k = 0; k < RAISE_TAPS; k++) {
             int before = RAISE_TAPS / 2 - 1 - k;
-            double t = (double)phase / (double)factor + before, x = singer_pi * t;
+            double t = (double)phase / (double)factor + before, x = PI * t;
             double sinc = fabs(x) < 1e-12 ? 1.0 : sin(x) / x;
-            tap[phase][k] = sinc * (0.5 + 0.5 * cos(2.0 * singer_pi * t / (RAISE_TAPS + 2)));
+            tap[phase][k] = sinc * (0.5 + 0.5 * cos(2.0 * PI * t / (RAISE_TAPS + 2)));
         }
     for (size_t i = 0; i < n_out; i++) {
         double sum = 0.0;

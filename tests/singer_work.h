@@ -12,6 +12,7 @@
 #ifndef SINGER_WORK_H
 #define SINGER_WORK_H
 
+#include "basic/maths.h"
 #include "signals.h"
 #include "singer.h"
 
@@ -21,8 +22,6 @@ enum {
     SINGER_FORMANTS = 5,      /* moved by the score; the higher ones stand still */
     SINGER_CONTROL_HZ = 1000, /* grid on which the score is drawn */
 };
-
-static const double singer_pi = 3.14159265358979323846;
 
 /* ---- singer_plan.c ---- */
 
@@ -113,9 +112,9 @@ typedef struct {
 } Resonator;
 
 static inline void singer_resonator_tune(Resonator *r, double rate_hz, double hz, double width_hz) {
-    double radius = exp(-singer_pi * width_hz / rate_hz);
+    double radius = exp(-PI * width_hz / rate_hz);
     r->c = -radius * radius;
-    r->b = 2.0 * radius * cos(2.0 * singer_pi * hz / rate_hz);
+    r->b = 2.0 * radius * cos(2.0 * PI * hz / rate_hz);
     r->a = 1.0 - r->b - r->c;
 }
 

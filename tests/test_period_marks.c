@@ -149,15 +149,20 @@ START_TEST(any_cutting_gives_the_same_marks) {
 }
 END_TEST
 
+static SingerTake sing(SingerVoice voice, uint64_t seed) {
+    SingerParams params = singer_params(voice, 48000.0, seed);
+    SingerTake take;
+    params.phrases = 3;
+    ck_assert(singer_take(&params, &take));
+    return take;
+}
+
 /* Of all the marks within a voiced sound, whose true periods are known: one in 200 at most may
  * belong to another octave. */
 START_TEST(a_sung_take_is_marked_period_by_period) {
     const SingerVoice voices[] = {SINGER_MAN, SINGER_WOMAN};
     for (unsigned v = 0; v < 2; v++) {
-        SingerParams params = singer_params(voices[v], 48000.0, 611 + v);
-        SingerTake take;
-        params.phrases = 3;
-        ck_assert(singer_take(&params, &take));
+        SingerTake take = sing(voices[v], 611 + v);
         size_t count = mark(48000.0, take.mix, take.n, take.n, found), wrong = 0;
         double covered = 0.0, sung = 0.0;
         for (size_t i = 1; i < count; i++) {
@@ -182,10 +187,7 @@ START_TEST(some_frames_later_the_marks_lie_in_the_same_places) {
     static const size_t later[] = {37, 101, 229};
     const SingerVoice voices[] = {SINGER_MAN, SINGER_WOMAN};
     for (unsigned v = 0; v < 2; v++) {
-        SingerParams params = singer_params(voices[v], 48000.0, 631 + v);
-        SingerTake take;
-        params.phrases = 3;
-        ck_assert(singer_take(&params, &take));
+        SingerTake take = sing(voices[v], 631 + v);
         float *moved = calloc(take.n + later[2], sizeof *moved);
         ck_assert(moved != NULL);
         size_t count = mark(48000.0, take.mix, take.n, take.n, found);

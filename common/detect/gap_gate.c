@@ -2,6 +2,7 @@
 #include "detect/gap_gate.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <math.h>
 #include <string.h>
@@ -84,14 +85,6 @@ void gap_gate_set(GapGate *gate, const GapGateParams *params) {
     phrase_marks_set(&gate->marks, (size_t)lround(shortest_s * gate->hops_per_second));
 }
 
-static float larger(float a, float b) {
-    return a > b ? a : b;
-}
-
-static float smaller(float a, float b) {
-    return a < b ? a : b;
-}
-
 /* ---- what is heard ---- */
 
 /* While the room is unknown, only a voice can be told from it, by its being periodic. */
@@ -106,25 +99,25 @@ static void find_thresholds(const GapGate *gate, const SceneKnown *now, View *vi
     if (gate->absolute) {
         view->open_db = gate->threshold_db;
     } else if (known) {
-        view->open_db = larger(voice_db + gate->threshold_db, room_db + OPEN_OVER_ROOM_DB);
+        view->open_db = maths_larger(voice_db + gate->threshold_db, room_db + OPEN_OVER_ROOM_DB);
         least_db = room_db + KEEP_OVER_ROOM_DB;
     } else {
         view->open_db = room_db + FIRST_OVER_ROOM_DB;
         least_db = room_db + KEEP_OVER_ROOM_DB;
     }
-    view->keep_db = larger(view->open_db - KEEP_DB, least_db);
+    view->keep_db = maths_larger(view->open_db - KEEP_DB, least_db);
     if (view->periodic)
-        view->keep_db = larger(view->open_db - KEEP_SUNG_DB, least_db);
-    view->low_db = larger(view->open_db - LOW_DB, room_db + KEEP_OVER_ROOM_DB);
-    view->weak_db = larger(view->open_db - WEAK_BREATH_DB, least_db);
+        view->keep_db = maths_larger(view->open_db - KEEP_SUNG_DB, least_db);
+    view->low_db = maths_larger(view->open_db - LOW_DB, room_db + KEEP_OVER_ROOM_DB);
+    view->weak_db = maths_larger(view->open_db - WEAK_BREATH_DB, least_db);
     least_db += OPEN_OVER_ROOM_DB - KEEP_OVER_ROOM_DB;
-    view->sung_db = larger(view->open_db - SUNG_DB, least_db);
+    view->sung_db = maths_larger(view->open_db - SUNG_DB, least_db);
 }
 
 static View look(GapGate *gate, const SceneMoment *moment) {
     const float *p = moment->p;
-    float others = larger(p[SCENE_VOICED], p[SCENE_VOICELESS]);
-    float most = larger(others, p[SCENE_ROOM]);
+    float others = maths_larger(p[SCENE_VOICED], p[SCENE_VOICELESS]);
+    float most = maths_larger(others, p[SCENE_ROOM]);
     float plain = moment->features.dull > DULL ? DULL_PLAIN : PLAIN_BREATH;
     View view = {
         .hop = phrase_marks_now(&gate->marks) - VOICE_SENSE_DELAY,
@@ -134,7 +127,7 @@ static View look(GapGate *gate, const SceneMoment *moment) {
         .breathy = p[SCENE_BREATH] > most,
         .plain_breath = scene_class_odds(p[SCENE_BREATH], most) > plain,
     };
-    view.room = p[SCENE_ROOM] > larger(others, p[SCENE_BREATH]);
+    view.room = p[SCENE_ROOM] > maths_larger(others, p[SCENE_BREATH]);
     view.breath_bits = decibel_fast_log2(scene_class_odds(p[SCENE_BREATH], others));
     sound_start_put(&gate->start, view.hop, view.level_db);
     find_thresholds(gate, &moment->known, &view);
@@ -208,19 +201,19 @@ static float needed_db(const GapGate *gate) {
 
 /* Adds to such a sum what one hop is over its bar. */
 static float add_over(float sum_db, float over_db) {
-    return larger(sum_db + (over_db < MOST_OVER_DB ? over_db : MOST_OVER_DB), 0.0f);
+    return maths_larger(sum_db + (over_db < MOST_OVER_DB ? over_db : MOST_OVER_DB), 0.0f);
 }
 
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
  * hops ago it was last near that. */
 static void follow_breath(GapGate *gate, const View *view) {
-    bool gone = view->level_db < larger(view->low_db, gate->state.breath_most_db - REST_DB);
+    bool gone = view->level_db < maths_larger(view->low_db, gate->state.breath_most_db - REST_DB);
     gate->state.low = gone ? gate->state.low + 1 : 0;
     gate->state.breathed = gate->state.low >= PAUSE ? 0 : gate->state.breathed + view->breathy;
     if (gate->state.breathed == 0)
         gate->state.breath_most_db = 2.0f * NOTHING_DB;
     if (view->breathy)
-        gate->state.breath_most_db = larger(gate->state.breath_most_db, view->level_db);
+        gate->state.breath_most_db = maths_larger(gate->state.breath_most_db, view->level_db);
     gate->state.bits =
         view->room || gate->state.low >= PAUSE ? 0.0f : gate->state.bits + view->breath_bits;
     gate->state.doubt = view->breathy ? 0 : gate->state.doubt + 1;
@@ -265,7 +258,7 @@ static void part_breath(GapGate *gate, const View *view) {
     bool within = !gate->state.voice && first > gate->state.first + BREATHED;
     if (gate->state.sounding && (within || near_voice(view)))
         return;
-    bool unread = first > phrase_marks_oldest(&gate->marks) + gate->fade_room;
+    bool unread = first > earliest(gate);
     if (swelling < SWELL || !unread || view->level_db < gate->state.breath_least_db + SWELL_DB)
         return;
     if (gate->state.sounding) {
@@ -278,7 +271,7 @@ static void part_breath(GapGate *gate, const View *view) {
 
 /* Whether a pause is over, when breaths are kept: what came since stands over its bar by enough. */
 static bool goes_on(GapGate *gate, const View *view) {
-    float bar = view->plain_breath ? smaller(view->keep_db, view->weak_db) : view->keep_db;
+    float bar = view->plain_breath ? maths_smaller(view->keep_db, view->weak_db) : view->keep_db;
     float so_far_db = gate->state.sounding ? 0.0f : gate->state.over_db;
     gate->state.over_db = add_over(so_far_db, view->level_db - bar);
     return view->level_db >= bar && gate->state.over_db >= needed_db(gate);
@@ -313,8 +306,8 @@ static void inside(GapGate *gate, const View *view) {
 
 /* Hops at one level so far; what is louder for a few is a click. */
 static size_t steady(GapGate *gate, float level_db) {
-    float least_db = smaller(gate->state.least_db, level_db);
-    float most_db = larger(gate->state.most_db, level_db);
+    float least_db = maths_smaller(gate->state.least_db, level_db);
+    float most_db = maths_larger(gate->state.most_db, level_db);
     bool louder = level_db > gate->state.least_db + STEADY_DB;
     gate->state.louder = count(gate->state.louder, louder);
     if (louder && gate->state.louder < BEGIN && gate->state.steady > BEGIN)

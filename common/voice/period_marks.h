@@ -49,11 +49,11 @@ enum { PERIOD_MARKS_KEPT = 256, PERIOD_MARKS_LOW = 2048, PERIOD_MARKS_TICKS = 64
 
 typedef struct {
     double at; /* frames since the reset, between them too */
-    double
-        period; /* of the voice, since the mark before it; of the first mark in a run, to the next one */
-    double
-        slid; /* frames that the marks of this run have slid by so far: at - slid lies where the chain
-                         alone would have it */
+    /* Of the voice, since the mark before it; of the first mark in a run, to the next one. */
+    double period;
+    /* Frames that the marks of this run have slid by so far: at - slid lies where the chain alone
+     * would have it. */
+    double slid;
     float likeness;   /* r with its neighbour */
     bool first, last; /* of a run; `last` may come to be known two periods later */
 } PeriodMark;

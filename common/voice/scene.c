@@ -118,16 +118,19 @@ static void weigh(const Scene *scene, const VoiceFrame *frame, SceneMoment *mome
     moment->level_db = decibel_from_power(voice + hiss + bar);
 }
 
-static void tell_known(const Scene *scene, SceneKnown *known) {
+static void tell_voice(const Scene *scene, SceneKnown *known) {
+    known->voice_known = voice_level_known(&scene->voice);
+    known->voice_db = decibel_from_power(voice_level_power(&scene->voice));
+    known->treble_db = treble_held_db(&scene->treble);
+}
+
+static void tell_room(const Scene *scene, SceneKnown *known) {
     RoomLevels room;
     known->room_known = scene_room_get(&scene->room, &room);
     known->room_all_db = known->floor_db = NOTHING_DB;
     if (known->room_known)
         known->room_all_db = room.all_db;
     (void)noise_floor_get(&scene->room.all, &known->floor_db);
-    known->voice_known = voice_level_known(&scene->voice);
-    known->voice_db = decibel_from_power(voice_level_power(&scene->voice));
-    known->treble_db = treble_held_db(&scene->treble);
 }
 
 /* How the hop sounds; fills known.room_db with what it was compared with. */
@@ -161,11 +164,10 @@ void scene_step(Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
     hear_voice(scene, frame, moment->periodic);
     treble_step(&scene->treble, frame, moment->periodic);
     float gate = GATED * voice_level_power(&scene->voice) + SILENCE;
-    float voice_db = voice_level_known(&scene->voice)
-                         ? decibel_from_power(voice_level_power(&scene->voice))
-                         : INFINITY;
+    tell_voice(scene, &moment->known);
+    float voice_db = moment->known.voice_known ? moment->known.voice_db : INFINITY;
     scene_room_step(&scene->room, frame, moment->level_db, voice_db, moment->periodic, all <= gate);
-    tell_known(scene, &moment->known);
+    tell_room(scene, &moment->known);
     compare(scene, frame, gate, moment);
     scene_class(&moment->features, scene->sensitivity_db, moment->p);
     moment->likeliest = SCENE_BREATH;

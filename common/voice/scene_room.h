@@ -9,8 +9,8 @@
  * wholly at 4.
  *
  * What is periodic is not taken for the room while that is unknown, and later only where it is
- * quieter: before it was heard, only that tells a voice from it. Nor is then what lies less than
- * 12 dB under the voice in the first 270 ms after it: where a take begins within a word, the first
+ * quieter: before it was heard, only that tells a voice from it. Nor is then what lies less than 12
+ * dB under the voice in the first 270 ms after it: where a take begins within a word, the first
  * sound without a pitch is a consonant, and fricatives last up to some 250 ms (from memory). A cut
  * in the take, told by the caller, says nothing. Adding a constant to all levels adds it to the
  * room. Latency 0. Cost: eight floors and a tone, some 300 operations and 13 logarithms a hop. */

@@ -35,8 +35,8 @@ typedef struct {
     const size_t *blocks;
     bool (*command)(const Case *c, char *line, size_t size);
     const char *why_not;
-    size_t
-        hop; /* it may have run for any time before the take: hops of so many frames; 0: it has not */
+    /* Where it may have run for any time before the take: frames of the longest hop; else 0. */
+    size_t hop;
 } Outside;
 
 typedef struct {

@@ -18,6 +18,7 @@
 #include "voice/listener.h"
 #include "voice/phrase_level.h"
 #include "voice/scene.h"
+
 static const double LOOK_AHEAD_S = 0.2;
 /* Of a moment's `counts`: what counts not at all for a phrase, and wholly. */
 static const float HARDLY_SUNG = 0.25f, SUNG = 0.75f;

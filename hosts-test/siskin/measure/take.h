@@ -108,8 +108,7 @@ typedef struct {
 
     double t60_s; /* NAN: no phrase ended freely enough */
     size_t n_decays;
-    StandingPeak
-        peak[STANDING_PEAKS]; /* of the room or the mount, 150 Hz..1 kHz, the surest first */
+    StandingPeak peak[STANDING_PEAKS]; /* of the room or the mount, 150 Hz..1 kHz: surest first */
     size_t n_peaks;
 } Measures;
 

@@ -390,6 +390,7 @@ LINT_FLAGS = -std=c11 -Icommon -Iplugins $(VIEW_CFLAGS) $(subst ",\",$(subst ',,
 
 lint:
 	hosts-test/includes.sh
+	BUILD=$(BUILD) hosts-test/package/supply.sh licence
 	clang-format --dry-run -Werror $(C_FILES)
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
 	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Iplugins -Ihosts-test -Itests $(LINT_C)

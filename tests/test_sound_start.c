@@ -55,6 +55,32 @@ START_TEST(a_burst_before_its_vowel_is_taken_in) {
 }
 END_TEST
 
+START_TEST(the_flutter_of_a_room_is_no_burst) {
+    /* One step half a decibel over the bar. A burst comes to 12 dB over its steps. */
+    quiet();
+    sound(25, 30, -30.0f);
+    sound(18, 18, LOW_DB + 0.5f);
+    ck_assert_uint_eq(found(30, 0), 25 - SOUND_START_QUIET);
+    sound(17, 18, LOW_DB + 5.9f);
+    ck_assert_uint_eq(found(30, 0), 25 - SOUND_START_QUIET);
+    sound(17, 18, LOW_DB + 6.1f);
+    ck_assert_uint_eq(found(30, 0), 17 - SOUND_START_QUIET);
+}
+END_TEST
+
+START_TEST(a_step_that_just_misses_the_bar_parts_no_sound) {
+    /* Else what lies before it, longer than a burst, would be another sound. */
+    quiet();
+    sound(8, 30, LOW_DB + 3.0f);
+    for (float under_db = 0.0f; under_db < 2.9f; under_db += 0.2f) {
+        sound(22, 22, LOW_DB - under_db);
+        ck_assert_uint_eq(found(30, 0), 8 - SOUND_START_QUIET);
+    }
+    sound(22, 22, LOW_DB - 3.1f);
+    ck_assert_uint_eq(found(30, 0), 22);
+}
+END_TEST
+
 START_TEST(nothing_is_taken_of_a_longer_sound_that_ended_just_before) {
     /* A breath of one step more than a short sound, 3 steps before the word. */
     quiet();
@@ -105,6 +131,8 @@ int main(void) {
     tcase_add_test(tcase, a_sound_after_quiet_begins_where_it_rose_and_a_little_before);
     tcase_add_test(tcase, the_earliest_step_allowed_is_kept);
     tcase_add_test(tcase, a_burst_before_its_vowel_is_taken_in);
+    tcase_add_test(tcase, the_flutter_of_a_room_is_no_burst);
+    tcase_add_test(tcase, a_step_that_just_misses_the_bar_parts_no_sound);
     tcase_add_test(tcase, nothing_is_taken_of_a_longer_sound_that_ended_just_before);
     tcase_add_test(tcase, a_word_that_grows_out_of_a_breath_begins_at_the_valley);
     tcase_add_test(tcase, a_word_that_only_rises_begins_as_early_as_allowed);

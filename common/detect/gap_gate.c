@@ -23,10 +23,11 @@ static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath i
 static const float BREATH_BITS = -2.0f;
 /* dB over a bar, summed over hops in a row, that make a sound, and the most that one hop adds. */
 static const float ENOUGH_DB = 24.0f, MOST_OVER_DB = 8.0f;
+static const float PAUSE_DB = 7.5f;  /* dB under `keep`, summed over hops, that are a pause */
 static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
 static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
 /* Hops: in a row to begin a phrase, also sung; to go on with one after a pause, also sung; below
- * `keep` that are a pause; left for the fade-in, where they are seen. */
+ * `low` that end a breath; left for the fade-in, where they are seen. */
 enum { BEGIN = 8, BEGIN_SUNG = 3, GO_ON = 4, GO_ON_SUNG = 2, PAUSE = 3, FADE_ROOM = 2 };
 /* Hops of breath in a sound: without which it is none; after which it takes so many others in a row
  * to be more than that. */
@@ -244,7 +245,7 @@ static void outside(GapGate *gate, const View *view) {
         return;
     mark(gate, view, first, 0);
     gate->state.inside = gate->state.sounding = true;
-    gate->state.pause = 0;
+    gate->state.under_db = 0.0f;
 }
 
 /* Breaths to be trimmed break the pause they lie in, so that it is closed however short it is. One
@@ -278,17 +279,16 @@ static bool goes_on(GapGate *gate, const View *view) {
 }
 
 static void inside(GapGate *gate, const View *view) {
-    bool kept = view->level_db >= view->keep_db;
     bool again = goes_on(gate, view);
-    gate->state.pause = kept ? 0 : gate->state.pause + 1;
-    if (gate->state.pause >= PAUSE)
+    float under_db = maths_smaller(view->keep_db - view->level_db, MOST_OVER_DB);
+    gate->state.under_db = maths_larger(gate->state.under_db + under_db, 0.0f);
+    if (gate->state.under_db >= PAUSE_DB)
         gate->state.sounding = false;
     if (!gate->keep_breaths)
         part_breath(gate, view);
     bool sounds = gate->keep_breaths
-                      ? again || (kept && gate->state.sounding)
-                      : (kept && gate->state.sounding) ||
-                            gate->state.run >= hops_needed(gate, GO_ON) ||
+                      ? again || gate->state.sounding
+                      : gate->state.sounding || gate->state.run >= hops_needed(gate, GO_ON) ||
                             gate->state.loud_run >= BEGIN || gate->state.sung_run >= GO_ON_SUNG;
     if (sounds) {
         size_t last = view->hop - gate->state.silent - 1;
@@ -296,7 +296,10 @@ static void inside(GapGate *gate, const View *view) {
             phrase_marks_add(&gate->marks, view->hop, view->hop, PHRASE_MARK_SOUND);
         else
             mark(gate, view, view->hop, last + 1);
-        gate->state.sounding |= kept;
+        if (!gate->state.sounding && view->level_db >= view->keep_db) {
+            gate->state.sounding = true;
+            gate->state.under_db = 0.0f;
+        }
         gate->state.silent = 0;
     } else if (++gate->state.silent > gate->wait) {
         gate->state.inside = false;

@@ -11,10 +11,11 @@
  * the room. Re full scale the threshold is taken at its word, and only `low` minds the room.
  *
  * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
- * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on as
- * long as it stays over `keep`. After a pause of 3 hops it takes more to go on: what the hops since are
- * over `keep`, 8 dB at most of each, must come to 24 dB together, less what they are under it; so do
- * the 8 hops that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
+ * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on
+ * until what hops are under `keep`, 8 dB at most of each, comes to 7.5 dB together, less what they are over
+ * it, so that a tail ends at one place wherever its flutter and the hops fall. After that it takes more
+ * to go on: what the hops since are over `keep` must come to 24 dB in the same way; so must the 8 hops
+ * that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
  * open, and what does hangs little on where hops begin. 250 ms without any end the phrase. Gaps
  * shorter than `shortest` are joined (phrase_marks.h).
  *
@@ -73,7 +74,7 @@ typedef struct {
         float least_db, most_db; /* of these */
         bool inside;             /* of a phrase */
         bool sounding;           /* in it: without a pause so far */
-        size_t pause;            /* hops below `keep` */
+        float under_db;          /* under `keep`, summed over hops */
         size_t silent;           /* hops since the last sound of a phrase */
         size_t low;              /* hops below `low` */
         size_t breathed;         /* hops of breath in this sound */

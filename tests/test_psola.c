@@ -106,7 +106,8 @@ START_TEST(what_is_not_voiced_passes_bit_for_bit) {
 END_TEST
 
 /* Pitch by another method than the marks': what the singer's f0, moved, and pitch.h say of the result, 12 ms later. */
-static void judge_pitch(const SingerTake *take, const Made *made, double ratio) {
+static void judge_pitch(const SingerTake *take, const Made *made, double ratio,
+                        double gross_share) {
     static unsigned char room[1 << 16];
     static double off[1 << 16];
     Arena arena = arena_over(room, sizeof room);
@@ -134,7 +135,7 @@ static void judge_pitch(const SingerTake *take, const Made *made, double ratio) 
     double median = signals_quantile(off, n, 0.5);
     printf("ratio %.3f: %.1f cents off, median; %zu of %zu gross\n", ratio, median, gross, n);
     ck_assert_double_lt(median, 8.0);
-    ck_assert_uint_le(gross, n / 50);
+    ck_assert_double_le((double)gross, gross_share * (double)n);
 }
 
 START_TEST(it_is_sung_at_the_pitch_asked_for) {
@@ -144,10 +145,23 @@ START_TEST(it_is_sung_at_the_pitch_asked_for) {
             SingerTake take = sing(v ? SINGER_WOMAN : SINGER_MAN, 0.0);
             double ratio = pow(2.0, semitones[i] / 12.0);
             Made made = shift(take.mix, take.n, ratio, 1.0, 256);
-            judge_pitch(&take, &made, ratio);
+            judge_pitch(&take, &made, ratio, 0.02);
             made_free(&made);
             singer_free(&take);
         }
+}
+END_TEST
+
+/* High notes an octave up. Readings an octave too low come from what differs between a period and the
+ * next: the wrong pitch where each period is sung twice. */
+START_TEST(an_octave_up_no_period_is_sung_twice) {
+    for (int up = 0; up <= 8; up += 4) {
+        SingerTake take = sing(SINGER_WOMAN, up);
+        Made made = shift(take.mix, take.n, 2.0, 1.0, 256);
+        judge_pitch(&take, &made, 2.0, 0.005);
+        made_free(&made);
+        singer_free(&take);
+    }
 }
 END_TEST
 
@@ -398,6 +412,7 @@ int main(void) {
     tcase_add_test(tcase, at_its_own_pitch_a_voice_is_what_it_was);
     tcase_add_test(tcase, what_is_not_voiced_passes_bit_for_bit);
     tcase_add_test(tcase, it_is_sung_at_the_pitch_asked_for);
+    tcase_add_test(tcase, an_octave_up_no_period_is_sung_twice);
     tcase_add_test(tcase, formants_stay_where_they_were);
     tcase_add_test(tcase, formants_move_when_told_to);
     tcase_add_test(tcase, some_frames_later_a_voice_is_as_loud);

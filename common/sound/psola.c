@@ -158,7 +158,9 @@ static void choose_marks(const PsolaVoice *voice, const PsolaSource *source, Cut
     cut->moves = next ? chained(next) - chained(mark) : mark->period;
     cut->grain.left = distance(source, voice->state.mark);
     cut->grain.right = next ? next->at - mark->at : mark->period;
-    if (off > 0.0 && next)
+    if (voice->nearest)
+        cut->other = mark;
+    else if (off > 0.0 && next)
         cut->other = next;
     else if (off < 0.0 && !mark->first)
         cut->other = period_mark(&source->marks, voice->state.mark - 1);

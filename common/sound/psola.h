@@ -24,7 +24,8 @@
  * an octave either way: an octave down is as buzzy as its gaps between grains. Latency:
  * PSOLA_PERIODS periods of PSOLA_LOWEST_HZ and the tracker's PITCH_WINDOW_MS; what is sung lower,
  * to 50 Hz, is marked as well, but later at its start. Cost: period_marks, and 25 operations a
- * frame, channel and grain; grains overlap by 4 ratio / formant. */
+ * frame, channel and grain; grains overlap by 4 ratio / formant,
+ * of the nearer mark alone by 2. */
 #ifndef SISKIN_SOUND_PSOLA_H
 #define SISKIN_SOUND_PSOLA_H
 
@@ -80,6 +81,7 @@ typedef struct {
 
 typedef struct {
     Grains grains;
+    bool nearest; /* grains of the nearer mark alone, at half the cost: for ratios within 1.05 */
     struct {
         bool in_run, enters; /* nothing of this run is heard yet */
         uint64_t mark;       /* that of the next grain; else the next not looked at */

@@ -106,7 +106,8 @@ START_TEST(what_is_not_voiced_passes_bit_for_bit) {
 END_TEST
 
 /* Pitch by another method than the marks': what the singer's f0, moved, and pitch.h say of the result, 12 ms later. */
-static void judge_pitch(const SingerTake *take, const Made *made, double ratio) {
+static void judge_pitch(const SingerTake *take, const Made *made, double ratio,
+                        double gross_share) {
     static unsigned char room[1 << 16];
     static double off[1 << 16];
     Arena arena = arena_over(room, sizeof room);
@@ -134,7 +135,7 @@ static void judge_pitch(const SingerTake *take, const Made *made, double ratio) 
     double median = signals_quantile(off, n, 0.5);
     printf("ratio %.3f: %.1f cents off, median; %zu of %zu gross\n", ratio, median, gross, n);
     ck_assert_double_lt(median, 8.0);
-    ck_assert_uint_le(gross, n / 50);
+    ck_assert_double_le((double)gross, gross_share * (double)n);
 }
 
 START_TEST(it_is_sung_at_the_pitch_asked_for) {
@@ -144,10 +145,23 @@ START_TEST(it_is_sung_at_the_pitch_asked_for) {
             SingerTake take = sing(v ? SINGER_WOMAN : SINGER_MAN, 0.0);
             double ratio = pow(2.0, semitones[i] / 12.0);
             Made made = shift(take.mix, take.n, ratio, 1.0, 256);
-            judge_pitch(&take, &made, ratio);
+            judge_pitch(&take, &made, ratio, 0.02);
             made_free(&made);
             singer_free(&take);
         }
+}
+END_TEST
+
+/* High notes an octave up. Readings an octave too low come from what differs between a period and the
+ * next: the wrong pitch where each period is sung twice. */
+START_TEST(an_octave_up_no_period_is_sung_twice) {
+    for (int up = 0; up <= 8; up += 4) {
+        SingerTake take = sing(SINGER_WOMAN, up);
+        Made made = shift(take.mix, take.n, 2.0, 1.0, 256);
+        judge_pitch(&take, &made, 2.0, 0.005);
+        made_free(&made);
+        singer_free(&take);
+    }
 }
 END_TEST
 
@@ -229,6 +243,156 @@ START_TEST(some_frames_later_a_voice_is_as_loud) {
 }
 END_TEST
 
+/* ---- marks set by hand ---- */
+
+/* A mark every period of 200 frames: all distances are exact. */
+static const double PERIOD = 200.0;
+
+static void begin_by_hand(void) {
+    Arena arena = arena_over(memory, sizeof memory);
+    ck_assert(psola_source_prepare(&source, RATE, 1, 0.0, &arena));
+    psola_source_reset(&source);
+    psola_voice_reset(&voice);
+}
+
+static void set_mark(double at, bool first) {
+    PeriodMarks *marks = &source.marks;
+    marks->state.kept[marks->state.count++ % PERIOD_MARKS_KEPT] =
+        (PeriodMark){.at = at, .period = PERIOD, .likeness = 1.0f, .first = first};
+}
+
+static void set_last(bool last) {
+    PeriodMarks *marks = &source.marks;
+    marks->state.kept[(marks->state.count - 1) % PERIOD_MARKS_KEPT].last = last;
+}
+
+/* The next frame put out is that of `now`. */
+static void be_at(double now) {
+    source.state.frames = (int64_t)source.latency + (int64_t)now;
+}
+
+enum { MOST_PLANNED = 4096 };
+typedef struct {
+    size_t n; /* MOST_PLANNED: it did not end */
+    double centre[MOST_PLANNED];
+    uint64_t mark[MOST_PLANNED];
+} Planned;
+static Planned planned;
+
+/* Every grain that is wanted now. */
+static void plan(double ratio, bool aligned) {
+    uint64_t mark;
+    planned.n = 0;
+    while (planned.n < MOST_PLANNED && psola_voice_wants(&voice, &source, 0.0, &mark)) {
+        if (aligned)
+            psola_voice_align(&voice, &source);
+        planned.mark[planned.n] = mark;
+        planned.centre[planned.n++] = voice.state.next;
+        psola_voice_add(&voice, &source, 0.0, ratio, 1.0);
+    }
+}
+
+/* Ten marks, at 1000 to 2800, of which the last one ends the run; sung until the voice has left it. */
+static void sing_ten_and_leave(double ratio) {
+    begin_by_hand();
+    for (int k = 0; k < 10; k++)
+        set_mark(1000.0 + k * PERIOD, k == 0);
+    set_last(true);
+    for (double now = 800.0; now < 3100.0; now += 48.0) {
+        be_at(now);
+        plan(ratio, false);
+    }
+    ck_assert(!voice.state.in_run);
+}
+
+/* Grains of the first run lie at 1000 + k 200 / ratio. The run that is joined to it keeps to these
+ * places, so that no step shows in the pitch; rounding of 30 sums in double. */
+START_TEST(a_run_joined_to_one_that_was_left_goes_on_as_far_from_its_marks) {
+    static const double ratios[] = {0.84, 1.1, 1.37};
+    for (int i = 0; i < 3; i++) {
+        sing_ten_and_leave(ratios[i]);
+        set_last(false);
+        for (int k = 10; k < 20; k++)
+            set_mark(1000.0 + k * PERIOD, false);
+        plan(ratios[i], false);
+        ck_assert_uint_gt(planned.n, 0);
+        double steps = (planned.centre[0] - 1000.0) * ratios[i] / PERIOD;
+        ck_assert_double_le(fabs(steps - rint(steps)), 1e-9);
+        ck_assert(fabs(planned.centre[0] - 1000.0 - rint(steps) * PERIOD) > 1.0);
+    }
+}
+END_TEST
+
+START_TEST(a_run_of_its_own_begins_at_its_first_mark) {
+    sing_ten_and_leave(1.37);
+    for (int k = 10; k < 20; k++)
+        set_mark(1000.0 + k * PERIOD, k == 10);
+    plan(1.37, false);
+    ck_assert_uint_gt(planned.n, 0);
+    ck_assert(planned.centre[0] == 3000.0 && planned.mark[0] == 10);
+}
+END_TEST
+
+/* A fall that was planned and has not begun is taken back where the run goes on: all stays covered. */
+START_TEST(a_run_joined_before_its_end_was_heard_does_not_fall) {
+    static float cover[4096];
+    begin_by_hand();
+    for (int k = 0; k < 10; k++)
+        set_mark(1000.0 + k * PERIOD, k == 0);
+    set_last(true);
+    /* At 2700 the fall from 2800 on is planned. The next grain lies at 1000 + 9 x 200 / 0.84 = 3143
+     * and rises from 2943. */
+    for (double now = 800.0; now <= 2700.0; now += 10.0) {
+        be_at(now);
+        psola_voice_process(&voice, &source, 0, NULL, cover, 0, 10);
+        plan(0.84, false);
+    }
+    ck_assert(!voice.state.in_run);
+    set_last(false);
+    for (int k = 10; k < 20; k++)
+        set_mark(1000.0 + k * PERIOD, false);
+    for (double now = 2710.0; now < 4500.0; now += 10.0) {
+        be_at(now);
+        psola_voice_process(&voice, &source, 0, NULL, cover, 0, 10);
+        for (int i = 0; i < 10; i++)
+            ck_assert_msg(cover[i] == 1.0f, "%g covered at %g", (double)cover[i], now + i);
+        plan(0.84, false);
+    }
+}
+END_TEST
+
+/* Where no later mark is known the grain after the last one is still nearest to it. Led back to it
+ * each time it would be wanted for ever. */
+START_TEST(a_voice_led_to_its_marks_is_given_each_grain_once) {
+    begin_by_hand();
+    for (int k = 0; k < 3; k++)
+        set_mark(1000.0 + k * PERIOD, k == 0);
+    be_at(1400.0);
+    plan(1.0, true);
+    ck_assert_uint_lt(planned.n, 8);
+    for (size_t i = 1; i < planned.n; i++)
+        ck_assert_double_gt(planned.centre[i], planned.centre[i - 1]);
+}
+END_TEST
+
+/* A voice that was not asked while many runs went by goes on from half of the marks that are kept:
+ * so many grains at the most, at `ratio` times as many, and none of a mark that is kept no more. */
+START_TEST(a_voice_that_was_left_behind_has_a_bounded_number_of_grains_to_plan) {
+    const size_t count = 8 * PERIOD_MARKS_KEPT + 17;
+    static const double ratios[] = {0.25, 1.0, 4.0};
+    for (int i = 0; i < 3; i++) {
+        begin_by_hand();
+        for (size_t k = 0; k < count; k++)
+            set_mark(1000.0 + (double)k * PERIOD, k == 0);
+        be_at(1000.0 + (double)count * PERIOD);
+        plan(ratios[i], false);
+        ck_assert_uint_gt(planned.n, 0);
+        ck_assert_uint_ge(planned.mark[0], count - PERIOD_MARKS_KEPT / 2);
+        ck_assert_double_le((double)planned.n, (PERIOD_MARKS_KEPT / 2 + 2) * ratios[i] + 2.0);
+    }
+}
+END_TEST
+
 START_TEST(any_cutting_gives_the_same_bits) {
     SingerTake take = sing(SINGER_MAN, 0.0);
     size_t n = take.n < 144000 ? take.n : 144000;
@@ -248,9 +412,15 @@ int main(void) {
     tcase_add_test(tcase, at_its_own_pitch_a_voice_is_what_it_was);
     tcase_add_test(tcase, what_is_not_voiced_passes_bit_for_bit);
     tcase_add_test(tcase, it_is_sung_at_the_pitch_asked_for);
+    tcase_add_test(tcase, an_octave_up_no_period_is_sung_twice);
     tcase_add_test(tcase, formants_stay_where_they_were);
     tcase_add_test(tcase, formants_move_when_told_to);
     tcase_add_test(tcase, some_frames_later_a_voice_is_as_loud);
+    tcase_add_test(tcase, a_run_joined_to_one_that_was_left_goes_on_as_far_from_its_marks);
+    tcase_add_test(tcase, a_run_of_its_own_begins_at_its_first_mark);
+    tcase_add_test(tcase, a_run_joined_before_its_end_was_heard_does_not_fall);
+    tcase_add_test(tcase, a_voice_led_to_its_marks_is_given_each_grain_once);
+    tcase_add_test(tcase, a_voice_that_was_left_behind_has_a_bounded_number_of_grains_to_plan);
     tcase_add_test(tcase, any_cutting_gives_the_same_bits);
     tcase_set_timeout(tcase, 60);
     return run_tcase(tcase, "psola");

@@ -18,7 +18,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { GRAINS_MOST = 24 };
+enum { GRAINS_MOST = 48 };
 
 typedef struct {
     double centre;      /* where it is set down */

@@ -11,6 +11,8 @@ static const double MOST_GAIN = 1.4142;
 /* Of a period: a grain no farther than this after the last mark of a run is sung, since a steep end
  * is bitten by ending early. */
 static const double LONGER = 0.55;
+/* Of the way to another mark: nearer than this the other's period would not be heard. */
+static const double BESIDE = 0.02;
 
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
                           Arena *arena) {
@@ -139,34 +141,68 @@ bool psola_voice_wants(PsolaVoice *voice, const PsolaSource *source, double late
     return false;
 }
 
-void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later, double ratio,
-                     double formant) {
+/* A grain cut at one mark, or, between two, as much of both as it lies near them. */
+typedef struct {
+    const PeriodMark *mark, *other;
+    double share; /* of the other */
+    double moves; /* to the next mark, along the chain */
+    Grain grain;  /* without what is the mark's */
+} Cut;
+
+static void choose_marks(const PsolaVoice *voice, const PsolaSource *source, Cut *cut) {
     const PeriodMark *mark = mark_at(voice, source);
-    const double now = (double)psola_source_now(source) - later;
     bool more = !mark->last && known(source, voice->state.mark + 1);
     const PeriodMark *next = more ? period_mark(&source->marks, voice->state.mark + 1) : NULL;
-    double after = next ? next->at - mark->at : mark->period;
-    double moves = next ? chained(next) - chained(mark) : mark->period;
-    double left = distance(source, voice->state.mark) / formant;
-    /* What is read faster lies that much nearer to the place of its grain. */
-    voice->state.next += (1.0 / formant - 1.0) * (mark->slid - voice->state.slid);
-    voice->state.slid = mark->slid;
-    double centre = voice->state.next + mark->slid, possible = centre - now;
+    double off = voice->state.next - chained(mark);
+    cut->mark = cut->other = mark;
+    cut->moves = next ? chained(next) - chained(mark) : mark->period;
+    cut->grain.left = distance(source, voice->state.mark);
+    cut->grain.right = next ? next->at - mark->at : mark->period;
+    if (voice->nearest)
+        cut->other = mark;
+    else if (off > 0.0 && next)
+        cut->other = next;
+    else if (off < 0.0 && !mark->first)
+        cut->other = period_mark(&source->marks, voice->state.mark - 1);
+    double way = chained(cut->other) - chained(mark);
+    cut->share = fabs(off) > BESIDE * fabs(way) && way != 0.0 ? fmin(0.5, off / way) : 0.0;
+}
+
+static void add_cut(PsolaVoice *voice, const Cut *cut, double later) {
+    const PeriodMark *from[2] = {cut->mark, cut->other};
+    const double shares[2] = {1.0 - cut->share, cut->share};
+    for (int k = 0; k < 2 && shares[k] > 0.0; k++) {
+        Grain grain = cut->grain;
+        /* What is read faster lies that much nearer to the place of its grain. */
+        double slides = (from[k]->slid - cut->mark->slid) / grain.speed;
+        grain.centre = voice->state.next + cut->mark->slid + slides + later;
+        grain.source = from[k]->at;
+        grain.gain *= (float)shares[k];
+        grains_add(&voice->grains, &grain);
+    }
+}
+
+void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later, double ratio,
+                     double formant) {
+    const double now = (double)psola_source_now(source) - later;
+    Cut cut = {.grain = {.speed = formant, .gain = (float)fmin(MOST_GAIN, sqrt(formant / ratio))}};
+    choose_marks(voice, source, &cut);
+    double left = cut.grain.left / formant;
+    voice->state.next += (1.0 / formant - 1.0) * (cut.mark->slid - voice->state.slid);
+    voice->state.slid = cut.mark->slid;
+    double centre = voice->state.next + cut.mark->slid, possible = centre - now;
     voice->state.formant = formant;
     bool late = possible < (voice->state.enters ? 0.5 * left : 1.0);
     if (voice->state.enters && !late) {
         add_edge(voice, fmax(now, centre - left), centre, true);
         voice->state.enters = false;
     }
+    cut.grain.left = left < possible ? left : possible;
+    cut.grain.right /= formant;
     if (!late)
-        grains_add(&voice->grains, &(Grain){.centre = centre + later,
-                                            .source = mark->at,
-                                            .left = left < possible ? left : possible,
-                                            .right = after / formant,
-                                            .speed = formant,
-                                            .gain = (float)fmin(MOST_GAIN, sqrt(formant / ratio))});
-    voice->state.next += moves / ratio;
-    voice->state.moved = voice->state.next - (chained(mark) + moves);
+        add_cut(voice, &cut, later);
+    voice->state.next += cut.moves / ratio;
+    voice->state.moved = voice->state.next - (chained(cut.mark) + cut.moves);
 }
 
 double psola_voice_behind(const PsolaVoice *voice, const PsolaSource *source) {

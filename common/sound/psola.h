@@ -8,9 +8,12 @@
  *     s[k+1] = s[k] + P / ratio,   P the period at the mark nearest to s[k]
  * s and P are counted along the chain of marks; what marks slide by (period_marks.h) is added to
  * the source of a grain, and over `formant` to where it is set down: the wave itself stays where it
- * was. At ratio 1 the s are the marks and the windows add to one: the voice as it was, but for
- * rounding. A grain read `formant` times faster moves the formants by that. Its gain, sqrt(formant
- * / ratio), 3 dB at most, keeps the power of what is added up without phase.
+ * was. Between two marks, a share q of the way from one to the other, a grain is 1 - q of the one's
+ * period and q of the other's. With the nearer one alone an octave up would sing each period twice,
+ * and what differs from period to period would be heard at the pitch it came from. At ratio 1 the s
+ * are the marks and the windows add to one: the voice as it was, but for rounding. A grain read
+ * `formant` times faster moves the formants by that. Its gain, sqrt(formant / ratio), 3 dB at most,
+ * keeps the power of what is added up without phase.
  *
  * Where there are no marks there are no grains: `cover` says how much of the voice is made of grains, 0 on what is not
  * voiced, and rises over the period before the first mark of a run and falls over that after the last. What is heard is
@@ -21,7 +24,8 @@
  * an octave either way: an octave down is as buzzy as its gaps between grains. Latency:
  * PSOLA_PERIODS periods of PSOLA_LOWEST_HZ and the tracker's PITCH_WINDOW_MS; what is sung lower,
  * to 50 Hz, is marked as well, but later at its start. Cost: period_marks, and 25 operations a
- * frame, channel and grain; grains overlap by 2 ratio / formant. */
+ * frame, channel and grain; grains overlap by 4 ratio / formant,
+ * of the nearer mark alone by 2. */
 #ifndef SISKIN_SOUND_PSOLA_H
 #define SISKIN_SOUND_PSOLA_H
 
@@ -77,6 +81,7 @@ typedef struct {
 
 typedef struct {
     Grains grains;
+    bool nearest; /* grains of the nearer mark alone, at half the cost: for ratios within 1.05 */
     struct {
         bool in_run, enters; /* nothing of this run is heard yet */
         uint64_t mark;       /* that of the next grain; else the next not looked at */

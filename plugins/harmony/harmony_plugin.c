@@ -23,7 +23,8 @@ enum { KEY, SCALE, TUNING, STEPS, LOOSENESS, FORMANT, BLEND, N_CONTROLS };
 
 /* A new note is known 70 ms after it began, where the window is full grown (note_aim.h). */
 static const double AHEAD_MS = 60.0, GLIDE_MS = 20.0;
-/* How late a voice is at looseness 100, in the mean: two singers' onsets. */
+/* How late a voice is at looseness 100, in the mean: two singers' onsets. It wanders from there by as much either way,
+ * and at less looseness by its square: so that it is never early, and no later than it wanders. */
 static const double LOOSE_MS = 20.0;
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
@@ -116,7 +117,8 @@ static void set(void *self, const float *control) {
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,
                                     .semitones = (double)control[FORMANT],
-                                    .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz,
+                                    .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz -
+                                                LOOSE_MS * loose * (1.0 - loose),
                                 });
     glide_set(&h->blend, 0.01 * (double)control[BLEND]);
 }

@@ -118,6 +118,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     hiss_duck_prepare(&d->duck, rate_hz, d->source.marks.tick);
     for (size_t k = 0; k < MOST_VOICES; k++) {
         double_voice_prepare(&d->voice[k], rate_hz, d->source.marks.tick, OWN[k].seed);
+        d->voice[k].voice.nearest = true;
         for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++)
             glide_prepare(&d->level[k][c], GLIDE_MS, rate_hz);
     }

@@ -7,6 +7,9 @@
  * Loudness: of the mean power of the same blocks, output less input, with the make-up of the preset
  * for a ridden lead.
  *
+ * Rendered: the same with the take played ahead, then 60 s of silence, as `siskin render` does it,
+ * which plays no more than 30 s of singing (render/room.h); here it is the whole take.
+ *
  * Gain: output over input in frames of 5 ms, in dB; in silence as it was last. Pumping: its part
  * between 2 and 16 Hz, the rate of words and syllables (Butterworth, 4th order each side), RMS
  * within phrases. In gaps: how far the gain has risen 0.3 s after the end of a phrase over its mean
@@ -24,11 +27,12 @@
 #include <string.h>
 
 static const char bundle[] = "smooth-compressor";
-static const double BLOCK_S = 0.4, GATE_DB = 10.0, FRAME_S = 0.005;
+static const double BLOCK_S = 0.4, GATE_DB = 10.0, FRAME_S = 0.005, REST_S = 60.0;
 static const QualitySetting MADE_UP[] = {{"makeup", 4.3f}};
 
 typedef struct {
     Samples fall;   /* of the spread, % */
+    Samples known;  /* the same, with the voice known ahead */
     Samples madeup; /* dB */
     Samples pumping, reduction, rise, apart;
     Samples bitten; /* 1 or 0 for each entry */
@@ -197,6 +201,38 @@ static bool render(Quality *quality, const Voice *voice, const float *in, float 
     return quality_render(quality, &run);
 }
 
+static bool render_known(Quality *quality, const Voice *voice, float *out) {
+    const size_t again = voice->n + (size_t)(REST_S * voice->rate_hz), n = again + voice->n;
+    float *in = calloc(2 * n, sizeof *in);
+    bool ok = in != NULL;
+    if (ok) {
+        memcpy(in, voice->audio, voice->n * sizeof *in);
+        memcpy(in + again, voice->audio, voice->n * sizeof *in);
+        ok = render(quality, voice, in, in + n, n, false);
+        memcpy(out, in + n + again, voice->n * sizeof *out);
+    }
+    free(in);
+    return ok;
+}
+
+static bool judge_known(Quality *quality, const Voice *voice, float *out, Tally *tally) {
+    Energy before = {NULL, 0}, after = {NULL, 0};
+    bool ok = render_known(quality, voice, out) && phrases_energy(voice, voice->audio, &before) &&
+              phrases_energy(voice, out, &after);
+    if (ok) {
+        double gate = gate_of(voice, &before);
+        Blocks from = blocks_of(voice, &before, &before, gate);
+        Blocks to = blocks_of(voice, &before, &after, gate);
+        if (from.deviation_db > 0.0)
+            samples_add(&tally->known, 100.0 * (1.0 - to.deviation_db / from.deviation_db));
+        quality_note(quality, 1, "  %-22s rendered: spread %5.2f -> %5.2f dB", voice->name,
+                     from.deviation_db, to.deviation_db);
+    }
+    energy_free(&before);
+    energy_free(&after);
+    return ok;
+}
+
 /* `quiet` and `loud` are scratch. */
 static bool judge_levels(Quality *quality, const Voice *voice, float *scaled, float *quiet,
                          float *loud, Tally *tally) {
@@ -253,7 +289,8 @@ static bool judge(Quality *quality, const Voice *voice, float *const scratch[3],
            render(quality, voice, voice->audio, b, voice->n, true) &&
            judge_loudness(quality, voice, voice->audio, a, b, tally) &&
            judge_gain(quality, voice, voice->audio, a, tally) &&
-           judge_levels(quality, voice, a, b, c, tally) && judge_entries(quality, voice, a, tally);
+           judge_known(quality, voice, a, tally) && judge_levels(quality, voice, a, b, c, tally) &&
+           judge_entries(quality, voice, a, tally);
 }
 
 static void judge_voice(Quality *quality, const Voice *voice, Tally *tally) {
@@ -278,6 +315,8 @@ static Figure mean(const Samples *sung, const Samples *recorded) {
 static void report(Quality *quality, Tally *s, Tally *r) {
     quality_row(quality, "compressor: spread of 0.4 s loudness falls by, median", "%",
                 quantile(&s->fall, &r->fall, 0.5), QUALITY_AT_LEAST, 25.0);
+    quality_row(quality, "compressor: the same, rendered", "%", quantile(&s->known, &r->known, 0.5),
+                QUALITY_AT_LEAST, 25.0);
     quality_row(quality, "compressor: reduction in phrases, mean", "dB",
                 mean(&s->reduction, &r->reduction), QUALITY_AT_MOST, 6.0);
     quality_row(quality, "compressor: gain at 2..16 Hz in phrases, RMS, mean", "dB",
@@ -295,6 +334,7 @@ static void report(Quality *quality, Tally *s, Tally *r) {
 
 static void forget(Tally *t) {
     samples_free(&t->fall);
+    samples_free(&t->known);
     samples_free(&t->madeup);
     samples_free(&t->pumping);
     samples_free(&t->reduction);

@@ -294,7 +294,7 @@ int command_render(int argc, char **argv) {
         {"stems", NULL, "also write each bus beside OUT, as OUT.BUS", NULL, &words.stems},
         {"live", NULL,
          "as a host plays it: noise-reducer is not played the take's room\n"
-         "ahead of the first frame",
+         "ahead of the first frame, nor smooth-compressor its voice",
          NULL, &words.live},
         {"salvage", NULL, "render what is there of a damaged file; tell the holes", NULL,
          &words.salvage},

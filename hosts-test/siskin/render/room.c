@@ -133,6 +133,89 @@ bool room_read(Room *room, const char *path, const AudioHow *how, HostError *err
     return fine && (!enough || take_room(room, path, how, &longest, error));
 }
 
+/* ---- the voice ---- */
+
+typedef struct {
+    Listener listener;
+    Scene scene;
+    double sung_s;
+    Stretch stretch; /* no frames: nobody sang yet */
+} VoiceSearch;
+
+/* True: it has heard enough. */
+static bool search_block(VoiceSearch *search, const AudioReader *reader, const float *const *in,
+                         size_t n, uint64_t frame) {
+    const size_t hop = search->listener.sense.hop;
+    const uint64_t early = (VOICE_SENSE_DELAY + 1) * (uint64_t)hop;
+    for (size_t at = 0; at < n;) {
+        size_t room = listener_room(&search->listener), take = n - at < room ? n - at : room;
+        VoiceFrame heard;
+        SceneMoment moment;
+        bool is_hop = listener_hear(&search->listener, in, reader->channels, at, take, &heard);
+        at += take;
+        if (!is_hop)
+            continue;
+        scene_step(&search->scene, &heard, &moment);
+        search->sung_s += (double)moment.counts * (double)hop / reader->rate_hz;
+        uint64_t now = frame + at;
+        if (search->sung_s == 0.0)
+            search->stretch.from = now > early ? now - early : 0;
+        else
+            search->stretch.frames = now - search->stretch.from;
+    }
+    return search->sung_s >= VOICE_SUNG_S ||
+           (double)search->stretch.frames >= VOICE_MOST_S * reader->rate_hz;
+}
+
+static bool search_voice(AudioReader *reader, Stretch *stretch, HostError *error) {
+    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
+    float *const out[] = {audio, audio + AUDIO_BLOCK};
+    const float *const in[] = {out[0], out[1]};
+    VoiceSearch *search = text_take(1, sizeof *search);
+    listener_prepare(&search->listener, reader->rate_hz);
+    scene_prepare(&search->scene, reader->rate_hz,
+                  reader->rate_hz / (double)search->listener.sense.hop);
+    bool fine = true, enough = false;
+    for (uint64_t frame = 0; fine && !enough && frame < reader->frames;) {
+        uint64_t left = reader->frames - frame;
+        size_t n = left < AUDIO_BLOCK ? (size_t)left : AUDIO_BLOCK;
+        fine = audio_read(reader, out, n, error);
+        enough = fine && search_block(search, reader, in, n, frame);
+        frame += n;
+    }
+    *stretch = search->stretch;
+    free(search);
+    free(audio);
+    return fine;
+}
+
+static bool take_voice(Room *voice, const char *path, const AudioHow *how, const Stretch *stretch,
+                       HostError *error) {
+    AudioReader reader;
+    if (!audio_open_how(&reader, path, how, error))
+        return false;
+    for (unsigned c = 0; c < voice->channels; c++)
+        voice->audio[c] = text_take(stretch->frames, sizeof *voice->audio[c]);
+    bool fine = take_stretch(&reader, stretch, voice->audio, error);
+    if (fine)
+        voice->frames = stretch->frames;
+    audio_close(&reader);
+    return fine;
+}
+
+bool room_read_voice(Room *voice, const char *path, const AudioHow *how, HostError *error) {
+    AudioReader reader;
+    Stretch stretch = {0, 0};
+    *voice = (Room){0};
+    bool fine = audio_open_how(&reader, path, how, error);
+    if (fine) {
+        voice->channels = reader.channels;
+        fine = search_voice(&reader, &stretch, error);
+    }
+    audio_close(&reader);
+    return fine && (stretch.frames == 0 || take_voice(voice, path, how, &stretch, error));
+}
+
 void room_free(Room *room) {
     for (unsigned c = 0; c < AUDIO_CHANNELS; c++)
         free(room->audio[c]);

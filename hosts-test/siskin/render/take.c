@@ -241,6 +241,7 @@ static void clean_up(Take *take) {
     for (size_t i = 0; i < take->chain->n_busses; i++) {
         audio_close(&take->placed[i].reader);
         room_free(&take->placed[i].room);
+        room_free(&take->placed[i].voice);
         free(take->placed[i].plugins);
         free(take->placed[i].nodes);
     }

@@ -22,7 +22,7 @@ typedef struct {
     const Events *events;               /* which sounds to leave alone, or NULL */
     AudioHow how;                       /* to read them */
     AudioFormat format;                 /* resolved */
-    bool live;                          /* as a host plays it: no room ahead (room.h) */
+    bool live;                          /* as a host plays it: nothing played ahead (room.h) */
     bool stems;                         /* also write each bus that goes to the mix */
     bool stereo;                        /* make the take stereo before its processors */
     double from_s, to_s;                /* the section to write; to_s 0: up to the end */

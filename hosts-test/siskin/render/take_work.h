@@ -5,7 +5,7 @@
  *   take_channels.c    how wide each bus is, and whether its processors fit
  *   take_processors.c  busses and processors as nodes of the graph, and what moves them
  *   take_wires.c       what goes where, and the files of the output
- *   take_rooms.c       the room of a take, played ahead to what learns it
+ *   take_rooms.c       the room and the voice of a take, played ahead to what learns them
  *
  * Functions that may fail leave the reason in Take.error. */
 #ifndef SISKIN_RENDER_TAKE_WORK_H
@@ -27,8 +27,8 @@ typedef struct {
     const HostPlugin **plugins; /* [n_processors] */
     int *nodes;                 /* [n_processors] */
     int in_node, out_node;
-    Room room;     /* of its file, for a processor that learns it */
-    int post_node; /* behind a fader that moves; else out_node, and the fader is still to come */
+    Room room, voice; /* of its file, for processors that learn them */
+    int post_node;    /* behind a fader that moves; else out_node, and the fader is still to come */
 } Placed;
 
 typedef struct {
@@ -73,7 +73,7 @@ void take_connect_bus(Take *take, size_t number);
 /* The mix and the stems, into files, or the mix into an ear. */
 bool take_connect_sinks(Take *take);
 
-/* Reads the room of each file that a learner hears. */
+/* Reads the room and the voice of each file that a learner hears. */
 bool take_find_rooms(Take *take);
 /* Once all processors are activated. user: the Take. */
 void take_play_rooms(void *user);

@@ -23,8 +23,8 @@ enum { KEY, SCALE, TUNING, STEPS, LOOSENESS, FORMANT, BLEND, N_CONTROLS };
 
 /* A new note is known 70 ms after it began, where the window is full grown (note_aim.h). */
 static const double AHEAD_MS = 60.0, GLIDE_MS = 20.0;
-/* How late a voice is at looseness 100, in the mean: two singers' onsets. It wanders from there by as much either way,
- * and at less looseness by its square: so that it is never early, and no later than it wanders. */
+/* Late in the mean by this times the square of looseness (two singers' onsets), and wandering by as much either way:
+ * never early. */
 static const double LOOSE_MS = 20.0;
 
 static const PortSpec CONTROLS[N_CONTROLS] = {

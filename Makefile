@@ -330,16 +330,17 @@ check-all:
 
 JOBS ?= $(shell nproc)
 
-# Every other of some names, where PART= is 0 or 1; else all.
+# Every third of some names, where PART= is 0, 1 or 2; else all. PARTS=2 makes it every other one.
 PART ?=
-part_of = $(if $(PART),$(shell printf '%s\n' $(1) | awk 'NR % 2 == $(PART)'),$(1))
+PARTS ?= 3
+part_of = $(if $(PART),$(shell printf '%s\n' $(1) | awk 'NR % $(PARTS) == $(PART)'),$(1))
 PARTED = $(SUITES) $(filter-out test_contract,$(HOST_SUITES))
 OTHER_PART = $(filter-out $(call part_of,$(PARTED)),$(PARTED))
 GRINDED = $(call part_of,$(filter-out $(HEAVY),$(SUITES)))
 
 # The same suites with the compiler's watch on memory and on undefined behaviour, or on both at once, as CI has it.
 # Plugins are built so, too. Other people's hosts cannot load a library that wants the address sanitizer's runtime.
-# PART=0 or PART=1 asks every other suite, and the contract.
+# PART=0, 1 or 2 asks every third suite, and the contract.
 # $(1) build folder, $(2) sanitizers, $(3) suites left out
 define sanitized
 	@$(MAKE) --no-print-directory -j$(JOBS) BUILD=build/$(1) OPT=-O1 FORTIFY=0 WITHOUT='$(3)' \
@@ -356,7 +357,7 @@ check-sanitized:
 
 # The unit suites under valgrind. Not the bundle suites: they interpose the same calls as it does. A few
 # suites render minutes of audio, which takes an hour here; their units have suites of their own, so
-# they are left to `make valgrind HEAVY=`. PART=0 or PART=1 asks every other suite of the rest.
+# they are left to `make valgrind HEAVY=`. PART=0, 1 or 2 asks every third suite of the rest.
 HEAVY ?= test_band_colour test_band_mender test_breath_ducker test_breath_ducker_hops test_click_finder test_de_esser test_de_esser_words \
   test_decimator test_double_voice test_drive test_edge_filter test_gap_gate test_gap_trimmer test_harmony test_hum test_level_match test_loudness \
   test_mains test_make_room test_notes_sung test_oversample test_peak_ceiling test_period_marks test_pitch test_pitch_path test_psola \
@@ -389,6 +390,7 @@ LINT_FLAGS = -std=c11 -Icommon -Iplugins $(VIEW_CFLAGS) $(subst ",\",$(subst ',,
 
 lint:
 	hosts-test/includes.sh
+	BUILD=$(BUILD) hosts-test/package/supply.sh licence
 	clang-format --dry-run -Werror $(C_FILES)
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
 	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Iplugins -Ihosts-test -Itests $(LINT_C)

@@ -58,6 +58,7 @@ names_licence() {
     *.md | *.png | LICENSE | NEWS | */changelog | */copyright | */source/format) return 0 ;;
     hosts-test/harm/fuzz/corpus/audio/* | hosts-test/harm/fuzz/corpus/plugin/*) return 0 ;;
     *.html) [ "$(sed -n 2p "$1")" = '<!-- SPDX-License-Identifier: ISC -->' ] ;;
+    *.lua) [ "$(head -n 1 "$1")" = '-- SPDX-License-Identifier: ISC' ] ;;
     *.c | *.h | *.css | *.js) [ "$(head -n 1 "$1")" = '/* SPDX-License-Identifier: ISC */' ] ;;
     *)
         { head -n 2 "$1" && tail -n 1 "$1"; } | grep -q -x -E '(#|\.\\") SPDX-License-Identifier: ISC'

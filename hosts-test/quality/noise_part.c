@@ -7,7 +7,10 @@
  * against the voice, of the words alone; what is shown is what it rises by. Gaps: what lies between
  * the words, 0.2 s off them and off breaths, and the noise at the end: how much quieter; and the
  * kurtosis ratio, of the power P in each bin of 21 to 43 ms frames, E[P^2] / E[P]^2 after over
- * before, mean of all bins: over 1, what is left twitters (after Uemura et al., IWAENC 2008).
+ * before, mean of all bins: over 1, what is left twitters (after Uemura et al., IWAENC 2008). A bin
+ * of a frame in which the recording itself is louder than the noise laid in is left out: hiss has
+ * little power under 200 Hz, so a thump there that no level of the whole frame shows is heard, and
+ * kept, and would count as twitter: 21 times the kurtosis in five bins of one voice.
  * Starts: the first 50 ms of words at 20 dB, that stand 6 dB over the noise: level of the clean
  * voice there under the same gains is not known, so what counts is in less out, less what the noise
  * itself can make of it, 10 log10(1 + N / S). Clean: the voice alone behind a second of silence:
@@ -26,6 +29,7 @@ static const double LEVELS_DB[] = {10.0, 20.0, 30.0};
 
 static const double ROOM_APART = 0.3; /* a voice's own room is 10 dB under the noise laid in */
 static const double AUDIBLE = 0.2;    /* -14 dB: adds 0.2 dB to the noise */
+static const float OWN = 1.0f;        /* of the noise's mean power in a bin */
 
 enum { LEVELS = 3, FRAME = 1024 };
 
@@ -135,43 +139,76 @@ static bool reduce(Quality *quality, const Judged *j, const float *in) {
 
 /* ---- gaps ---- */
 
+enum { BINS = FRAME / 2 + 1 };
+
+typedef enum { BEFORE, AFTER, SIDES } Side;
+
 typedef struct {
     Fft fft;
     void *memory;
-    float *power;
-    double *sum, *square; /* [2][FRAME / 2 + 1] */
-    size_t frames;
-    double energy[2];
+    float *noise, *own; /* [BINS] power: the noise's mean; the voice's in this frame */
+    float *power;       /* [BINS] */
+    double *sum[SIDES], *square[SIDES], *frames; /* [BINS] */
+    double energy[SIDES];
 } Gaps;
 
-static bool open_gaps(Gaps *g) {
-    size_t room = (size_t)FRAME * (8 * sizeof(float) + 4 * sizeof(double)) + 4096;
-    *g = (Gaps){.memory = calloc(1, room)};
-    Arena arena = arena_over(g->memory, g->memory ? room : 0);
-    g->power = arena_take(&arena, FRAME / 2 + 1, sizeof(float));
-    g->sum = arena_take(&arena, FRAME + 2, sizeof(double));
-    g->square = arena_take(&arena, FRAME + 2, sizeof(double));
-    return fft_prepare(&g->fft, FRAME, &arena) && g->power && g->sum && g->square;
+static void power_of(Gaps *g, const float *audio, float *power) {
+    float cut[FRAME];
+    for (int i = 0; i < FRAME; i++)
+        cut[i] = audio[i] * (float)(0.5 - 0.5 * cos(2.0 * 3.14159265358979 * i / FRAME));
+    fft_power(&g->fft, cut, power);
 }
 
-static void add_frame(Gaps *g, const float *audio, int side) {
-    float cut[FRAME];
-    for (int i = 0; i < FRAME; i++) {
-        cut[i] = audio[i] * (float)(0.5 - 0.5 * cos(2.0 * 3.14159265358979 * i / FRAME));
-        g->energy[side] += (double)(audio[i] * audio[i]);
+/* Of the noise as it is laid in, all through the take. */
+static void measure_noise(Gaps *g, const Judged *j) {
+    size_t frames = 0;
+    for (size_t at = 0; at + FRAME <= j->n; at += FRAME / 2, frames++) {
+        power_of(g, j->noise + at, g->power);
+        for (int k = 0; k < BINS; k++)
+            g->noise[k] += g->power[k];
     }
-    fft_power(&g->fft, cut, g->power);
-    for (int k = 0; k <= FRAME / 2; k++) {
-        g->sum[side * (FRAME / 2 + 1) + k] += (double)g->power[k];
-        g->square[side * (FRAME / 2 + 1) + k] += (double)g->power[k] * (double)g->power[k];
+    float scale = (float)(j->noise_rms * j->noise_rms / (double)frames);
+    for (int k = 0; k < BINS; k++)
+        g->noise[k] *= scale;
+}
+
+static bool open_gaps(Gaps *g, const Judged *j) {
+    size_t room = (size_t)FRAME * (16 * sizeof(float) + 5 * sizeof(double)) + 4096;
+    *g = (Gaps){.memory = calloc(1, room)};
+    Arena arena = arena_over(g->memory, g->memory ? room : 0);
+    g->noise = arena_take(&arena, BINS, sizeof(float));
+    g->own = arena_take(&arena, BINS, sizeof(float));
+    g->power = arena_take(&arena, BINS, sizeof(float));
+    bool taken = g->noise && g->own && g->power;
+    for (int side = 0; side < SIDES; side++) {
+        g->sum[side] = arena_take(&arena, BINS, sizeof(double));
+        g->square[side] = arena_take(&arena, BINS, sizeof(double));
+        taken = taken && g->sum[side] && g->square[side];
+    }
+    g->frames = arena_take(&arena, BINS, sizeof(double));
+    if (!taken || !g->frames || !fft_prepare(&g->fft, FRAME, &arena))
+        return false;
+    measure_noise(g, j);
+    return true;
+}
+
+static void add_side(Gaps *g, const float *audio, Side side) {
+    power_of(g, audio, g->power);
+    g->energy[side] += pow(signals_rms(audio, FRAME), 2.0);
+    for (int k = 0; k < BINS; k++) {
+        bool noise = g->own[k] <= OWN * g->noise[k];
+        double power = noise ? (double)g->power[k] : 0.0;
+        g->sum[side][k] += power;
+        g->square[side][k] += power * power;
+        g->frames[k] += side == BEFORE && noise;
     }
 }
 
 static void add_stretch(Gaps *g, const Judged *j, size_t start, size_t end) {
     for (size_t at = start; at + FRAME <= end; at += FRAME / 2) {
-        add_frame(g, j->take + at, 0);
-        add_frame(g, j->out + at, 1);
-        g->frames++;
+        power_of(g, j->clean + at, g->own);
+        add_side(g, j->take + at, BEFORE);
+        add_side(g, j->out + at, AFTER);
     }
 }
 
@@ -190,22 +227,27 @@ static bool sounding(const Judged *j, size_t start, size_t end) {
     return false;
 }
 
+static double kurtosis(const Gaps *g, Side side, int k) {
+    return g->square[side][k] * g->frames[k] / (g->sum[side][k] * g->sum[side][k]);
+}
+
 static void tally_gaps(const Gaps *g, Tally *tally) {
-    if (g->frames == 0)
-        return;
-    enum { BINS = FRAME / 2 - 1 };
-    double ratio = 0.0;
-    for (int k = 1; k <= BINS; k++) {
-        int a = FRAME / 2 + 1 + k;
-        ratio += g->square[a] / (g->sum[a] * g->sum[a]) / (g->square[k] / (g->sum[k] * g->sum[k]));
+    double ratio = 0.0, bins = 0.0;
+    for (int k = 1; k < BINS - 1; k++) {
+        if (g->frames[k] == 0.0)
+            continue;
+        ratio += kurtosis(g, AFTER, k) / kurtosis(g, BEFORE, k);
+        bins += 1.0;
     }
-    samples_add(&tally->quieter, 10.0 * log10(g->energy[0] / (g->energy[1] + 1e-20)));
-    samples_add(&tally->kurtosis, ratio / (double)BINS);
+    if (bins == 0.0)
+        return;
+    samples_add(&tally->quieter, 10.0 * log10(g->energy[BEFORE] / (g->energy[AFTER] + 1e-20)));
+    samples_add(&tally->kurtosis, ratio / bins);
 }
 
 static void judge_gaps(const Judged *j, Tally *tally) {
     Gaps g;
-    if (open_gaps(&g)) {
+    if (open_gaps(&g, j)) {
         size_t step = (size_t)(0.1 * j->voice->rate_hz), stop = j->n - step;
         for (size_t at = j->lead, end; at + step <= stop; at = end) {
             end = at + step;

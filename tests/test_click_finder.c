@@ -141,6 +141,19 @@ static void lay_smack(double at_s, double ms, double peak, uint64_t seed) {
 
 /* A smack stands over the room by more than the opening can tell, and for longer. It is 40 dB high in
  * its peak, so some 30 in a band; over its last third it is under 3 % of that. */
+/* Silence has nothing to keep, and what is left of a click is all that is heard there. */
+START_TEST(of_a_click_in_digital_silence_all_is_taken_that_may_be) {
+    signals_silence(audio, LENGTH);
+    sing_first(0.1);
+    lay_clicks(0.001);
+    run(&DEFAULTS);
+    for (size_t k = 0; k < 6; k++) {
+        double at = 1.0 + 0.5 * (double)k;
+        ck_assert_double_eq(largest(at - 0.001, at + 0.003), (double)CLICK_FINDER_GAP_SHARE * 24.0);
+    }
+}
+END_TEST
+
 START_TEST(a_smack_in_a_gap_goes_whole_however_long_it_rings) {
     const double lengths_ms[] = {4.0, 8.0, 11.0};
     for (size_t k = 0; k < 3; k++)
@@ -401,6 +414,7 @@ int main(void) {
     tcase_add_test(tcase, clicks_in_room_tone_are_found_where_they_are_and_nowhere_else);
     tcase_add_test(tcase, nothing_is_cut_below_the_surroundings_or_by_more_than_depth);
     tcase_add_test(tcase, a_click_in_a_gap_is_taken_to_its_surroundings_whatever_its_height);
+    tcase_add_test(tcase, of_a_click_in_digital_silence_all_is_taken_that_may_be);
     tcase_add_test(tcase, a_smack_in_a_gap_goes_whole_however_long_it_rings);
     tcase_add_test(tcase, a_click_ahead_of_the_first_word_is_taken_down_as_any);
     tcase_add_test(tcase, a_plosive_before_a_late_vowel_stays);

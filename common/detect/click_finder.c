@@ -24,11 +24,14 @@ static const float VOICE_LEAST_DB = -60.0f, VOICE_AT_FIRST_DB = -45.0f, VOICE_MO
 /* Over the voice that is assumed at first: somebody sings. A click is too short to get there. */
 static const float SUNG_DB = 6.0f;
 /* Added to the evidence when a click stands alone. On clean voices three events do that were not taken
- * for clicks anyhow, two of them plosives, with less evidence than -1.5. */
-static const float ALONE = 1.5f;
-static const float FADES_DB = 1.0f; /* that the fades of a cut take from the room beside it */
+ * for clicks anyhow, two of them plosives, with less evidence than -1.5; the bar is at 0.5. */
+static const float ALONE = 1.9f;
+static const float FADES_DB = 2.0f; /* that the fades of a cut take from the room at its edges */
 static const float BREATH_LOW_DB = -10.0f; /* of a breath, at most, re the voice below 1200 Hz */
-enum { RINGS_ON = 24 };                    /* hops a click may last longer in a gap */
+static const float NOTHING_DB = -200.0f;
+/* Beside a click: digital silence, of which nothing is to be kept. */
+static const float SILENT_DB = -104.0f;
+enum { RINGS_ON = 24 }; /* hops a click may last longer in a gap */
 
 void click_finder_prepare(ClickFinder *finder, double hop_seconds) {
     finder->smooth = (float)one_pole_coefficient(SMOOTH_MS, 1.0 / hop_seconds);
@@ -172,17 +175,24 @@ static void follow(ClickFinder *finder) {
     finder->state.inside = inside;
 }
 
-/* Cuts hops start..end down to `around_db`, or by the excess when that is NULL; of two clicks in one
+/* What stands out of the surroundings: in digital silence all of it. */
+static float over_sides(float level_db, float around_db) {
+    return around_db < SILENT_DB ? level_db - NOTHING_DB : level_db - around_db - FADES_DB;
+}
+
+/* Cuts hops start..end down to between `sides`, or by the excess when that is NULL; of two clicks in one
  * hop the larger cut holds. In a gap nothing hides what is left of a click, and nothing is there to be
  * bitten: more may be taken, and from all bands together. */
-static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const float *around_db) {
+static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const ClickGap *sides) {
     float most_db = gap ? CLICK_FINDER_GAP_SHARE * finder->depth_db : finder->depth_db;
     const ClickHistory *h = &finder->history;
     for (size_t t = event->start; t != event->end; t++) {
-        float *cut = finder->cut_db[t & MASK];
+        float *cut = finder->cut_db[t & MASK], around[ROW];
+        if (sides)
+            click_gap_around(sides, t, around);
         for (size_t b = 0; b < h->bands; b++) {
-            float excess = around_db ? h->level[t & MASK][b] - around_db[b] - FADES_DB
-                                     : h->excess[t & MASK][b];
+            float excess =
+                sides ? over_sides(h->level[t & MASK][b], around[b]) : h->excess[t & MASK][b];
             cut[b] = maths_larger(cut[b], maths_smaller(excess, most_db));
         }
         cut[BAND_LEVELS_LOW] = maths_larger(cut[BAND_LEVELS_LOW], gap ? most_db : 0.0f);
@@ -201,7 +211,7 @@ static void mark_click(ClickFinder *finder, const ClickEvent *event, const Click
     ClickEvent whole = *event;
     if (gap && high)
         whole = (ClickEvent){high->start, high->end};
-    mark(finder, &whole, gap, gap && high ? high->around_db : NULL);
+    mark(finder, &whole, gap, gap ? high : NULL);
 }
 
 /* Hops after its start at which a click in a gap may end: it is high, and rings on. */
@@ -222,8 +232,8 @@ static void judge(ClickFinder *finder) {
     ClickGap gap;
     click_features(&finder->history, event, feature);
     bool high = click_gap_measure(&finder->history, event, gap_longest(finder), &gap);
-    bool alone = high && click_gap_alone(&gap);
-    float evidence = click_judge(feature) + (alone ? ALONE : 0.0f);
+    float alone = high ? click_gap_alone(&gap) : 0.0f;
+    float evidence = click_judge(feature) + ALONE * alone;
     bool known = event->start >= CLICK_HOPS_BEFORE;
     if (known && evidence > click_judge_bar(finder->threshold_db))
         mark_click(finder, event, high ? &gap : NULL, feature);

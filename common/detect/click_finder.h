@@ -8,8 +8,9 @@
  * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more: so nothing
  * is cut below the level of its surroundings. In a voice that is at most `depth`; in a gap
  * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click stands
- * over a quiet room. There the excess of a high click is measured over its surroundings themselves,
- * and for as long as it rings (click_gap.h), up to twice max_length; standing alone is evidence, too.
+ * over a quiet room. There the excess is measured over what is on either side, and for as long as the
+ * click rings (click_gap.h), up to twice max_length; beside digital silence nothing of it is to be
+ * kept. Standing alone is evidence, too.
  * In the first 100 ms after a reset nothing is a click: what playback begins with may be the burst of a
  * plosive, whose closure was not heard.
  * Latency, from the hop that comes in to the one whose cut and the 8 hops after it are known:

@@ -13,10 +13,10 @@ static const float NOTHING = -200.0f; /* dB: quieter than any level */
 static const float RINGS_DB = 4.0f;
 /* Over the surroundings: the least height, mean over bands; what may be beside it; else by how much
  * that must be under it. */
-static const float HEIGHT_DB = 15.0f, BESIDE_DB = 6.0f, UNDER_BEFORE_DB = 16.0f,
+static const float LEAST_DB = 6.0f, HEIGHT_DB = 15.0f, BESIDE_DB = 6.0f, UNDER_BEFORE_DB = 16.0f,
                    UNDER_AFTER_DB = 20.0f;
-/* What may be chance when the place is louder after it. */
-static const float MORE_DB = 0.8f;
+/* What is chance when the place is louder after it, and what is not. */
+static const float LESS_DB = 0.8f, MORE_DB = 1.4f;
 /* Any band over its surroundings: where it begins. */
 static const float BEGINS_DB = 8.0f;
 
@@ -54,16 +54,23 @@ static size_t find_start(const ClickHistory *h, const ClickEvent *event, const f
     return start;
 }
 
-/* The most that each band reaches on either side; returns their mean. */
-static float find_around(const ClickHistory *h, size_t before, size_t after, float around[ROW]) {
-    float sum = 0.0f;
+/* The most that each band reaches in a side that begins at hop `from`. */
+static void find_side(const ClickHistory *h, size_t from, float side[ROW]) {
     for (size_t b = 0; b < ROW; b++)
-        around[b] = NOTHING;
+        side[b] = NOTHING;
     for (size_t k = 0; k < SIDE; k++)
-        for (size_t b = 0; b < ROW; b++) {
-            float one = h->level[(before + k) & MASK][b], other = h->level[(after + k) & MASK][b];
-            around[b] = maths_larger(around[b], maths_larger(one, other));
-        }
+        for (size_t b = 0; b < ROW; b++)
+            side[b] = maths_larger(side[b], h->level[(from + k) & MASK][b]);
+}
+
+/* Both sides and the larger of them, band by band; returns the mean of that. */
+static float find_around(const ClickHistory *h, size_t before, size_t after, ClickGap *gap,
+                         float around[ROW]) {
+    float sum = 0.0f;
+    find_side(h, before, gap->side_db[0]);
+    find_side(h, after, gap->side_db[1]);
+    for (size_t b = 0; b < ROW; b++)
+        around[b] = maths_larger(gap->side_db[0][b], gap->side_db[1][b]);
     for (size_t b = 0; b < h->bands; b++)
         sum += around[b];
     return sum / (float)h->bands;
@@ -77,11 +84,12 @@ bool click_gap_measure(const ClickHistory *h, const ClickEvent *event, size_t lo
         end = find_end(h, event, last, average(h, h->known - SIDE, h->known));
     if (end > last || h->known < end + AFTER)
         return false;
-    float around_db = find_around(h, before - SIDE, end + EDGE, gap->around_db);
-    gap->start = find_start(h, event, gap->around_db);
+    float around[ROW];
+    float around_db = find_around(h, before - SIDE, end + EDGE, gap, around);
+    gap->start = find_start(h, event, around);
     gap->end = end + 1;
     gap->height_db = loudest(h, event->start, end) - around_db;
-    if (gap->height_db < HEIGHT_DB)
+    if (gap->height_db < LEAST_DB)
         return false;
     gap->before_db = loudest(h, before - BEFORE, before) - around_db;
     gap->after_db = loudest(h, end + EDGE, h->known) - around_db;
@@ -92,9 +100,16 @@ bool click_gap_measure(const ClickHistory *h, const ClickEvent *event, size_t lo
 bool click_gap_stands(const ClickGap *gap) {
     float before = maths_larger(BESIDE_DB, gap->height_db - UNDER_BEFORE_DB);
     float after = maths_larger(BESIDE_DB, gap->height_db - UNDER_AFTER_DB);
-    return gap->before_db <= before && gap->after_db <= after;
+    return gap->height_db >= HEIGHT_DB && gap->before_db <= before && gap->after_db <= after;
 }
 
-bool click_gap_alone(const ClickGap *gap) {
-    return click_gap_stands(gap) && gap->before_db <= BESIDE_DB && gap->change_db <= MORE_DB;
+float click_gap_alone(const ClickGap *gap) {
+    bool first = gap->before_db <= BESIDE_DB;
+    return click_gap_stands(gap) && first ? maths_ramp(gap->change_db, MORE_DB, LESS_DB) : 0.0f;
+}
+
+void click_gap_around(const ClickGap *gap, size_t t, float around[ROW]) {
+    float share = (float)(t - gap->start + 1) / (float)(gap->end - gap->start + 1);
+    for (size_t b = 0; b < ROW; b++)
+        around[b] = gap->side_db[0][b] + share * (gap->side_db[1][b] - gap->side_db[0][b]);
 }

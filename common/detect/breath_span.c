@@ -125,6 +125,14 @@ static bool leads_into_voice(const BreathSpan *span, size_t t, bool beginning) {
            level(span, t + hops - 1) > middle + SWELL_DB;
 }
 
+/* Whether the breath that hop t is in joins the voice that follows it, all of it being still in
+ * hand. */
+static bool joins_voice(const BreathSpan *span, size_t t) {
+    size_t before = span->state.run - 1, hops = hops_to_voice(span, t);
+    return hops < span->lag && before <= span->reach + span->clear &&
+           fall_within(span, t - before, before + hops) < REST_DB;
+}
+
 /* Whether not too many of the first `least` hops from t on are room. */
 static bool is_whole(const BreathSpan *span, size_t t) {
     size_t room = 0;
@@ -160,16 +168,19 @@ static void begin(BreathSpan *span, size_t t) {
     }
 }
 
-/* Gives back all that was not let out yet of what ends at hop t, if it does not die away first. */
+/* Gives back all that was not let out yet of what ends at hop t. */
 static void give_back_whole(BreathSpan *span, size_t t) {
-    size_t most = span->reach + span->clear;
-    if (fall_within(span, t - most, most) >= REST_DB)
-        return;
-    for (size_t k = 1; k <= most; k++) {
+    for (size_t k = 1; k <= span->reach + span->clear; k++) {
         if (sound_of(span, t - k) == SCENE_BREATH)
             span->state.sound[(t - k) & MASK] = SCENE_VOICELESS;
         span->state.inside[(t - k) & MASK] = 0;
     }
+}
+
+/* Whether what ends at hop t does not die away first. */
+static bool breaks_off(const BreathSpan *span, size_t t) {
+    size_t most = span->reach + span->clear;
+    return fall_within(span, t - most, most) < REST_DB;
 }
 
 /* Gives back what rises into the sound at hop t. */
@@ -189,6 +200,11 @@ static void give_back(BreathSpan *span, size_t t) {
 static void decide(BreathSpan *span, size_t t, SceneKind sound) {
     bool before = span->state.breath;
     span->state.breath = sound == SCENE_BREATH && is_breath(span, t);
+    if (span->state.breath && joins_voice(span, t)) {
+        give_back_whole(span, t);
+        span->state.onset = true;
+        span->state.breath = before = false;
+    }
     span->state.run = sound == SCENE_BREATH ? span->state.run : 0;
     if (sound == SCENE_BREATH && !span->state.breath)
         sound = SCENE_VOICELESS;
@@ -196,7 +212,7 @@ static void decide(BreathSpan *span, size_t t, SceneKind sound) {
         begin(span, t);
     if (before && sound > SCENE_ROOM)
         give_back(span, t);
-    if (before && sound > SCENE_ROOM && span->state.apart)
+    if (before && sound > SCENE_ROOM && span->state.apart && breaks_off(span, t))
         give_back_whole(span, t);
     if (sound != SCENE_ROOM)
         span->state.tail = 0;

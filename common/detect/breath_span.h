@@ -12,6 +12,11 @@
  * from where it rises by 4 dB twice over. Before any other sound, without a rest between them, a
  * breath ends at the last dip from which the level goes up by 4 dB.
  *
+ * Joined. What leads into voice without that fall, and is all still in hand when the voice is seen,
+ * is a consonant, and is given back whole: read letters had an /h/ of 110 ms and an /x/ of 180 ms
+ * taken for breaths. In hand are lag + reach + clear hops. What is longer may be a breath taken in
+ * haste, and stays one.
+ *
  * Apart. In a take without treble nothing but its place tells /f/ and /s/ from a breath. There one
  * begins only after a rest, and one that leads into any sound without falling by 10 dB first is
  * given back as far as it was not let out yet.

@@ -17,6 +17,7 @@ static const float MOST = 12.0f; /* semitones: no more is ever corrected */
 static const float SETTLED =
     0.5f;                       /* semitones: so near is on the new note, and no more on the way */
 static const float LEAP = 3.0f; /* semitones from one period to the next */
+static const float ARRIVAL = 1.0f / 3.0f; /* of a note so far, at most */
 
 void note_aim_prepare(NoteAim *aim, double rate_hz) {
     memset(aim, 0, sizeof *aim);
@@ -94,7 +95,8 @@ static void keep(NoteAim *aim, float note, float ms, float clear) {
 }
 
 static float centre(const NoteAim *aim) {
-    float span = maths_smaller(aim->state.age_ms, NOTE_AIM_WINDOW_MS), age = 0.0f;
+    float arrival = maths_smaller(aim->state.age_ms * ARRIVAL, aim->params.arrival_ms);
+    float span = maths_smaller(aim->state.age_ms - arrival, NOTE_AIM_WINDOW_MS), age = 0.0f;
     float sum = 0.0f, weights = 1e-9f;
     const float base = aim->state.kept[aim->state.newest % NOTE_AIM_KEPT].note;
     for (size_t k = 0; k < aim->state.count && age < span; k++) {

@@ -3,7 +3,9 @@
  *
  * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c is taken:
  *     c = mean of p over the note so far, at most NOTE_AIM_WINDOW_MS, under the window (1 - x^2)^2
- * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The window's first
+ * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The first third of the
+ * note, at most `arrival` ms, is left out: a singer overshoots or scoops there by up to half a
+ * semitone, which in a note of 250 ms moved c by 10 cents until its end. The window's first
  * zero is at 1.83 / 333 ms = 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7
  * Hz) is not in c; the weight takes out what lies between two notes, and little of a vibrato's own
  * swing, since that is even about its centre. A note is over when p has left c by NOTE_AIM_LEFT
@@ -51,9 +53,10 @@ typedef struct {
     float tuning_hz; /* of A4 */
     float strength;  /* 0..1 */
     float glide_ms;
-    float vibrato; /* 0..2: what is left of what p does about c */
-    float leave;   /* semitones */
-    float target;  /* MIDI note; 0: the scale's */
+    float vibrato;    /* 0..2: what is left of what p does about c */
+    float leave;      /* semitones */
+    float target;     /* MIDI note; 0: the scale's */
+    float arrival_ms; /* of a note's beginning that c does not hear, at most; 0: all is heard */
 } NoteAimParams;
 
 /* What came of one period. */

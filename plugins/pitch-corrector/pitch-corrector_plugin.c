@@ -36,7 +36,8 @@ enum { PITCH, ERROR, N_METERS };
 /* How much later than its period a correction is read: what the latency leaves. */
 static const double AHEAD_MS = 25.0;
 static const double FADE_MS = 10.0, REST_MS = 20.0;
-static const float LEAST = 0.01f;                 /* semitones: a cent */
+static const float ARRIVAL_MS = 70.0f; /* in which a singer overshoots a note, or scoops up to it */
+static const float LEAST = 0.01f;      /* semitones: a cent */
 static const double CREEP = 0.0015, APART = 0.01; /* of a period */
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
@@ -180,6 +181,7 @@ static void set(void *self, const float *control) {
                               .vibrato = 0.01f * control[VIBRATO],
                               .leave = 0.01f * control[LEAVE],
                               .target = control[TARGET],
+                              .arrival_ms = ARRIVAL_MS,
                           });
     p->formant = exp2((double)control[FORMANT] / 12.0);
     period_marks_set_range(&p->source.marks, (double)control[LOWEST], (double)control[HIGHEST]);

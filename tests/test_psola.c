@@ -388,7 +388,7 @@ START_TEST(a_voice_that_was_left_behind_has_a_bounded_number_of_grains_to_plan) 
         plan(ratios[i], false);
         ck_assert_uint_gt(planned.n, 0);
         ck_assert_uint_ge(planned.mark[0], count - PERIOD_MARKS_KEPT / 2);
-        ck_assert_double_le((double)planned.n, (PERIOD_MARKS_KEPT / 2 + 2) * ratios[i] + 2.0);
+        ck_assert_double_le((double)planned.n, (0.5 * PERIOD_MARKS_KEPT + 2.0) * ratios[i] + 2.0);
     }
 }
 END_TEST

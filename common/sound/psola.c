@@ -158,11 +158,9 @@ static void choose_marks(const PsolaVoice *voice, const PsolaSource *source, Cut
     cut->moves = next ? chained(next) - chained(mark) : mark->period;
     cut->grain.left = distance(source, voice->state.mark);
     cut->grain.right = next ? next->at - mark->at : mark->period;
-    if (voice->nearest)
-        cut->other = mark;
-    else if (off > 0.0 && next)
+    if (!voice->nearest && off > 0.0 && next)
         cut->other = next;
-    else if (off < 0.0 && !mark->first)
+    else if (!voice->nearest && off < 0.0 && !mark->first)
         cut->other = period_mark(&source->marks, voice->state.mark - 1);
     double way = chained(cut->other) - chained(mark);
     cut->share = fabs(off) > BESIDE * fabs(way) && way != 0.0 ? fmin(0.5, off / way) : 0.0;

@@ -24,8 +24,8 @@
  * an octave either way: an octave down is as buzzy as its gaps between grains. Latency:
  * PSOLA_PERIODS periods of PSOLA_LOWEST_HZ and the tracker's PITCH_WINDOW_MS; what is sung lower,
  * to 50 Hz, is marked as well, but later at its start. Cost: period_marks, and 25 operations a
- * frame, channel and grain; grains overlap by 4 ratio / formant,
- * of the nearer mark alone by 2. */
+ * frame, channel and grain; grains overlap by 4 ratio / formant, those of
+ * the nearer mark alone by 2. */
 #ifndef SISKIN_SOUND_PSOLA_H
 #define SISKIN_SOUND_PSOLA_H
 

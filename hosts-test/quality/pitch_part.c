@@ -4,7 +4,8 @@
  * 25 ms either way.
  *
  * Off: of what should have come out, cents; of corrected notes, their median from the scale's nearest note. Octave
- * faults: readings over 6 semitones off. Envelope: third octaves from 400 Hz to 8 kHz of the whole
+ * faults: readings over 6 semitones off; of the corrector, only where the same reader gets the untouched take right.
+ * Envelope: third octaves from 400 Hz to 8 kHz of the whole
  * take, level taken out, root mean square of what they moved. /s/ changed: what differs within /s/
  * and /sh/, 10 ms off their ends, against what is there. Vibrato kept: how far the pitch that came
  * out follows the pitch sung within notes of 0.4 s and more, by least squares. */
@@ -180,9 +181,22 @@ static void judge_notes(const Voice *voice, const Curve *curve, Figures *f) {
     }
     if (begun)
         judge_note(voice, curve, begun->start, end, f);
+}
+
+static bool octave_off(const Curve *curve, size_t k) {
+    return curve->sung[k] > 0.0 && fabs(curve->heard[k] - curve->sung[k]) > 6.0;
+}
+
+/* Both curves have their readings at the same frames. Returns how many faults are the reader's own. */
+static size_t judge_faults(const Curve *curve, const Curve *dry, Figures *f) {
+    size_t of_reader = 0;
     for (size_t k = 0; k < curve->n; k++)
-        if (curve->sung[k] > 0.0)
-            samples_add(&f->faults, fabs(curve->heard[k] - curve->sung[k]) > 6.0 ? 100.0 : 0.0);
+        if (curve->sung[k] > 0.0) {
+            bool known = k < dry->n && octave_off(dry, k);
+            of_reader += octave_off(curve, k) && known;
+            samples_add(&f->faults, octave_off(curve, k) && !known ? 100.0 : 0.0);
+        }
+    return of_reader;
 }
 
 /* One setting over all sung voices; semitones NAN: notes are judged. */
@@ -193,16 +207,21 @@ static void judge(Quality *quality, const QualityRun *setting, double semitones,
             continue;
         float *out = calloc(voice->n + 1, sizeof *out);
         QualityRun run = *setting;
-        Curve curve = {0};
+        Curve curve = {0}, dry = {0};
         run.rate_hz = voice->rate_hz;
         run.in = voice->audio;
         run.out = out;
         run.n = voice->n;
-        if (out && quality_render(quality, &run) && read_curve(voice, out, &curve)) {
-            if (isnan(semitones))
+        if (out && quality_render(quality, &run) && read_curve(voice, out, &curve) &&
+            read_curve(voice, voice->audio, &dry)) {
+            if (isnan(semitones)) {
                 judge_notes(voice, &curve, f);
-            else
+                size_t of_reader = judge_faults(&curve, &dry, f);
+                quality_note(quality, 1, "  %-22s %zu octave faults are the reader's own",
+                             voice->name, of_reader);
+            } else {
                 judge_moved(&curve, semitones, f);
+            }
             samples_add(&f->envelope, envelope_moved(voice, out));
             samples_add(&f->hiss, hiss_changed(voice, out));
             quality_note(quality, 1, "  %-22s %s: envelope %.2f dB, /s/ %.1f dB, so far off %.1f",
@@ -212,6 +231,7 @@ static void judge(Quality *quality, const QualityRun *setting, double semitones,
             quality->broken = true;
         }
         curve_free(&curve);
+        curve_free(&dry);
         free(out);
     }
 }

@@ -25,7 +25,7 @@ static const float VOICE_LEAST_DB = -60.0f, VOICE_AT_FIRST_DB = -45.0f, VOICE_MO
 static const float SUNG_DB = 6.0f;
 /* Added to the evidence when a click stands alone. On clean voices three events do that were not taken
  * for clicks anyhow, two of them plosives, with less evidence than -1.5; the bar is at 0.5. */
-static const float ALONE = 1.9f;
+static const float ALONE = 1.5f;
 static const float FADES_DB = 2.0f; /* that the fades of a cut take from the room at its edges */
 static const float BREATH_LOW_DB = -10.0f; /* of a breath, at most, re the voice below 1200 Hz */
 static const float NOTHING_DB = -200.0f;

@@ -204,14 +204,14 @@ static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const C
 
 /* In a gap, before anything was sung, or where a high click stands and below 1200 Hz there is no more
  * than a breath, it is taken down to its surroundings as far as these are known; else by its excess. */
-static void mark_click(ClickFinder *finder, const ClickEvent *event, const ClickGap *high,
+static void mark_click(ClickFinder *finder, const ClickEvent *event, const ClickGap *sides,
                        const float feature[CLICK_FEATURES]) {
     bool quiet = feature[CLICK_LOW_SIDES] < BREATH_LOW_DB || !finder->state.sung;
-    bool gap = click_judge_gap(feature) || (quiet && high && click_gap_stands(high));
+    bool gap = click_judge_gap(feature) || (quiet && sides && click_gap_stands(sides));
     ClickEvent whole = *event;
-    if (gap && high)
-        whole = (ClickEvent){high->start, high->end};
-    mark(finder, &whole, gap, gap ? high : NULL);
+    if (gap && sides)
+        whole = (ClickEvent){sides->start, sides->end};
+    mark(finder, &whole, gap, gap ? sides : NULL);
 }
 
 /* Hops after its start at which a click in a gap may end: it is high, and rings on. */
@@ -231,12 +231,13 @@ static void judge(ClickFinder *finder) {
     float feature[CLICK_FEATURES];
     ClickGap gap;
     click_features(&finder->history, event, feature);
-    bool high = click_gap_measure(&finder->history, event, gap_longest(finder), &gap);
-    float alone = high ? click_gap_alone(&gap) : 0.0f;
+    const ClickGap *sides =
+        click_gap_measure(&finder->history, event, gap_longest(finder), &gap) ? &gap : NULL;
+    float alone = sides ? click_gap_alone(sides) : 0.0f;
     float evidence = click_judge(feature) + ALONE * alone;
     bool known = event->start >= CLICK_HOPS_BEFORE;
     if (known && evidence > click_judge_bar(finder->threshold_db))
-        mark_click(finder, event, high ? &gap : NULL, feature);
+        mark_click(finder, event, sides, feature);
     finder->state.judged++;
 }
 

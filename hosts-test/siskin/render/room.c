@@ -25,60 +25,77 @@ static Stretch quiet_now(const RoomWatch *watch, uint64_t frame, double rate_hz)
     return (Stretch){frame - late - quiet + after, quiet - after - before};
 }
 
-static void watch_block(RoomWatch *watch, const AudioReader *reader, const float *const *in,
-                        size_t n, uint64_t *frame, Stretch *longest) {
+/* Gives the file to `hear` block by block, up to frame `end` or until that has heard enough (true). */
+typedef bool (*Hear)(void *user, const AudioReader *reader, const float *const *in, size_t n,
+                     uint64_t frame);
+
+static bool in_blocks(AudioReader *reader, uint64_t end, Hear hear, void *user, HostError *error) {
+    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
+    float *const out[] = {audio, audio + AUDIO_BLOCK};
+    const float *const in[] = {out[0], out[1]};
+    bool fine = true, enough = false;
+    for (uint64_t frame = 0; fine && !enough && frame < end;) {
+        size_t n = end - frame < AUDIO_BLOCK ? (size_t)(end - frame) : AUDIO_BLOCK;
+        fine = audio_read(reader, out, n, error);
+        enough = fine && hear(user, reader, in, n, frame);
+        frame += n;
+    }
+    free(audio);
+    return fine;
+}
+
+typedef struct {
+    RoomWatch watch;
+    Stretch longest;
+} RoomSearch;
+
+static bool watch_block(void *user, const AudioReader *reader, const float *const *in, size_t n,
+                        uint64_t frame) {
+    RoomSearch *search = user;
+    RoomWatch *watch = &search->watch;
     uint64_t most = (uint64_t)(ROOM_MOST_S * reader->rate_hz);
     for (size_t at = 0; at < n;) {
         size_t room = room_watch_room(watch), take = n - at < room ? n - at : room;
         bool hop = room_watch_hear(watch, in, reader->channels, at, take);
         at += take;
-        *frame += take;
-        Stretch now = hop ? quiet_now(watch, *frame, reader->rate_hz) : (Stretch){0, 0};
-        if (now.frames > longest->frames && longest->frames < most)
-            *longest = now;
+        Stretch now = hop ? quiet_now(watch, frame + at, reader->rate_hz) : (Stretch){0, 0};
+        if (now.frames > search->longest.frames && search->longest.frames < most)
+            search->longest = now;
     }
+    return false;
 }
 
 static bool find(AudioReader *reader, Stretch *longest, HostError *error) {
-    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
-    float *const out[] = {audio, audio + AUDIO_BLOCK};
-    const float *const in[] = {out[0], out[1]};
-    RoomWatch *watch = text_take(1, sizeof *watch);
-    uint64_t frame = 0;
-    bool fine = true;
-    room_watch_prepare(watch, reader->rate_hz);
-    while (fine && frame < reader->frames) {
-        uint64_t left = reader->frames - frame;
-        size_t n = left < AUDIO_BLOCK ? (size_t)left : AUDIO_BLOCK;
-        fine = audio_read(reader, out, n, error);
-        if (fine)
-            watch_block(watch, reader, in, n, &frame, longest);
-    }
-    free(watch);
-    free(audio);
+    RoomSearch *search = text_take(1, sizeof *search);
+    room_watch_prepare(&search->watch, reader->rate_hz);
+    bool fine = in_blocks(reader, reader->frames, watch_block, search, error);
+    *longest = search->longest;
+    free(search);
     return fine;
 }
 
 /* ---- taking it ---- */
 
+typedef struct {
+    const Stretch *stretch;
+    float *const *to;
+} Copy;
+
+static bool copy_block(void *user, const AudioReader *reader, const float *const *in, size_t n,
+                       uint64_t frame) {
+    const Copy *copy = user;
+    for (unsigned c = 0; c < reader->channels; c++)
+        for (size_t i = 0; i < n; i++)
+            if (frame + i >= copy->stretch->from)
+                copy->to[c][frame + i - copy->stretch->from] = in[c][i];
+    return false;
+}
+
 /* The stretch itself into `to`, of a file read anew. */
 static bool take_stretch(AudioReader *reader, const Stretch *stretch, float *const *to,
                          HostError *error) {
-    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
-    float *const out[] = {audio, audio + AUDIO_BLOCK};
-    uint64_t end = stretch->from + stretch->frames;
-    bool fine = true;
-    for (uint64_t frame = 0; fine && frame < end;) {
-        size_t n = end - frame < AUDIO_BLOCK ? (size_t)(end - frame) : AUDIO_BLOCK;
-        fine = audio_read(reader, out, n, error);
-        for (unsigned c = 0; fine && c < reader->channels; c++)
-            for (size_t i = 0; i < n; i++)
-                if (frame + i >= stretch->from)
-                    to[c][frame + i - stretch->from] = out[c][i];
-        frame += n;
-    }
-    free(audio);
-    return fine;
+    return in_blocks(reader, stretch->from + stretch->frames, copy_block, &(Copy){stretch, to},
+                     error);
 }
 
 /* One channel, repeated: each time it begins while the time before still ends. */
@@ -142,9 +159,9 @@ typedef struct {
     Stretch stretch; /* no frames: nobody sang yet */
 } VoiceSearch;
 
-/* True: it has heard enough. */
-static bool search_block(VoiceSearch *search, const AudioReader *reader, const float *const *in,
-                         size_t n, uint64_t frame) {
+static bool search_block(void *user, const AudioReader *reader, const float *const *in, size_t n,
+                         uint64_t frame) {
+    VoiceSearch *search = user;
     const size_t hop = search->listener.sense.hop;
     const uint64_t early = (VOICE_SENSE_DELAY + 1) * (uint64_t)hop;
     for (size_t at = 0; at < n;) {
@@ -168,24 +185,13 @@ static bool search_block(VoiceSearch *search, const AudioReader *reader, const f
 }
 
 static bool search_voice(AudioReader *reader, Stretch *stretch, HostError *error) {
-    float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
-    float *const out[] = {audio, audio + AUDIO_BLOCK};
-    const float *const in[] = {out[0], out[1]};
     VoiceSearch *search = text_take(1, sizeof *search);
     listener_prepare(&search->listener, reader->rate_hz);
     scene_prepare(&search->scene, reader->rate_hz,
                   reader->rate_hz / (double)search->listener.sense.hop);
-    bool fine = true, enough = false;
-    for (uint64_t frame = 0; fine && !enough && frame < reader->frames;) {
-        uint64_t left = reader->frames - frame;
-        size_t n = left < AUDIO_BLOCK ? (size_t)left : AUDIO_BLOCK;
-        fine = audio_read(reader, out, n, error);
-        enough = fine && search_block(search, reader, in, n, frame);
-        frame += n;
-    }
+    bool fine = in_blocks(reader, reader->frames, search_block, search, error);
     *stretch = search->stretch;
     free(search);
-    free(audio);
     return fine;
 }
 

@@ -178,12 +178,6 @@ static void process(void *self, const Io *io) {
     *io->reduction_db = level_lost(h, io);
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "hum-notch",
     .name = "Hum Notch",
@@ -196,5 +190,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

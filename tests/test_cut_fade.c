@@ -21,9 +21,9 @@ static CutFade fresh(const CutFadeParams *params) {
 
 START_TEST(fades_are_the_hermite_step_of_the_length_asked_for) {
     CutFade fade = fresh(&usual);
-    cut_fade_open(&fade, LENGTH);
+    cut_fade_open(&fade, 576);
     cut_fade_process(&fade, gain, 1000);
-    cut_fade_close(&fade);
+    cut_fade_close(&fade, 0);
     cut_fade_process(&fade, gain + 1000, 5000);
     const double floor = 0.001;
     for (int i = 0; i < 6000; i++) {
@@ -50,6 +50,37 @@ START_TEST(with_little_time_left_it_arrives_just_in_time) {
 }
 END_TEST
 
+START_TEST(with_time_to_spare_it_begins_late_and_arrives_just_in_time) {
+    /* Told once a hop, as a caller does: 1000 frames ahead, a fade of 576. */
+    CutFade fade = fresh(&usual);
+    for (size_t at = 0; at < 1000; at += 100) {
+        cut_fade_open(&fade, 1000 - at);
+        cut_fade_process(&fade, gain + at, 100);
+    }
+    ck_assert_float_eq(gain[1000 - 576 - 1], gain[0]); /* not yet */
+    for (int i = 1000 - 576; i < 1000; i++) {
+        double p = (i - (1000 - 576) + 1) / 576.0;
+        ck_assert_double_eq_tol((double)gain[i], 0.001 + 0.999 * p * p * (3.0 - 2.0 * p), 4e-7);
+    }
+}
+END_TEST
+
+START_TEST(it_closes_from_the_frame_asked_for_however_often_it_is_told) {
+    CutFade fade = fresh(&usual);
+    cut_fade_open(&fade, 1);
+    cut_fade_process(&fade, gain, 1000);
+    for (size_t at = 0; at < 1000; at += 100) {
+        cut_fade_close(&fade, 130);
+        cut_fade_process(&fade, gain + at, 100);
+    }
+    ck_assert_float_eq(gain[129], 1.0f);
+    for (int i = 130; i < 1000; i++) {
+        double p = 1.0 - (i - 129) / 3840.0;
+        ck_assert_double_eq_tol((double)gain[i], 0.001 + 0.999 * p * p * (3.0 - 2.0 * p), 4e-7);
+    }
+}
+END_TEST
+
 START_TEST(at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db) {
     CutFade fade = fresh(&usual);
     cut_fade_open(&fade, 100);
@@ -62,7 +93,7 @@ START_TEST(at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db) {
         if (k % 2)
             cut_fade_open(&none, 1000);
         else
-            cut_fade_close(&none);
+            cut_fade_close(&none, 100);
         ck_assert_float_eq(cut_fade_process(&none, gain, 333), 1.0f);
     }
 }
@@ -115,7 +146,7 @@ START_TEST(no_step_is_larger_than_the_fastest_fade_allows) {
         if (random_unit(&random) < 0.5)
             cut_fade_open(&fade, 256 + random_below(&random, 1000));
         else
-            cut_fade_close(&fade);
+            cut_fade_close(&fade, random_below(&random, 300));
         if (random_unit(&random) < 0.1)
             cut_fade_set(&fade, &(CutFadeParams){(float)random_range(&random, -90.0, 0.0), 12.0f,
                                                  (float)random_range(&random, 5.0, 500.0)});
@@ -142,7 +173,7 @@ START_TEST(cutting_changes_no_bit) {
             if ((hop / 7) % 5 == 1) /* the rest is long enough to close */
                 cut_fade_open(&fade, 256 * (7 - hop % 7));
             else
-                cut_fade_close(&fade);
+                cut_fade_close(&fade, 77);
             for (size_t at = 0; at < 256;) {
                 size_t n = pass ? random_below(&random, 256 - at + 1) : 256;
                 cut_fade_process(&fade, to + 256 * hop + at, n);
@@ -158,6 +189,8 @@ int main(void) {
     TCase *tcase = tcase_create("cut_fade");
     tcase_add_test(tcase, fades_are_the_hermite_step_of_the_length_asked_for);
     tcase_add_test(tcase, with_little_time_left_it_arrives_just_in_time);
+    tcase_add_test(tcase, with_time_to_spare_it_begins_late_and_arrives_just_in_time);
+    tcase_add_test(tcase, it_closes_from_the_frame_asked_for_however_often_it_is_told);
     tcase_add_test(tcase, at_rest_open_is_exactly_1_and_so_is_a_floor_of_0_db);
     tcase_add_test(tcase, cut_at_rest_is_the_floor_from_the_first_frame);
     tcase_add_test(tcase, a_new_floor_is_reached_exactly_at_every_rate);

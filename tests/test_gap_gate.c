@@ -360,6 +360,41 @@ START_TEST(where_hops_begin_moves_the_end_of_a_phrase_little) {
 }
 END_TEST
 
+START_TEST(a_phrase_begins_and_ends_at_one_place_wherever_hops_begin) {
+    /* A vowel that comes up and dies away by 400 dB a second, of which a quarter of a decibel, by
+     * which levels stray at most, is 30 frames. To whole hops, places stray by a hop less STEP. */
+    enum { STEP = 32 };
+    double begins[2] = {LENGTH, 0.0}, ends[2] = {LENGTH, 0.0};
+    Random random = random_seeded(168);
+    room(-100.0, &random);
+    lay_vowel(1.0, 2.0, 0.03, -20.0);
+    signals_harmonics(part, frames(2.0), RATE, 500.0, 5000.0, -9.0, amplitude(-20.0));
+    for (size_t i = 0; i < frames(2.0); i++) {
+        double at_s = (double)i / RATE;
+        double db = at_s < 0.5 ? 400.0 * (at_s - 0.5) : at_s < 0.8 ? 0.0 : 400.0 * (0.8 - at_s);
+        audio[frames(4.0) + i] += part[i] * (float)amplitude(db);
+    }
+    for (size_t later = 0; later < HOP; later += STEP) {
+        judge(&usual, frames(7.0));
+        size_t h = (size_t)(4.0 / HOP_S);
+        while (!mark[h].open)
+            h++;
+        double begin = ((double)h + (double)mark[h].late) * HOP - (double)later;
+        while (mark[h].open)
+            h++;
+        double end = ((double)h + (double)mark[h].end) * HOP - (double)later;
+        begins[0] = fmin(begins[0], begin);
+        begins[1] = fmax(begins[1], begin);
+        ends[0] = fmin(ends[0], end);
+        ends[1] = fmax(ends[1], end);
+        memmove(audio + STEP, audio, (LENGTH - STEP) * sizeof *audio);
+        memset(audio, 0, STEP * sizeof *audio);
+    }
+    ck_assert_double_le(begins[1] - begins[0], 30.0);
+    ck_assert_double_le(ends[1] - ends[0], 30.0);
+}
+END_TEST
+
 /* A hiss that starts at once, in the middle of a hop. Its level is a mean over three hops, so the
  * hop it starts in has a third of its power, half of the time; that is over the threshold. With the
  * least behind that is known when the hop has just been read; with two more all of it is open, and
@@ -727,6 +762,7 @@ int main(void) {
     tcase_add_test(tcase, the_room_is_known_again_after_a_cut);
     tcase_add_test(tcase, a_tail_is_open_until_it_is_under_the_threshold_and_closes_once);
     tcase_add_test(tcase, where_hops_begin_moves_the_end_of_a_phrase_little);
+    tcase_add_test(tcase, a_phrase_begins_and_ends_at_one_place_wherever_hops_begin);
     tcase_add_test(tcase, little_behind_opens_a_word_at_its_first_hop_and_clicks_too);
     tcase_add_test(tcase, gaps_shorter_than_asked_for_are_left_alone);
     tcase_add_test(tcase, clicks_in_a_gap_open_nothing);

@@ -136,6 +136,37 @@ START_TEST(a_broken_pause_is_closed_but_for_its_tail) {
 }
 END_TEST
 
+START_TEST(a_sound_may_begin_and_end_within_a_step) {
+    /* Sounds at steps 5..9 and 21..23. */
+    PhraseMarks marks;
+    phrase_marks_prepare(&marks, BEHIND, TAIL);
+    size_t first = phrase_marks_oldest(&marks);
+    phrase_marks_add(&marks, first + 5, first + 9, PHRASE_MARK_SOUND);
+    phrase_marks_late(&marks, first + 5, 0.25f);
+    phrase_marks_late(&marks, first + 10, 0.75f);
+    phrase_marks_add(&marks, first + 21, first + 23, PHRASE_MARK_SOUND);
+    phrase_marks_late(&marks, first + 21, 0.5f);
+    for (size_t t = 0; t < 24; t++) {
+        PhraseMark mark = phrase_marks_step(&marks);
+        if (t <= 5)
+            ck_assert_float_eq(mark.late, 0.25f);
+        else if (t < 9)
+            ck_assert_float_eq(mark.late, 0.0f); /* within a sound */
+        else
+            ck_assert_float_eq(mark.late, t < 22 ? 0.5f : 0.0f);
+        if (t >= 10)
+            ck_assert_float_eq(mark.end, 0.75f);
+    }
+    ck_assert_float_eq(phrase_marks_step(&marks).end, 0.0f); /* of the second sound */
+    /* What is marked again begins with its step. */
+    first = phrase_marks_oldest(&marks);
+    phrase_marks_add(&marks, first + 5, first + 5, PHRASE_MARK_SOUND);
+    phrase_marks_late(&marks, first + 5, 0.25f);
+    phrase_marks_add(&marks, first + 5, first + 6, PHRASE_MARK_SOUND);
+    ck_assert_float_eq(phrase_marks_step(&marks).late, 0.0f);
+}
+END_TEST
+
 START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
     memset(marked, 0, sizeof marked);
     run(200, 0);
@@ -182,6 +213,7 @@ int main(void) {
     tcase_add_test(tcase, a_pause_no_longer_than_the_shortest_is_open_throughout);
     tcase_add_test(tcase, a_mark_may_be_changed_until_it_was_read);
     tcase_add_test(tcase, a_broken_pause_is_closed_but_for_its_tail);
+    tcase_add_test(tcase, a_sound_may_begin_and_end_within_a_step);
     tcase_add_test(tcase, nothing_is_open_before_the_first_mark_and_after_reset);
     tcase_add_test(tcase, looking_ahead_by_another_length_skips_or_repeats_steps);
     return run_tcase(tcase, "phrase_marks");

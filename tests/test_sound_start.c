@@ -10,6 +10,7 @@
 enum { STEPS = 40, FIRST = 1000 }; /* steps are counted from anywhere */
 static const float LOW_DB = -60.0f, QUIET_DB = -80.0f;
 static SoundStart start;
+static float late; /* of the last that was found */
 
 static void quiet(void) {
     sound_start_reset(&start, QUIET_DB);
@@ -21,7 +22,7 @@ static void sound(size_t from, size_t to, float level_db) {
 }
 
 static size_t found(size_t step, size_t earliest) {
-    return sound_start_find(&start, LOW_DB, FIRST + step, FIRST + earliest) - FIRST;
+    return sound_start_find(&start, LOW_DB, FIRST + step, FIRST + earliest, &late) - FIRST;
 }
 
 START_TEST(a_sound_after_quiet_begins_where_it_rose_and_a_little_before) {
@@ -30,6 +31,21 @@ START_TEST(a_sound_after_quiet_begins_where_it_rose_and_a_little_before) {
     ck_assert_uint_eq(found(30, 0), 20 - SOUND_START_QUIET);
     ck_assert_uint_eq(found(25, 0), 20 - SOUND_START_QUIET);
     ck_assert_uint_eq(found(30, 17), 17);
+}
+END_TEST
+
+START_TEST(where_steps_fall_does_not_move_the_start) {
+    /* A rise of 6 dB a step, sampled a tenth of a step later each time. */
+    for (int k = 0; k < 10; k++) {
+        float x = 0.1f * (float)k;
+        quiet();
+        for (size_t t = 15; t <= 35; t++)
+            sound(t, t, LOW_DB + 6.0f * ((float)t - 20.5f + x));
+        float at = (float)found(35, 0) + late + x;
+        ck_assert_float_eq_tol(at, 21.5f - (float)SOUND_START_QUIET, 1e-3f);
+    }
+    ck_assert_uint_eq(found(35, 17), 17); /* the earliest is taken from its beginning */
+    ck_assert_float_eq(late, 0.0f);
 }
 END_TEST
 
@@ -122,6 +138,7 @@ START_TEST(the_answer_is_always_between_the_earliest_and_the_step) {
         size_t first = found(step, earliest);
         ck_assert_uint_ge(first, earliest);
         ck_assert(first <= step || first == earliest);
+        ck_assert(late >= 0.0f && late <= 1.0f);
     }
 }
 END_TEST
@@ -129,6 +146,7 @@ END_TEST
 int main(void) {
     TCase *tcase = tcase_create("sound_start");
     tcase_add_test(tcase, a_sound_after_quiet_begins_where_it_rose_and_a_little_before);
+    tcase_add_test(tcase, where_steps_fall_does_not_move_the_start);
     tcase_add_test(tcase, the_earliest_step_allowed_is_kept);
     tcase_add_test(tcase, a_burst_before_its_vowel_is_taken_in);
     tcase_add_test(tcase, the_flutter_of_a_room_is_no_burst);

@@ -146,8 +146,10 @@ static size_t earliest(const GapGate *gate) {
  * it. */
 static void mark(GapGate *gate, const View *view, size_t first, size_t limit) {
     limit = limit > earliest(gate) ? limit : earliest(gate);
-    first = sound_start_find(&gate->start, view->low_db, first, limit);
+    float late;
+    first = sound_start_find(&gate->start, view->low_db, first, limit, &late);
     phrase_marks_add(&gate->marks, first, view->hop, PHRASE_MARK_SOUND);
+    phrase_marks_late(&gate->marks, first, late);
     gate->state.doubtful = !gate->keep_breaths && !gate->state.entering;
     gate->state.voice = false;
     gate->state.first = first;
@@ -283,12 +285,22 @@ static bool goes_on(GapGate *gate, const View *view) {
     return view->level_db >= bar && gate->state.over_db >= needed_db(gate);
 }
 
+/* Sums what hops are under `keep`: at PAUSE_DB a sound is over. How far into this hop that is, if it
+ * is now, else 0. */
+static float die_away(GapGate *gate, const View *view) {
+    float before_db = gate->state.under_db;
+    float under_db = maths_smaller(view->keep_db - view->level_db, MOST_OVER_DB);
+    gate->state.under_db = maths_larger(before_db + under_db, 0.0f);
+    if (gate->state.under_db < PAUSE_DB)
+        return 0.0f;
+    bool over_now = gate->state.sounding;
+    gate->state.sounding = false;
+    return over_now ? (PAUSE_DB - before_db) / under_db : 0.0f;
+}
+
 static void inside(GapGate *gate, const View *view) {
     bool again = goes_on(gate, view);
-    float under_db = maths_smaller(view->keep_db - view->level_db, MOST_OVER_DB);
-    gate->state.under_db = maths_larger(gate->state.under_db + under_db, 0.0f);
-    if (gate->state.under_db >= PAUSE_DB)
-        gate->state.sounding = false;
+    float end = die_away(gate, view);
     if (!gate->keep_breaths)
         part_breath(gate, view);
     bool sounds = gate->keep_breaths
@@ -306,7 +318,11 @@ static void inside(GapGate *gate, const View *view) {
             gate->state.under_db = 0.0f;
         }
         gate->state.silent = 0;
-    } else if (++gate->state.silent > gate->wait) {
+        return;
+    }
+    if (gate->state.silent == 0)
+        phrase_marks_late(&gate->marks, view->hop, end);
+    if (++gate->state.silent > gate->wait) {
         gate->state.inside = false;
         gate->state.run = gate->state.sung_run = gate->state.loud_run = 0;
     }

@@ -16,7 +16,8 @@
  * it, so that a tail ends at one place wherever its flutter and the hops fall. After that it takes more
  * to go on: what the hops since are over `keep` must come to 24 dB in the same way; so must the 8 hops
  * that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
- * open, and what does hangs little on where hops begin. 250 ms without any end the phrase. Gaps
+ * open, and what does hangs little on where hops begin; where a sound begins and ends is told
+ * within its hop. 250 ms without any end the phrase. Gaps
  * shorter than `shortest` are joined (phrase_marks.h).
  *
  * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes

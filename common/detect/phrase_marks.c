@@ -22,8 +22,14 @@ void phrase_marks_set(PhraseMarks *marks, size_t shortest) {
 }
 
 void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind) {
-    for (size_t t = first; t <= last; t++)
+    for (size_t t = first; t <= last; t++) {
         marks->state.marked[t & MASK] = (unsigned char)kind;
+        marks->state.late[t & MASK] = 0.0f;
+    }
+}
+
+void phrase_marks_late(PhraseMarks *marks, size_t step, float late) {
+    marks->state.late[step & MASK] = late;
 }
 
 /* Steps to the next sound; *broken: there is a break before it, or in sight. */
@@ -43,6 +49,8 @@ static bool pass_oldest(PhraseMarks *marks) {
     unsigned char *mark = &marks->state.marked[phrase_marks_oldest(marks) & MASK];
     bool sound = *mark == PHRASE_MARK_SOUND;
     marks->state.any |= sound;
+    if (marks->state.pause == 0 && !sound)
+        marks->state.end = marks->state.late[phrase_marks_oldest(marks) & MASK];
     marks->state.pause = sound ? 0 : marks->state.pause + 1;
     marks->state.broken = !sound && (marks->state.broken || *mark == PHRASE_MARK_BREAK);
     *mark = PHRASE_MARK_NOTHING;
@@ -61,6 +69,7 @@ void phrase_marks_look(PhraseMarks *marks, size_t behind) {
 
 PhraseMark phrase_marks_step(PhraseMarks *marks) {
     size_t read = phrase_marks_oldest(marks);
+    size_t before = marks->state.pause;
     bool broken, sound = pass_oldest(marks);
     size_t ahead = look_ahead(marks, read, &broken);
     broken |= marks->state.broken;
@@ -69,5 +78,10 @@ PhraseMark phrase_marks_step(PhraseMarks *marks) {
                   (!broken && marks->state.pause + rest - 1 <= marks->shortest);
     marks->state.now++;
     marks->state.marked[marks->state.now & MASK] = PHRASE_MARK_NOTHING;
-    return (PhraseMark){.open = sound || (joined && marks->state.any), .ahead = ahead};
+    marks->state.late[marks->state.now & MASK] = 0.0f;
+    size_t first = sound && before > 0 ? read : read + ahead;
+    return (PhraseMark){.open = sound || (joined && marks->state.any),
+                        .ahead = ahead,
+                        .late = marks->state.late[first & MASK],
+                        .end = marks->state.end};
 }

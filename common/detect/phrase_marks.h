@@ -7,6 +7,8 @@
  * - it lies within `tail` steps after a marked one;
  * - it lies in a pause between two marks of at most `shortest` steps. A pause whose end is not yet
  *   in sight counts as such until it is longer.
+ * Within a step a sound may begin or end, so that little hangs on where steps fall: `late` says how
+ * far into its first step a sound begins, and how far into the step after its last it goes on.
  * Marks may be set for any step that was not read yet. Latency `behind` steps. Cost: one scan over
  * them. */
 #ifndef SISKIN_DETECT_PHRASE_MARKS_H
@@ -23,6 +25,9 @@ typedef struct {
     bool open;
     /* Steps until the next marked one, 1 and up; PHRASE_MARKS_NONE when none is in sight. */
     size_t ahead;
+    float
+        late;  /* 0..1 of a step: where in that step it begins, or in this one if it is its first */
+    float end; /* the same of the step after the last marked one: where the sound ended in it */
 } PhraseMark;
 
 typedef struct {
@@ -32,7 +37,9 @@ typedef struct {
         size_t pause; /* steps from the last marked one to the one read, 0 when it is it */
         bool any;     /* a sound was marked so far */
         bool broken;  /* the pause is, so far */
+        float end;    /* of the last sound */
         unsigned char marked[PHRASE_MARKS_RING]; /* by step: a PhraseMarkKind */
+        float late[PHRASE_MARKS_RING];           /* by step */
     } state;
 } PhraseMarks;
 
@@ -52,6 +59,9 @@ static inline size_t phrase_marks_oldest(const PhraseMarks *marks) {
 }
 /* Marks steps first..last, both within oldest..now; nothing when first > last. */
 void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind);
+/* How far into a step, within oldest..now, what is marked begins or what was marked ends: 0..1. Once
+ * it was marked; marking takes it back to 0. */
+void phrase_marks_late(PhraseMarks *marks, size_t step, float late);
 /* Reads the oldest step, and goes on by one. */
 PhraseMark phrase_marks_step(PhraseMarks *marks);
 

@@ -82,7 +82,15 @@ static size_t after_what_died_away(const SoundStart *start, size_t step, size_t 
     return fall_db > VALLEY_DB ? quietest : earliest;
 }
 
-size_t sound_start_find(const SoundStart *start, float low_db, size_t step, size_t earliest) {
+/* Where between step - 1 and `step` the level rose through the bar, 0..1; 0 if it did not. */
+static float rose(const SoundStart *start, float low_db, size_t step) {
+    float before = sound_start_level(start, step - 1), now = sound_start_level(start, step);
+    return before < low_db && now >= low_db ? (low_db - before) / (now - before) : 0.0f;
+}
+
+size_t sound_start_find(const SoundStart *start, float low_db, size_t step, size_t earliest,
+                        float *late) {
+    *late = 0.0f;
     if (step <= earliest)
         return earliest;
     size_t first = back_while_loud(start, low_db, step, earliest);
@@ -90,7 +98,9 @@ size_t sound_start_find(const SoundStart *start, float low_db, size_t step, size
         return after_what_died_away(start, step, earliest);
     for (int k = 0; k < SHORT_SOUNDS; k++)
         first = short_sound_before(start, low_db, first, earliest);
-    size_t before_that;
-    return end_of_sound_before(start, low_db, first, before(first, SOUND_START_QUIET, earliest),
-                               earliest, &before_that);
+    size_t before_that, limit = before(first, SOUND_START_QUIET, earliest);
+    size_t found = end_of_sound_before(start, low_db, first, limit, earliest, &before_that);
+    if (found == limit && limit > earliest)
+        *late = rose(start, low_db, first);
+    return found;
 }

@@ -10,6 +10,8 @@
  *   Its steps must be over `low_db` by 12 dB in sum, 8 dB of each at most: the flutter of a room is not;
  * - then up to SOUND_START_QUIET steps of quiet, but nothing of a longer sound that ended there,
  *   such as a breath.
+ * Where the level rose through `low_db` between two steps, so does the start lie between two, that
+ * little may hang on where steps fall.
  * When the level is over `low_db` all the way back to `earliest`, that is the start. But when it
  * falls by over VALLEY_DB from there, something else died away, and the start is the quietest step.
  *
@@ -23,7 +25,7 @@ enum {
     SOUND_START_RING = 64, /* steps that are remembered */
     SOUND_START_BRIDGE = 12,
     SOUND_START_SHORT = 12,
-    SOUND_START_QUIET = 6,
+    SOUND_START_QUIET = 7,
 };
 
 typedef struct {
@@ -41,7 +43,8 @@ static inline float sound_start_level(const SoundStart *start, size_t step) {
 }
 
 /* The first step of the sound that is heard at `step`, not before `earliest`; both lie within the
- * ring. `earliest` when step <= earliest. */
-size_t sound_start_find(const SoundStart *start, float low_db, size_t step, size_t earliest);
+ * ring. `earliest` when step <= earliest. *late: how far into that step it begins, 0..1. */
+size_t sound_start_find(const SoundStart *start, float low_db, size_t step, size_t earliest,
+                        float *late);
 
 #endif

@@ -19,7 +19,7 @@ void cut_fade_prepare(CutFade *fade, double rate_hz) {
 
 void cut_fade_reset(CutFade *fade) {
     memset(&fade->state, 0, sizeof fade->state);
-    fade->state.step = -1.0;
+    fade->state.step = fade->state.next = -1.0;
 }
 
 static double frames(const CutFade *fade, float ms) {
@@ -32,14 +32,27 @@ void cut_fade_set(CutFade *fade, const CutFadeParams *params) {
     fade->goal = params->floor_db < 0.0f ? decibel_to_gain((double)params->floor_db) : 1.0;
 }
 
-void cut_fade_open(CutFade *fade, size_t within_frames) {
-    double left = 1.0 - fade->state.at;
-    double needed = within_frames > 0 ? left / (double)within_frames : 1.0;
-    fade->state.step = fmax(needed, 1.0 / fade->in_frames);
+/* `step` from `after` frames on. */
+static void turn(CutFade *fade, double step, size_t after) {
+    fade->state.next = step;
+    fade->state.wait = after;
+    if (after == 0)
+        fade->state.step = step;
 }
 
-void cut_fade_close(CutFade *fade) {
-    fade->state.step = -1.0 / fade->out_frames;
+void cut_fade_open(CutFade *fade, size_t after_frames) {
+    double left = 1.0 - fade->state.at;
+    double needed = after_frames > 0 ? left / (double)after_frames : 1.0;
+    size_t whole = (size_t)ceil(left * fade->in_frames);
+    size_t wait = left > 0.0 && after_frames > whole ? after_frames - whole : 0;
+    turn(fade, fmax(needed, 1.0 / fade->in_frames), wait);
+}
+
+void cut_fade_close(CutFade *fade, size_t after_frames) {
+    bool closing = fade->state.next < 0.0;
+    if (closing && after_frames > fade->state.wait)
+        after_frames = fade->state.wait;
+    turn(fade, -1.0 / fade->out_frames, after_frames);
 }
 
 static double clamped(double p) {
@@ -70,11 +83,8 @@ static float floor_step(CutFade *fade) {
     return (float)fade->state.floor;
 }
 
-float cut_fade_process(CutFade *fade, float *gain, size_t n) {
-    if (!fade->state.started) {
-        fade->state.floor = fade->goal;
-        fade->state.started = true;
-    }
+/* As it moves now. */
+static float move(CutFade *fade, float *gain, size_t n) {
     if (rests(fade))
         return rest(fade, gain, n);
     float least = 1.0f;
@@ -84,4 +94,20 @@ float cut_fade_process(CutFade *fade, float *gain, size_t n) {
         least = gain[i] < least ? gain[i] : least;
     }
     return least;
+}
+
+float cut_fade_process(CutFade *fade, float *gain, size_t n) {
+    if (!fade->state.started) {
+        fade->state.floor = fade->goal;
+        fade->state.started = true;
+    }
+    size_t before = fade->state.wait < n ? fade->state.wait : n;
+    float least = before > 0 ? move(fade, gain, before) : 1.0f;
+    fade->state.wait -= before;
+    if (fade->state.wait == 0)
+        fade->state.step = fade->state.next;
+    if (before == n && n > 0)
+        return least;
+    float after = move(fade, gain + before, n - before);
+    return after < least ? after : least;
 }

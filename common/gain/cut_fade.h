@@ -4,8 +4,8 @@
  * A position p goes from 0, cut, to 1, open, at a steady speed, and the gain is
  *     g = floor + (1 - floor) (3 p^2 - 2 p^3)
  * in amplitude: the cubic Hermite step, within 0.01 of a raised cosine, whose slope is 0 at both
- * ends. Opening takes fade_in, or less when less is left: then p arrives just in time. Closing
- * takes fade_out. A fade that is called back turns round where it is. A new floor is reached with a
+ * ends. Opening takes fade_in, or less when less is left, and begins so late that p arrives just in
+ * time. Closing takes fade_out. A fade that is called back turns round where it is. A new floor is reached with a
  * time constant of 10 ms. Open at rest g is exactly 1; so it is always when the floor is 0 dB.
  * Latency 0. Cost: 8 operations a frame while p moves, else a copy. */
 #ifndef SISKIN_GAIN_CUT_FADE_H
@@ -28,6 +28,8 @@ typedef struct {
         bool started; /* the floor is not at its goal by right from the start */
         double at;    /* p */
         double step;  /* a frame: > 0 opening, < 0 closing */
+        double next;  /* the same after `wait` frames */
+        size_t wait;
         double floor; /* now */
     } state;
 } CutFade;
@@ -40,9 +42,11 @@ void cut_fade_set(CutFade *fade, const CutFadeParams *params);
 static inline double cut_fade_in_frames(const CutFade *fade) {
     return fade->in_frames;
 }
-/* From here on towards open, to arrive within so many frames at the latest; or towards cut. */
-void cut_fade_open(CutFade *fade, size_t within_frames);
-void cut_fade_close(CutFade *fade);
+/* Towards open, to arrive after so many frames, or sooner where that would take longer than a whole
+ * fade from here on. */
+void cut_fade_open(CutFade *fade, size_t after_frames);
+/* Towards cut, beginning after so many frames; no later than it was told before. */
+void cut_fade_close(CutFade *fade, size_t after_frames);
 /* The next n gains. Returns the lowest of them; exactly 1: nothing to do. */
 float cut_fade_process(CutFade *fade, float *gain, size_t n);
 

@@ -184,15 +184,17 @@ static void finish_hop(GapTrimmer *t, const VoiceFrame *frame) {
     scene_step(&t->scene, frame, &moment);
     PhraseMark mark = gap_gate_step(&t->gate, &moment);
     size_t hop = t->listener.sense.hop;
+    size_t late = (size_t)((double)mark.late * (double)hop);
+    size_t end = (size_t)((double)mark.end * (double)hop);
     double needed = cut_fade_in_frames(&t->fade);
-    bool soon = mark.ahead != PHRASE_MARKS_NONE && (double)((mark.ahead - 1) * hop) < needed;
-    t->open = mark.open;
+    bool soon = mark.ahead != PHRASE_MARKS_NONE && (double)((mark.ahead - 1) * hop + late) < needed;
     if (mark.open)
-        cut_fade_open(&t->fade, hop);
+        cut_fade_open(&t->fade, late > 0 && !t->open ? late : hop);
     else if (soon)
-        cut_fade_open(&t->fade, mark.ahead * hop);
+        cut_fade_open(&t->fade, mark.ahead * hop + late);
     else
-        cut_fade_close(&t->fade);
+        cut_fade_close(&t->fade, end);
+    t->open = mark.open;
 }
 
 /* One stretch within a group; returns its lowest gain. */

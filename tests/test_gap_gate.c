@@ -422,6 +422,41 @@ START_TEST(little_behind_opens_a_word_at_its_first_hop_and_clicks_too) {
 }
 END_TEST
 
+/* Hops of room at -80 dB, and then those of a sound that is no breath, by their levels, of a singer at
+ * -20: `open` is -65. Whether they open it. */
+static bool opens(const float *level_db, size_t n) {
+    static GapGate gate;
+    SceneMoment moment = {
+        .known = {.room_known = true, .voice_known = true, .room_all_db = -80.0f}};
+    moment.known.voice_db = -20.0f;
+    gap_gate_prepare(&gate, 1.0 / HOP_S, BEHIND);
+    gap_gate_set(&gate, &usual);
+    bool open = false;
+    for (size_t h = 0; h < 100 + n + BEHIND; h++) {
+        bool sound = h >= 100 && h < 100 + n;
+        moment.level_db = sound ? level_db[h - 100] : -80.0f;
+        moment.p[SCENE_ROOM] = sound ? 0.0f : 1.0f;
+        moment.p[SCENE_VOICELESS] = sound ? 1.0f : 0.0f;
+        bool now = gap_gate_step(&gate, &moment).open;
+        open |= now && h >= 100;
+    }
+    return open;
+}
+
+START_TEST(a_hop_that_just_misses_the_threshold_does_not_keep_a_phrase_out) {
+    float soft[14], click[7];
+    for (size_t h = 0; h < 14; h++)
+        soft[h] = h % 5 == 4 ? -65.1f : -61.0f; /* never five in a row */
+    ck_assert(opens(soft, 14));
+    for (size_t h = 0; h < 14; h++)
+        soft[h] = h >= 6 && h < 8 ? -80.0f : -61.0f; /* two clicks, one after the other */
+    ck_assert(!opens(soft, 14));
+    for (size_t h = 0; h < 7; h++)
+        click[h] = -30.0f;
+    ck_assert(!opens(click, 7));
+}
+END_TEST
+
 START_TEST(gaps_shorter_than_asked_for_are_left_alone) {
     Random random = random_seeded(126);
     for (int k = 0; k < 3; k++) {
@@ -764,6 +799,7 @@ int main(void) {
     tcase_add_test(tcase, where_hops_begin_moves_the_end_of_a_phrase_little);
     tcase_add_test(tcase, a_phrase_begins_and_ends_at_one_place_wherever_hops_begin);
     tcase_add_test(tcase, little_behind_opens_a_word_at_its_first_hop_and_clicks_too);
+    tcase_add_test(tcase, a_hop_that_just_misses_the_threshold_does_not_keep_a_phrase_out);
     tcase_add_test(tcase, gaps_shorter_than_asked_for_are_left_alone);
     tcase_add_test(tcase, clicks_in_a_gap_open_nothing);
     tcase_add_test(tcase, the_room_opens_nothing_where_holes_were_dug_in_it);

@@ -23,6 +23,7 @@ static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath i
 static const float BREATH_BITS = -2.0f;
 /* dB over a bar, summed over hops in a row, that make a sound, and the most that one hop adds. */
 static const float ENOUGH_DB = 24.0f, MOST_OVER_DB = 8.0f;
+static const float MOST_OVER_OPEN_DB = 3.0f; /* that of a hop that begins a phrase: it takes 8 */
 static const float PAUSE_DB = 7.5f;  /* dB under `keep`, summed over hops, that are a pause */
 static const float STEADY_DB = 6.0f; /* a level that stays within so much may be the room's */
 static const double WAIT_S = 0.25, TAIL_S = 0.016, ENTRY_S = 0.27;
@@ -191,11 +192,6 @@ static float bar_db(const GapGate *gate, const View *view) {
     return gate->keep_breaths && view->plain_breath ? view->weak_db : view->open_db;
 }
 
-static bool speaks(const GapGate *gate, const View *view) {
-    bool fits = gate->keep_breaths || view->periodic || !view->breath;
-    return fits && view->level_db >= bar_db(gate, view);
-}
-
 /* By how much in all hops in a row must be over their bar, beside being so many: the room's flutter is
  * by little. With little look-ahead there is no time to wait for it. */
 static float needed_db(const GapGate *gate) {
@@ -205,6 +201,21 @@ static float needed_db(const GapGate *gate) {
 /* Adds to such a sum what one hop is over its bar. */
 static float add_over(float sum_db, float over_db) {
     return maths_larger(sum_db + (over_db < MOST_OVER_DB ? over_db : MOST_OVER_DB), 0.0f);
+}
+
+/* What speaks for a phrase to begin. Breaths trimmed: hops in a row, none of which may be breath. Else
+ * a sum, so that a hop that just misses its bar takes away no more than it misses. */
+static void follow_run(GapGate *gate, const View *view) {
+    float over_db = view->level_db - bar_db(gate, view), sum_db = gate->state.run_db;
+    if (!gate->keep_breaths) {
+        bool speaks = over_db >= 0.0f && (view->periodic || !view->breath);
+        gate->state.run = count(gate->state.run, speaks);
+        gate->state.run_db = speaks ? add_over(sum_db, over_db) : 0.0f;
+        return;
+    }
+    sum_db += maths_larger(maths_smaller(over_db, MOST_OVER_OPEN_DB), -MOST_OVER_DB);
+    gate->state.run_db = maths_smaller(maths_larger(sum_db, 0.0f), ENOUGH_DB);
+    gate->state.run = count(gate->state.run, gate->state.run_db > 0.0f);
 }
 
 /* Follows a stretch of breath, a few hops of doubt among it: its quietest level, and how many
@@ -243,7 +254,7 @@ static void outside(GapGate *gate, const View *view) {
     size_t sung = gate->begin < BEGIN_SUNG ? gate->begin : BEGIN_SUNG;
     size_t needed = hops_needed(gate, gate->begin);
     if (gate->state.run >= needed && gate->state.run_db >= needed_db(gate))
-        first = view->hop - (needed - 1);
+        first = view->hop - ((gate->keep_breaths ? gate->state.run : needed) - 1);
     else if (gate->state.loud_run >= gate->begin)
         first = view->hop - (gate->begin - 1);
     else if (gate->state.sung_run >= sung)
@@ -359,10 +370,7 @@ static void enter(GapGate *gate, const View *view) {
 
 PhraseMark gap_gate_step(GapGate *gate, const SceneMoment *moment) {
     View view = look(gate, moment);
-    bool speaking = speaks(gate, &view);
-    gate->state.run = count(gate->state.run, speaking);
-    gate->state.run_db =
-        speaking ? add_over(gate->state.run_db, view.level_db - bar_db(gate, &view)) : 0.0f;
+    follow_run(gate, &view);
     gate->state.sung_run =
         count(gate->state.sung_run, view.periodic && view.level_db >= view.sung_db);
     gate->state.loud_run = count(gate->state.loud_run, view.level_db >= view.loud_db);

@@ -10,12 +10,13 @@
  * room tone opens nothing; before anything was sung, open is 10 dB over
  * the room. Re full scale the threshold is taken at its word, and only `low` minds the room.
  *
- * Outside of a phrase, one begins after 8 hops in a row over `open`, or 3 periodic ones over open -
- * 6 dB: a mouth click is neither. Where it began is found by sound_start.h, by `low`. It goes on
+ * Outside of a phrase, one begins after 8 hops over `open`, or 3 periodic ones in a row over open -
+ * 6 dB: a mouth click is neither. The 8 are a sum: what hops are over, 3 dB at most of each, less
+ * what others are under, 8 at most, must come to 24 dB. Where it began is found by sound_start.h, by `low`. It goes on
  * until what hops are under `keep`, 8 dB at most of each, comes to 7.5 dB together, less what they are over
  * it, so that a tail ends at one place wherever its flutter and the hops fall. After that it takes more
- * to go on: what the hops since are over `keep` must come to 24 dB in the same way; so must the 8 hops
- * that begin a phrase, over what they must be over. So the flutter of a room keeps nothing
+ * to go on: what the hops since are over `keep`, 8 dB at most of each, must come to 24 dB in the same
+ * way. So the flutter of a room keeps nothing
  * open, and what does hangs little on where hops begin; where a sound begins and ends is told
  * within its hop. 250 ms without any end the phrase. Gaps
  * shorter than `shortest` are joined (phrase_marks.h).
@@ -92,7 +93,7 @@ typedef struct {
         bool inside_before;
         float over_db;                  /* over `keep`, summed over hops */
         float run_db;                   /* the same of `run`, over what it must be */
-        size_t run, sung_run, loud_run; /* hops in a row that speak for a phrase */
+        size_t run, sung_run, loud_run; /* hops that speak for a phrase: the last two in a row */
     } state;                            /* the marks and levels above are history too */
 } GapGate;
 

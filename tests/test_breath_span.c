@@ -116,6 +116,20 @@ START_TEST(a_falling_tail_is_no_breath) {
 }
 END_TEST
 
+START_TEST(an_f_that_ends_a_word_is_no_breath) {
+    /* As in two read letters: out of a vowel of 67 dB it falls to 44 and swells to 48, or stays. */
+    for (int swell = 0; swell <= 6; swell += 3) {
+        rest();
+        put(150, 200, SCENE_VOICED, 67.0f);
+        put(200, 205, SCENE_BREATH, 50.0f);
+        put(205, 212, SCENE_BREATH, 44.0f);
+        put(212, 260, SCENE_BREATH, 44.0f + (float)swell);
+        run();
+        expect(0, 0);
+    }
+}
+END_TEST
+
 START_TEST(a_breath_that_swells_out_of_a_tail_begins_at_the_turn) {
     rest();
     put(150, 200, SCENE_VOICED, 50.0f);
@@ -248,7 +262,8 @@ static void put_friction(void) {
     put(200, 230, SCENE_BREATH, 20.0f);
     put(230, 300, SCENE_VOICED, 40.0f);
     put(500, 560, SCENE_VOICED, 40.0f);
-    put(560, 590, SCENE_BREATH, 20.0f);
+    put(560, 564, SCENE_BREATH, 10.0f); /* a dip, as if it were one */
+    put(564, 590, SCENE_BREATH, 20.0f);
 }
 
 START_TEST(where_breaths_stand_apart_friction_that_joins_a_vowel_is_none) {
@@ -306,6 +321,7 @@ int main(void) {
     tcase_add_test(tcase, a_slow_onset_reaches_further_than_it_is_seen);
     tcase_add_test(tcase, it_stays_clear_of_words_on_both_sides);
     tcase_add_test(tcase, a_falling_tail_is_no_breath);
+    tcase_add_test(tcase, an_f_that_ends_a_word_is_no_breath);
     tcase_add_test(tcase, a_breath_that_swells_out_of_a_tail_begins_at_the_turn);
     tcase_add_test(tcase, what_rises_into_a_word_belongs_to_the_word);
     tcase_add_test(tcase, a_short_sound_that_a_rest_parts_from_the_word_is_a_breath);

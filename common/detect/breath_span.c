@@ -9,7 +9,7 @@
 enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 };
 
 static const double REACH_S = 0.08, REST_S = 0.15, ENDING_S = 0.04, LONGEST_S = 2.0;
-static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, REST_DB = 10.0f;
+static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, RISEN_DB = 8.0f, REST_DB = 10.0f;
 static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
 
 void breath_span_prepare(BreathSpan *span, double hops_per_second) {
@@ -76,17 +76,25 @@ static size_t lips_before(const BreathSpan *span, size_t t) {
     return rest == span->rest && lips <= span->reach ? lips : 0;
 }
 
-/* Whether the level, from hop t on and as far as can be seen, does not just fall: it goes up by
- * SWELL_DB, or stays within HOLD_DB. */
-static bool lives(const BreathSpan *span, size_t t) {
+/* Lowest level from hop t - span->reach up to hop t. */
+static float lowest_before(const BreathSpan *span, size_t t) {
     float lowest = level(span, t);
+    for (size_t k = 1; k <= span->reach; k++)
+        lowest = level(span, t - k) < lowest ? level(span, t - k) : lowest;
+    return lowest;
+}
+
+/* Whether the level, from hop t on and as far as can be seen, does not just fall: it goes up by
+ * SWELL_DB, or stays within HOLD_DB; and is, or comes, RISEN_DB over its lowest so far. */
+static bool lives(const BreathSpan *span, size_t t) {
+    float here = level(span, t), lowest = here, highest = here;
     for (size_t k = 1; k <= span->lag; k++) {
         float now = level(span, t + k);
-        if (now > level(span, t) + SWELL_DB)
-            return true;
         lowest = now < lowest ? now : lowest;
+        highest = now > highest ? now : highest;
     }
-    return lowest > level(span, t) - HOLD_DB;
+    bool falls = highest <= here + SWELL_DB && lowest <= here - HOLD_DB;
+    return !falls && highest > span->state.lowest_db + RISEN_DB;
 }
 
 /* Hops from t to the first SURELY in a row that sound voiced; the lag if none are seen. */
@@ -149,8 +157,11 @@ static bool is_breath(BreathSpan *span, size_t t) {
         span->state.lives = sound_of(span, t - 1) == SCENE_ROOM || lips_before(span, t) > 0;
         span->state.onset = false;
         span->state.apart = span->apart;
+        span->state.lowest_db = lowest_before(span, t);
     }
     bool apart = span->state.apart;
+    if (level(span, t) < span->state.lowest_db)
+        span->state.lowest_db = level(span, t);
     span->state.lives = span->state.lives || (!apart && lives(span, t));
     span->state.onset =
         span->state.onset || leads_into_voice(span, t, apart || span->state.run == 1);

@@ -5,7 +5,9 @@
  * A breath swells from nothing and dies away; what does not is none, or belongs to a word.
  *
  * Falls. After another sound without a rest between them, a breath begins only where the level goes
- * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on.
+ * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on. And it
+ * must come 8 dB over its lowest since 80 ms before: the /f/ that ends a word stays where it is, or
+ * swells a little (by 4 and 7 dB in two read letters).
  *
  * Onsets. What leads into voice within `lag` and does not fall by 10 dB before it, as it would in
  * the rest between a breath and a word, is an /h/ or a soft onset; so is the end of a longer breath
@@ -66,7 +68,8 @@ typedef struct {
         unsigned char sound[BREATH_SPAN_RING];  /* SceneKind decided */
         unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
         size_t run;                             /* hops of SCENE_BREATH so far */
-        bool whole, lives, onset; /* this run: long enough; does not just fall; leads into voice */
+        bool whole, lives, onset; /* this run: long enough; swells; leads into voice */
+        float lowest_db;          /* level of this run and before it */
         bool apart;               /* this run: it must stand apart */
         bool breath;              /* the hop before was one */
         size_t tail;              /* hops of reach still to come */

@@ -108,8 +108,9 @@ START_TEST(noise_alone_goes_down_by_the_depth) {
 }
 END_TEST
 
-/* Kurtosis of what is left of the room, E[P^2] / E[P]^2, over what the room had: each of its hops
- * drawn anew, which is harder on the gains than frames that overlap. */
+/* Kurtosis of what is left of the room, E[P^2] / E[P]^2, over what the room had. The plugin may have
+ * 1.2 in all; half of what is over 1 is left to the errors of the profile. With the second step
+ * between words too it would be 1.18 here. */
 START_TEST(the_room_that_is_left_does_not_twitter) {
     Random random = random_seeded(90);
     printf("seed 90\n");
@@ -125,7 +126,7 @@ START_TEST(the_room_that_is_left_does_not_twitter) {
         }
     }
     double was = square[0] * n / (sum[0] * sum[0]), is = square[1] * n / (sum[1] * sum[1]);
-    ck_assert_double_le(is / was, 1.2);
+    ck_assert_double_le(is / was, 1.1);
 }
 END_TEST
 

@@ -11,7 +11,9 @@ static const double LOW_RATE_HZ = 2700.0, LOW_PASS_HZ = 900.0, BESIDE_HZ = 10.0;
 static const double NOMINAL_HZ[MAINS_SERIES] = {50.0, 60.0}, MOST_OFF_HZ = 0.5;
 static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f,
                    NOTHING = 1e-30f;
-static const double FOLLOW = 0.2;
+/* One harmonic as strong as what is beside it tells the frequency within a radian a hop, 1.7 Hz. PRIOR
+ * so many are worth 0.04 Hz, as near as mains are to what they should be (common practice). */
+static const double PRIOR = 2000.0, KEPT = 0.7;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
 
@@ -89,14 +91,16 @@ static void read_window(const Mains *mains, double base_hz, MainsWindow *window)
 
 /* ---- what windows say together ---- */
 
-/* By how much the series is off, Hz. Phases that turned by more than a quarter count as a quarter.
- */
+/* By how much the series is off, Hz, and what that is worth. Phases that turned by more than a
+ * quarter count as a quarter. */
 static double off_hz(const Mains *mains, const MainsSeries *series, const MainsWindow *was,
-                     const MainsWindow *now, int harmonics) {
-    double hop_s = MAINS_HOP / mains->low_rate_hz, sum = 0.0, weights = 0.0;
+                     const MainsWindow *now, int harmonics, double *worth) {
+    double hop_s = MAINS_HOP / mains->low_rate_hz, sum = 0.0;
+    *worth = 0.0;
     for (int k = 0; k < harmonics; k++) {
         double order = (double)(k + 1);
-        if (now->tone[k] < FOUND * now->beside[k] || now->bin[k] != was->bin[k])
+        if (series->sure[k] == 0.0f || now->tone[k] < FOUND * now->beside[k] ||
+            now->bin[k] != was->bin[k])
             continue;
         Turned expected = turned_by(order * series->hz * hop_s);
         double re = (double)was->re[k] * expected.re - (double)was->im[k] * expected.im;
@@ -105,19 +109,23 @@ static double off_hz(const Mains *mains, const MainsSeries *series, const MainsW
         double across = (double)now->im[k] * re - (double)now->re[k] * im;
         double length = sqrt(along * along + across * across) + 1e-30;
         double turns = (along > 0.0 ? across / length : across > 0.0 ? 1.0 : -1.0) / (2.0 * PI);
-        double weight = order * order * (double)now->tone[k];
+        float over = maths_smaller(now->tone[k] / (now->beside[k] + LEAST), MOST);
+        double weight = order * order * (double)(series->sure[k] * over);
         sum += weight * turns / (order * hop_s);
-        weights += weight;
+        *worth += weight;
     }
-    return weights > 0.0 ? sum / weights : 0.0;
+    return *worth > 0.0 ? sum / *worth : 0.0;
 }
 
 static void follow(Mains *mains, int s) {
     MainsSeries *series = &mains->state.series[s];
     bool settled = mains->state.windows > ENOUGH;
+    double worth;
     double off = off_hz(mains, series, &mains->state.before[s], &mains->state.now[s],
-                        settled ? MAINS_HARMONICS : FIRST);
-    double hz = series->hz + (settled ? FOLLOW : 0.5) * off;
+                        settled ? MAINS_HARMONICS : FIRST, &worth);
+    double known = KEPT * series->known;
+    series->known = worth + (known > PRIOR ? known : PRIOR);
+    double hz = series->hz + worth / series->known * off;
     double low = NOMINAL_HZ[s] - MOST_OFF_HZ, high = NOMINAL_HZ[s] + MOST_OFF_HZ;
     series->hz = hz < low ? low : hz > high ? high : hz;
 }

@@ -14,7 +14,11 @@
  * must be there, and of two series the one with more power is the mains (300 Hz belongs to both).
  * The frequency follows from how far the harmonics' phases turned between two windows one hop apart
  * (as in a phase vocoder; Flanagan and Golden, Bell Syst. Tech. J. 45, 1966), the mean of all that
- * are there by their share k^2 |A|^2, within 0.5 Hz of the nominal one.
+ * are there. Each window counts by what it is worth against what is known,
+ *     worth = sum of k^2 sure P / beside,  known = worth + max(0.7 known, 2000)
+ *     f += off worth / known
+ * so that hum deep in noise moves the frequency little, plain hum at once, and noise where no
+ * harmonic is not at all; within 0.5 Hz of the nominal one.
  *
  * After two windows, 0.5 s of room in all. Valid for 8..192 kHz. Latency: a window is judged a hop
  * after its end. Cost: two filters and some 40 operations a frame; 3000 at the end of a hop. */
@@ -32,6 +36,7 @@ enum { MAINS_HARMONICS = 12, MAINS_SERIES = 2, MAINS_WINDOW = 1024, MAINS_HOP = 
 
 typedef struct {
     double hz;
+    double known;                /* what hz is worth: see `known` above */
     bool is[MAINS_HARMONICS];    /* [k] is harmonic k + 1 */
     float sure[MAINS_HARMONICS]; /* how surely, 0..1: not 0 where it is there */
     float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];

@@ -184,13 +184,7 @@ static inline Simd speech(const NoiseGain *gain, size_t k, float all, Simd xi, S
     return here / (here + (1.0f - here) * (1.0f + xi) * simd_fast_exp2(-1.44269504f * v));
 }
 
-/* log2 of the gain of four bins in the second step, from that of the first. */
-static inline Simd second_step(Simd first, Simd gamma) {
-    Simd xi = simd_fast_exp2(2.0f * first) * gamma;
-    return simd_fast_log2(xi / (1.0f + xi) + 1e-12f);
-}
-
-/* second: 0..1, how far the second step counts. */
+/* second: s. */
 static inline void decide_four(NoiseGain *gain, size_t k, float all, float second) {
     Simd gamma = simd_load(gain->gamma + k), prior = simd_load(gain->prior + k);
     Simd fresh = simd_at_least(gamma - 1.0f, simd_all(0.0f));
@@ -200,19 +194,20 @@ static inline void decide_four(NoiseGain *gain, size_t k, float all, float secon
     for (size_t i = 0; i < SIMD_WIDTH; i++)
         integral[i] = table_at(gain, v_log2[i]);
     Simd g1 = simd_fast_log2(wiener) + integral;
+    Simd left = simd_at_most(simd_fast_exp2(2.0f * g1), simd_all(1.0f)) * gamma;
+    Simd g2 = simd_fast_log2(left / (1.0f + left) + 1e-12f);
     Simd p = speech(gain, k, all, xi, v);
-    Simd g = p * g1 + (1.0f - p) * gain->floor_log2;
-    g = g + second * (second_step(g, gamma) - g);
+    Simd g = p * (g1 + second * (g2 - g1)) + (1.0f - p) * gain->floor_log2;
     g = simd_at_least(g, simd_at_least(simd_load(gain->least + k), simd_all(gain->floor_log2)));
     g = simd_at_least(g, simd_load(gain->gain + k) - gain->fall);
     simd_store(gain->gain + k, simd_at_most(g, simd_all(0.0f)));
     simd_store(gain->xi + k, xi);
-    simd_store(gain->prior + k, simd_at_most(simd_fast_exp2(2.0f * g1), simd_all(1.0f)) * gamma);
+    simd_store(gain->prior + k, left);
 }
 
 void noise_gain_decide(NoiseGain *gain, size_t from, size_t count) {
     float all = presence(gain->state.all_zeta / (float)gain->bins);
-    float second = gain->state.voiced > 0 ? 1.0f : all; /* s */
+    float second = gain->state.voiced > 0 ? 1.0f : all;
     for (size_t k = from; k < from + count; k += SIMD_WIDTH)
         decide_four(gain, k, all, second);
 }

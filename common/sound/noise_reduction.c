@@ -82,7 +82,7 @@ bool noise_reduction_prepare(NoiseReduction *reduction, double rate_hz, unsigned
         return false;
     const SpectralTask tasks[] = {{bins, 30, measure},
                                   {r->gain.bands, 4 * bins / r->gain.bands, judge},
-                                  {bins, 90, decide},
+                                  {bins, 110, decide},
                                   {bins, 40, apply},
                                   {bins, 3, learn}};
     if (!spectral_frames_prepare(&r->frames, rate_hz, channels, tasks, sizeof tasks / sizeof *tasks,

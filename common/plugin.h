@@ -143,6 +143,13 @@ typedef struct {
     size_t (*latency)(const void *self, const float *control);
 } PluginSpec;
 
+/* For those that act on what they hear at once. */
+static inline size_t plugin_no_latency(const void *self, const float *control) {
+    (void)self;
+    (void)control;
+    return 0;
+}
+
 extern const PluginSpec plugin_spec;
 
 #endif

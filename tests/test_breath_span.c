@@ -267,6 +267,28 @@ START_TEST(where_breaths_stand_apart_friction_that_joins_a_vowel_is_none) {
 }
 END_TEST
 
+START_TEST(the_end_of_one_that_dies_away_may_go_down_as_another_sound) {
+    /* 40 dB in 100 ms, the last 70 of them told as a consonant; then rest. And the same before a word
+     * that the path begins too early, in the rest. */
+    for (int word = 0; word < 2; word++) {
+        rest();
+        put(200, 300, SCENE_BREATH, 40.0f);
+        for (size_t t = 300; t < 320; t++) {
+            level[t] = 38.0f - 2.0f * (float)(t - 300);
+            sound[t] = t < 304 ? SCENE_BREATH : SCENE_VOICELESS;
+        }
+        if (word)
+            put(325, 400, SCENE_VOICED, 50.0f);
+        for (size_t t = 320; word && t < 325; t++)
+            sound[t] = SCENE_VOICED;
+        apart = true;
+        run();
+        apart = false;
+        expect(199, 304 - CLEAR);
+    }
+}
+END_TEST
+
 START_TEST(reset_forgets_what_was_heard) {
     rest();
     put(200, 300, SCENE_BREATH, 20.0f);
@@ -293,6 +315,7 @@ int main(void) {
     tcase_add_test(tcase, what_lasts_over_2_s_is_let_go);
     tcase_add_test(tcase, friction_that_joins_a_vowel_without_a_dip_is_given_back_whole);
     tcase_add_test(tcase, where_breaths_stand_apart_friction_that_joins_a_vowel_is_none);
+    tcase_add_test(tcase, the_end_of_one_that_dies_away_may_go_down_as_another_sound);
     tcase_add_test(tcase, reset_forgets_what_was_heard);
     return run_tcase(tcase, "breath_span");
 }

@@ -748,6 +748,20 @@ START_TEST(a_word_after_a_breath_is_not_taken_for_more_of_it) {
 }
 END_TEST
 
+/* The last 50 ms of a breath might be a consonant, and die away steeply. */
+START_TEST(the_end_of_a_breath_opens_nothing) {
+    const Stretch take[] = {
+        {200, -20.0f, 0.0f, 0.02f}, {100, -85.0f, 0.0f, 0.02f}, {60, -36.0f, 0.9f, 0.08f},
+        {6, -38.0f, 0.3f, 0.6f},    {4, -52.0f, 0.15f, 0.75f},  {30, -85.0f, 0.0f, 0.02f},
+        {100, -20.0f, 0.0f, 0.02f}, {60, -85.0f, 0.0f, 0.02f},
+    };
+    size_t first[8];
+    judge_stretches(take, 8, first);
+    ck_assert_uint_eq(open_hops(first[2], first[5]), 0);
+    ck_assert_uint_eq(open_hops(first[6], first[7]), first[7] - first[6]);
+}
+END_TEST
+
 START_TEST(what_is_as_loud_as_the_voice_is_no_breath) {
     judge_breath_after(-100.0, -20.0);
     ck_assert_double_eq(open_share(3.45, 3.65), 1.0);
@@ -795,6 +809,7 @@ int main(void) {
     tcase_add_test(tcase, a_breath_that_joins_the_end_of_a_phrase_is_parted_from_it);
     tcase_add_test(tcase, a_breath_that_begins_like_a_consonant_goes_whole_or_stays_whole);
     tcase_add_test(tcase, a_word_after_a_breath_is_not_taken_for_more_of_it);
+    tcase_add_test(tcase, the_end_of_a_breath_opens_nothing);
     tcase_add_test(tcase, what_is_as_loud_as_the_voice_is_no_breath);
     tcase_add_test(tcase, the_murmur_before_a_voiced_plosive_belongs_to_the_word);
     tcase_set_timeout(tcase, 60); /* slow under valgrind */

@@ -147,6 +147,28 @@ START_TEST(cutting_blocks_reset_and_working_in_place_change_no_bit) {
 }
 END_TEST
 
+START_TEST(two_channels_together_are_each_alone) {
+    Random random = random_seeded(22);
+    printf("seed 22\n");
+    signals_noise(in, LENGTH, 0.3, &random);
+    enum { N = LENGTH / 2 };
+    KWeight alone[2], both[2];
+    for (int c = 0; c < 2; c++) {
+        k_weight_prepare(&alone[c], 44100.0);
+        k_weight_prepare(&both[c], 44100.0);
+        k_weight_process(&alone[c], in + c * N, out + c * N, N);
+    }
+    for (size_t at = 0; at < N;) {
+        size_t n = random_below(&random, 300);
+        n = n < N - at ? n : N - at;
+        k_weight_process_two(both, (const float *const[]){in + at, in + N + at},
+                             (float *const[]){cut + at, cut + N + at}, n);
+        at += n;
+    }
+    ck_assert(signals_same_bits(out, cut, 2 * N));
+}
+END_TEST
+
 START_TEST(a_constant_leaves_nothing_behind) {
     /* The double zero at 0 Hz: after 2 s only rounding is left, where float states would hum. */
     KWeight k;
@@ -169,6 +191,7 @@ int main(void) {
     tcase_add_test(tcase, a_full_scale_sine_reads_minus_3_01_lkfs);
     tcase_add_test(tcase, what_runs_is_what_was_designed);
     tcase_add_test(tcase, cutting_blocks_reset_and_working_in_place_change_no_bit);
+    tcase_add_test(tcase, two_channels_together_are_each_alone);
     tcase_add_test(tcase, a_constant_leaves_nothing_behind);
     return run_tcase(tcase, "k_weight");
 }

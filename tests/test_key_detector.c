@@ -82,13 +82,16 @@ START_TEST(the_larger_channel_counts) {
     key_detector_process(&two, KEY, level, 48000);
     ck_assert_double_eq_tol((double)level[47999],
                             20.0 * log10(0.2) + low_cut_db(400.0, 100.0, 48e3), 0.1);
-    signals_silence(left, LENGTH);
-    two = designed(48000.0, 2, 100.0, 40.0);
-    key_detector_process(&two, KEY, level, 48000);
-    KeyDetector one = designed(48000.0, 1, 100.0, 40.0);
-    const float *const mono[1] = {right};
-    key_detector_process(&one, mono, other, 48000);
-    ck_assert(signals_same_bits(level, other, 48000));
+    for (int side = 0; side < 2; side++) {
+        two = designed(48000.0, 2, 100.0, 40.0);
+        signals_sine(left, LENGTH, 48000.0, 700.0, side == 0 ? 0.3 : 0.0, 0.0);
+        signals_sine(right, LENGTH, 48000.0, 400.0, side == 0 ? 0.0 : 0.2, 1.0);
+        key_detector_process(&two, KEY, level, 48000);
+        KeyDetector one = designed(48000.0, 1, 100.0, 40.0);
+        const float *const mono[1] = {KEY[side]};
+        key_detector_process(&one, mono, other, 48000);
+        ck_assert(signals_same_bits(level, other, 48000));
+    }
 }
 END_TEST
 

@@ -146,6 +146,33 @@ START_TEST(what_is_known_is_taken_from_under_a_voice) {
 }
 END_TEST
 
+/* What a word of TONE_CANCEL_KEPT - 1 hops did to the tones is taken back, by half, and then by all
+ * that is left, since what is remembered went back as far. */
+START_TEST(what_a_word_did_is_taken_back) {
+    signals_sine(in[0], LENGTH, RATE, 50.0, 0.01, 0.3);
+    size_t word = (size_t)2 * RATE / HOP * HOP, n = (TONE_CANCEL_KEPT - 1) * HOP;
+    signals_scale(in[0] + word, n, 10.0);
+    prepare(1, 60.0f, 50.0);
+    play(0, word, all, 250.0);
+    float power = tone_cancel_power(&cancel);
+    for (size_t at = word; at < word + n; at += HOP) {
+        tone_cancel_keep(&cancel);
+        play(at, at + HOP, all, 250.0);
+    }
+    tone_cancel_keep(&cancel);
+    double moved = sqrt((double)tone_cancel_power(&cancel)) - sqrt((double)power);
+    ck_assert_double_ge(moved, 0.001);
+    for (int i = 0; i < 2; i++) {
+        tone_cancel_recall(&cancel, 0.5f);
+        moved *= 0.5;
+        ck_assert_double_eq_tol(sqrt((double)tone_cancel_power(&cancel)),
+                                sqrt((double)power) + moved, 1e-5);
+    }
+    tone_cancel_recall(&cancel, 1.0f);
+    ck_assert_float_eq_tol(tone_cancel_power(&cancel), power, 1e-5f * power);
+}
+END_TEST
+
 START_TEST(each_channel_is_as_it_would_be_alone) {
     Random random = random_seeded(53);
     printf("seed 53\n");
@@ -170,6 +197,7 @@ int main(void) {
     tcase_add_test(tcase, notches_are_as_wide_as_said);
     tcase_add_test(tcase, a_voice_on_a_harmonic_loses_no_more_than_said);
     tcase_add_test(tcase, what_is_known_is_taken_from_under_a_voice);
+    tcase_add_test(tcase, what_a_word_did_is_taken_back);
     tcase_add_test(tcase, each_channel_is_as_it_would_be_alone);
     tcase_set_timeout(tcase, 60);
     return run_tcase(tcase, "tone_cancel");

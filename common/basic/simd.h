@@ -17,6 +17,8 @@
 enum { SIMD_WIDTH = 4 };
 
 typedef float Simd __attribute__((vector_size(16)));
+/* Two doubles, likewise. */
+typedef double SimdDouble __attribute__((vector_size(16)));
 /* What a comparison of two gives: all bits of a lane, or none. */
 typedef int32_t SimdMask __attribute__((vector_size(16)));
 

@@ -8,7 +8,7 @@
  * are more than a click. */
 enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 };
 
-static const double REACH_S = 0.08, REST_S = 0.15, LONGEST_S = 2.0;
+static const double REACH_S = 0.08, REST_S = 0.15, ENDING_S = 0.04, LONGEST_S = 2.0;
 static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, REST_DB = 10.0f;
 static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
 
@@ -16,6 +16,7 @@ void breath_span_prepare(BreathSpan *span, double hops_per_second) {
     memset(span, 0, sizeof *span);
     span->reach = (size_t)lround(REACH_S * hops_per_second);
     span->rest = (size_t)lround(REST_S * hops_per_second);
+    span->ending = (size_t)lround(ENDING_S * hops_per_second);
     span->longest = (size_t)lround(LONGEST_S * hops_per_second);
     breath_span_reset(span);
 }
@@ -177,10 +178,12 @@ static void give_back_whole(BreathSpan *span, size_t t) {
     }
 }
 
-/* Whether what ends at hop t does not die away first. */
+/* Whether what ends at hop t does not die away first. Its last hops are too weak to be told, and may
+ * have gone down as another sound: the fall is looked for a little beyond t. */
 static bool breaks_off(const BreathSpan *span, size_t t) {
     size_t most = span->reach + span->clear;
-    return fall_within(span, t - most, most) < REST_DB;
+    size_t beyond = span->ending < span->lag ? span->ending : span->lag;
+    return fall_within(span, t - most, most + beyond) < REST_DB;
 }
 
 /* Gives back what rises into the sound at hop t. */

@@ -18,8 +18,9 @@
  * haste, and stays one.
  *
  * Apart. In a take without treble nothing but its place tells /f/ and /s/ from a breath. There one
- * begins only after a rest, and one that leads into any sound without falling by 10 dB first is
- * given back as far as it was not let out yet.
+ * begins only after a rest, and one that leads into any sound without falling by 10 dB before it or
+ * in its first 40 ms is given back as far as it was not let out yet. (The end of a breath that dies
+ * away is too weak to be told, and often goes down as another sound.)
  *
  * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,
@@ -52,6 +53,7 @@ enum { BREATH_SPAN_RING = 512 }; /* hops */
 typedef struct {
     size_t reach;   /* hops, most */
     size_t rest;    /* hops before lips that part */
+    size_t ending;  /* hops: the end of a breath, too weak to be told */
     size_t longest; /* hops */
     size_t least;   /* hops: the shortest breath */
     size_t lag;     /* hops from a level to its kind of sound */

@@ -223,6 +223,11 @@ static void follow_run(GapGate *gate, const View *view) {
 static void follow_breath(GapGate *gate, const View *view) {
     bool gone = view->level_db < maths_larger(view->low_db, gate->state.breath_most_db - REST_DB);
     gate->state.low = gone ? gate->state.low + 1 : 0;
+    /* Its last hops are too weak to be told, and speak for no phrase once it is over. */
+    if (gate->state.low == PAUSE && !gate->keep_breaths && gate->state.breathed >= BREATHED) {
+        gate->state.run = 0;
+        gate->state.run_db = 0.0f;
+    }
     gate->state.breathed = gate->state.low >= PAUSE ? 0 : gate->state.breathed + view->breathy;
     if (gate->state.breathed == 0)
         gate->state.breath_most_db = 2.0f * NOTHING_DB;

@@ -30,7 +30,8 @@
  * does, and plain breath does down to open - 12 dB. When they are trimmed, what is over `open`
  * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
  * for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that has been breath
- * so far; a breath that joins a phrase is parted from it where it begins to swell. Either way all
+ * so far; where that has died away they are counted anew, since its last hops are too weak to be told.
+ * A breath that joins a phrase is parted from it where it begins to swell. Either way all
  * of a breath has one fate: the first hops of many look like a consonant and open, so when its start is
  * about to be let out, a sound without voice that is more likely breath than speech, all its hops
  * together, is taken back whole; and what was let in is not parted any more.

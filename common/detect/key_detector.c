@@ -2,6 +2,7 @@
 #include "detect/key_detector.h"
 
 #include "basic/decibel.h"
+#include "basic/simd.h"
 
 #include <math.h>
 
@@ -55,16 +56,25 @@ static void peaks_of_one(KeyDetector *detector, const float *key, float *peak, s
     detector->low_cut[0].state = cut.state;
 }
 
-/* Both channels in one loop: their filters wait for each other's results anyway. */
+/* A channel in each lane: svf_step, whose coefficients both share. */
 static void peaks_of_two(KeyDetector *detector, const float *const *key, float *peak, size_t n) {
-    Svf left = detector->low_cut[0], right = detector->low_cut[1];
+    Svf *left = &detector->low_cut[0], *right = &detector->low_cut[1];
+    const Simd a1 = simd_all(left->a1), a2 = simd_all(left->a2), a3 = simd_all(left->a3),
+               m0 = simd_all(left->m0), m1 = simd_all(left->m1), m2 = simd_all(left->m2);
+    Simd ic1 = {left->state.ic1, right->state.ic1}, ic2 = {left->state.ic2, right->state.ic2};
     for (size_t i = 0; i < n; i++) {
-        float l = fabsf(svf_step(&left, key[0][i]));
-        float r = fabsf(svf_step(&right, key[1][i]));
+        Simd x = {key[0][i], key[1][i]};
+        Simd v3 = x - ic2;
+        Simd v1 = a1 * ic1 + a2 * v3;
+        Simd v2 = ic2 + a2 * ic1 + a3 * v3;
+        ic1 = 2.0f * v1 - ic1;
+        ic2 = 2.0f * v2 - ic2;
+        Simd cut = m0 * x + m1 * v1 + m2 * v2;
+        float l = fabsf(cut[0]), r = fabsf(cut[1]);
         peak[i] = l > r ? l : r;
     }
-    detector->low_cut[0].state = left.state;
-    detector->low_cut[1].state = right.state;
+    left->state.ic1 = ic1[0], left->state.ic2 = ic2[0];
+    right->state.ic1 = ic1[1], right->state.ic2 = ic2[1];
 }
 
 void key_detector_process(KeyDetector *detector, const float *const *key, float *level_db,

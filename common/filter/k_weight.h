@@ -36,5 +36,8 @@ void k_weight_prepare(KWeight *weight, double rate_hz);
 void k_weight_reset(KWeight *weight);
 /* n frames; in may equal out. */
 void k_weight_process(KWeight *weight, const float *in, float *out, size_t n);
+/* Two channels at little more than the cost of one; the same bits as one after the other. Each out
+ * may equal its in. */
+void k_weight_process_two(KWeight weight[2], const float *const *in, float *const *out, size_t n);
 
 #endif

@@ -121,8 +121,20 @@ void tone_cancel_keep(ToneCancel *cancel) {
     cancel->state.kept = (cancel->state.kept + 1) % TONE_CANCEL_KEPT;
 }
 
-void tone_cancel_recall(ToneCancel *cancel) {
-    cancel->state.weight = cancel->state.before[cancel->state.kept];
+/* Of all tones in all channels: *weight goes `share` of the way to *aim. */
+static void approach(ToneWeights *weight, const ToneWeights *aim, float share) {
+    for (int c = 0; c < TONE_CANCEL_CHANNELS; c++)
+        for (int g = 0; g < TONE_CANCEL_GROUPS; g++) {
+            weight->re[c][g] += share * (aim->re[c][g] - weight->re[c][g]);
+            weight->im[c][g] += share * (aim->im[c][g] - weight->im[c][g]);
+        }
+}
+
+void tone_cancel_recall(ToneCancel *cancel, float share) {
+    const ToneWeights then = cancel->state.before[cancel->state.kept];
+    approach(&cancel->state.weight, &then, share);
+    for (int i = 0; i < TONE_CANCEL_KEPT; i++)
+        approach(&cancel->state.before[i], &then, share);
 }
 
 float tone_cancel_power(const ToneCancel *cancel) {

@@ -21,7 +21,7 @@ static const double DB_PER_LOG2 = 6.0205999132796239;
 /* log2 v at both ends of the table: below, E1 is a straight line in log v; above, it is nothing. */
 static const float TABLE_FROM = -16.0f, TABLE_TO = 4.0f;
 
-enum { LEAST_BAND = 4, ARRAYS = 7 };
+enum { LEAST_BAND = 4, ARRAYS = 7, FRAME_HOPS = 4 };
 
 /* E1(x) = integral from x of exp(-t)/t: Abramowitz and Stegun 5.1.11, and for x > 1 the continued
  * fraction 5.1.22, from its end. */
@@ -106,7 +106,9 @@ void noise_gain_set(NoiseGain *gain, const NoiseGainParams *params) {
 
 void noise_gain_begin(NoiseGain *gain, float share, bool periodic) {
     gain->state.share = share;
-    gain->state.periodic = periodic;
+    gain->state.voiced -= gain->state.voiced > 0;
+    if (periodic)
+        gain->state.voiced = FRAME_HOPS;
     gain->state.all_zeta = 0.0f;
 }
 
@@ -150,7 +152,7 @@ void noise_gain_bands(NoiseGain *gain, size_t from, size_t count) {
         float here = presence(zeta / width);
         gain->state.all_zeta += zeta;
         float sound = at_least(mean - gain->chance[b], 0.0f) / (mean + 1e-6f);
-        bool judged = b >= gain->high || !gain->state.periodic;
+        bool judged = b >= gain->high || gain->state.voiced == 0;
         /* log2 of the root; -33 where there is none, which is under any floor. */
         float least = judged ? 0.5f * decibel_fast_log2(sound + 1e-20f) : -33.0f;
         for (size_t k = gain->edge[b]; k < gain->edge[b + 1]; k++) {
@@ -182,7 +184,14 @@ static inline Simd speech(const NoiseGain *gain, size_t k, float all, Simd xi, S
     return here / (here + (1.0f - here) * (1.0f + xi) * simd_fast_exp2(-1.44269504f * v));
 }
 
-static inline void decide_four(NoiseGain *gain, size_t k, float all) {
+/* log2 of the gain of four bins in the second step, from that of the first. */
+static inline Simd second_step(Simd first, Simd gamma) {
+    Simd xi = simd_fast_exp2(2.0f * first) * gamma;
+    return simd_fast_log2(xi / (1.0f + xi) + 1e-12f);
+}
+
+/* second: 0..1, how far the second step counts. */
+static inline void decide_four(NoiseGain *gain, size_t k, float all, float second) {
     Simd gamma = simd_load(gain->gamma + k), prior = simd_load(gain->prior + k);
     Simd fresh = simd_at_least(gamma - 1.0f, simd_all(0.0f));
     Simd xi = simd_at_least(fresh + ALPHA * (prior - fresh), simd_all(LEAST_XI));
@@ -193,6 +202,7 @@ static inline void decide_four(NoiseGain *gain, size_t k, float all) {
     Simd g1 = simd_fast_log2(wiener) + integral;
     Simd p = speech(gain, k, all, xi, v);
     Simd g = p * g1 + (1.0f - p) * gain->floor_log2;
+    g = g + second * (second_step(g, gamma) - g);
     g = simd_at_least(g, simd_at_least(simd_load(gain->least + k), simd_all(gain->floor_log2)));
     g = simd_at_least(g, simd_load(gain->gain + k) - gain->fall);
     simd_store(gain->gain + k, simd_at_most(g, simd_all(0.0f)));
@@ -202,6 +212,7 @@ static inline void decide_four(NoiseGain *gain, size_t k, float all) {
 
 void noise_gain_decide(NoiseGain *gain, size_t from, size_t count) {
     float all = presence(gain->state.all_zeta / (float)gain->bins);
+    float second = gain->state.voiced > 0 ? 1.0f : all; /* s */
     for (size_t k = from; k < from + count; k += SIMD_WIDTH)
-        decide_four(gain, k, all);
+        decide_four(gain, k, all, second);
 }

@@ -2,14 +2,15 @@
 #include "voice/room_watch.h"
 
 #include "basic/decibel.h"
+#include "basic/maths.h"
 
 #include <string.h>
 
 enum { LOW_OCTAVES = 2 };
 
-static const double LONGEST_S = 10.0;
+static const double LONGEST_S = 10.0, CALM_FROM_S = 0.048, CALM_S = 0.08;
 static const SceneParams PARAMS = {.sensitivity_db = 0.0f, .shortest_breath_ms = 50.0f};
-static const float PERIODIC = 0.5f, OVER_ROOM_DB = 6.0f;
+static const float PERIODIC = 0.5f, OVER_ROOM_DB = 6.0f, NO_ROOM_DB = 12.0f;
 
 void room_watch_prepare(RoomWatch *watch, double rate_hz) {
     listener_prepare(&watch->listener, rate_hz);
@@ -18,6 +19,8 @@ void room_watch_prepare(RoomWatch *watch, double rate_hz) {
     scene_set(&watch->scene, &PARAMS);
     watch->late = scene_late(hops_per_second, &PARAMS);
     watch->longest = (size_t)(LONGEST_S * hops_per_second);
+    watch->calm_from = (float)(CALM_FROM_S * hops_per_second);
+    watch->calm_over = (float)((CALM_S - CALM_FROM_S) * hops_per_second);
     room_watch_reset(watch);
 }
 
@@ -40,6 +43,18 @@ static size_t counted(const RoomWatch *watch, size_t hops, bool more) {
     return !more ? 0 : hops < watch->longest ? hops + 1 : hops;
 }
 
+/* By how much a hop may be room by its low octaves, 0..1. */
+static float low_fit(const VoiceFrame *frame, const SceneMoment *moment) {
+    if (!frame->whole || !moment->known.room_known)
+        return 0.0f;
+    float least = 1.0f;
+    for (int b = 0; b < LOW_OCTAVES; b++) {
+        float over_db = decibel_from_power(frame->power[b]) - moment->known.room_db[b];
+        least = maths_smaller(least, maths_ramp(over_db, NO_ROOM_DB, OVER_ROOM_DB));
+    }
+    return least;
+}
+
 bool room_watch_hear(RoomWatch *watch, const float *const *in, unsigned channels, size_t at,
                      size_t n) {
     VoiceFrame frame;
@@ -54,5 +69,8 @@ bool room_watch_hear(RoomWatch *watch, const float *const *in, unsigned channels
     watch->state.quiet = counted(watch, watch->state.quiet, room);
     watch->state.low_quiet =
         counted(watch, watch->state.low_quiet, fits(&frame, &moment, LOW_OCTAVES));
+    watch->state.calm =
+        low_fit(&frame, &moment) *
+        maths_smaller(watch->state.calm + 1.0f, watch->calm_from + watch->calm_over);
     return true;
 }

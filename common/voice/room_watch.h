@@ -8,6 +8,7 @@
 #ifndef SISKIN_VOICE_ROOM_WATCH_H
 #define SISKIN_VOICE_ROOM_WATCH_H
 
+#include "basic/maths.h"
 #include "voice/listener.h"
 #include "voice/scene.h"
 
@@ -18,12 +19,14 @@
 typedef struct {
     Listener listener;
     Scene scene;
-    size_t late;    /* hops from a moment to its being decided */
-    size_t longest; /* hops are counted as far as this */
+    size_t late;                /* hops from a moment to its being decided */
+    size_t longest;             /* hops are counted as far as this */
+    float calm_from, calm_over; /* hops: where calm begins, and how many more until it is whole */
     struct {
         uint64_t fits;    /* bit k: whether the hop k ago may be room */
         size_t quiet;     /* hops on end of room, as decided */
         size_t low_quiet; /* hops on end in which the low octaves were the room's, as heard */
+        float calm;       /* the same by degrees: see room_watch_low_calm() */
         bool periodic;
     } state;
 } RoomWatch;
@@ -49,6 +52,15 @@ static inline size_t room_watch_late(const RoomWatch *watch) {
  * no louder than the room, whatever clicked or hissed above; at most 10 s. */
 static inline size_t room_watch_low_quiet(const RoomWatch *watch) {
     return watch->state.low_quiet * watch->listener.sense.hop;
+}
+/* How surely a word's tail is over and the low octaves are the room's, up to room_watch_heard() ago,
+ * 0..1. Nothing of it is a step, so that it does not hang on where hops fall: a hop fits by f, wholly
+ * up to 6 dB over the room and not from 12 dB on, as words soon are; of what came before it f is
+ * kept,
+ *     c = f min(c + 1 hop, 80 ms)
+ * and calm rises from 0 to 1 while c does from 48 to 80 ms. */
+static inline float room_watch_low_calm(const RoomWatch *watch) {
+    return maths_ramp(watch->state.calm, watch->calm_from, watch->calm_from + watch->calm_over);
 }
 static inline size_t room_watch_heard(const RoomWatch *watch) {
     return (VOICE_SENSE_DELAY + 1) * watch->listener.sense.hop;

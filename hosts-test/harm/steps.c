@@ -23,6 +23,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { KIND_FRAMES = 1536 }; /* that a kind of sound lasts, in the mean */
 enum { RATE = 48000, TAKE = 5 * RATE, MOST_FRAMES = 1024, MOST_PORTS = 64, AUDIO_PORTS = 6 };
 typedef enum { SUNG, SILENT, DENORMAL, WHITE, CLICKS, LEVELS, LOUDEST, NO_NUMBER, KINDS } Kind;
 
@@ -95,7 +96,8 @@ typedef struct {
 } Player;
 
 static void next_block(Player *player, size_t frames) {
-    if (random_below(&player->random, 24) == 0)
+    /* By time, whatever the blocks: a voice must last to be known for one. */
+    if (random_below(&player->random, 1 + KIND_FRAMES / frames) == 0)
         player->kind = (Kind)random_below(&player->random, KINDS);
     feed(player->kind, player->at, frames, &player->random);
     player->at += frames;

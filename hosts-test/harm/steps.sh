@@ -36,7 +36,7 @@ edges() { # plugin, frames, blocks
 }
 
 case $way in
-instructions) at_16=3000 at_64=1500 at_256=600 at_1024=200 most=100000 ;;
+instructions) at_16=6000 at_64=1500 at_256=600 at_1024=200 most=100000 ;;
 edges) at_16=1000000 at_64=1000000 at_256=200000 at_1024=50000 most=5000 ;;
 *)
     echo 'usage: steps.sh instructions|edges PLUGIN...' >&2

@@ -24,7 +24,8 @@ typedef struct {
     double rate_hz;
     size_t n;
     float *audio;        /* a recording as it is; a sung take without its clicks */
-    SingerLabel *labels; /* by start. Recorded: phrases, words, gaps, sibilants (as SINGER_S) */
+    SingerLabel *labels; /* by start. Recorded: phrases, words, gaps, sibilants (as SINGER_S,
+                          * those under 40 ms as SINGER_Z) */
     size_t n_labels;
     SingerTake take;   /* sung only: the stems; its labels are lent to `labels` */
     float *breaths;    /* made by material_breaths(): what of `audio` is breath */

@@ -18,7 +18,6 @@ enum { FREQUENCY, HUM, N_METERS };
 /* Time constants of the notches: in a gap, and while a voice sounds, when one that held a harmonic's
  * frequency exactly for a second would lose 0.4 dB of it. */
 static const double GAP_MS = 250.0, VOICE_MS = 20000.0;
-static const double CALM_MS = 64.0; /* after which a word's tail is over */
 static const double METER_MS = 100.0;
 
 static const ScalePoint MAINS_POINTS[] = {
@@ -73,9 +72,9 @@ typedef struct {
     ToneCancel cancel;
     double nominal_hz;
     size_t harmonics;
-    size_t calm;  /* frames */
     float forget; /* of the meter's powers, a frame */
-    bool found, was_calm;
+    bool found;
+    float calm;                /* as of the last hop */
     float power_in, power_out; /* for the meter */
 } HumNotch;
 
@@ -84,7 +83,8 @@ static void reset(void *self) {
     room_watch_reset(&h->watch);
     mains_reset(&h->mains);
     tone_cancel_reset(&h->cancel);
-    h->found = h->was_calm = false;
+    h->found = false;
+    h->calm = 0.0f;
     h->power_in = h->power_out = 0.0f;
 }
 
@@ -93,7 +93,6 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
     room_watch_prepare(&h->watch, rate_hz);
     tone_cancel_prepare(&h->cancel, rate_hz, channels);
     h->forget = (float)one_pole_coefficient(METER_MS, rate_hz);
-    h->calm = (size_t)(1e-3 * CALM_MS * rate_hz);
     h->harmonics = MAINS_HARMONICS;
     if (!mains_prepare(&h->mains, rate_hz, room_watch_heard(&h->watch), arena))
         return false;
@@ -115,6 +114,17 @@ static void mix(const Io *io, float *mono) {
         mono[i] = 0.5f * (left[i] + right[i]);
 }
 
+/* A word that begins is heard late, and what it did to the tones is taken back; by as much as calm is
+ * lost, so that a moment that is a word by half is undone by half. */
+static double time_constant(HumNotch *h) {
+    float calm = room_watch_low_calm(&h->watch);
+    if (calm < h->calm)
+        tone_cancel_recall(&h->cancel, 1.0f - calm / h->calm);
+    h->calm = calm;
+    tone_cancel_keep(&h->cancel);
+    return 1.0 / ((double)calm / GAP_MS + (1.0 - (double)calm) / VOICE_MS);
+}
+
 /* Once a hop of room_watch. What the user says of the mains is believed until gaps have told which
  * harmonics there are. */
 static void adapt(HumNotch *h) {
@@ -127,13 +137,8 @@ static void adapt(HumNotch *h) {
         tone_cancel_aim(&h->cancel, hz);
     for (size_t k = 0; k < h->harmonics; k++)
         share[k] = believed ? 1.0f : series ? mains_sure(series, k) : 0.0f;
-    bool calm = room_watch_low_quiet(&h->watch) >= h->calm;
-    if (calm)
-        tone_cancel_keep(&h->cancel);
-    else if (h->was_calm)
-        tone_cancel_recall(&h->cancel);
-    h->was_calm = calm;
-    tone_cancel_adapt(&h->cancel, share, calm ? GAP_MS : VOICE_MS);
+    double tau_ms = time_constant(h);
+    tone_cancel_adapt(&h->cancel, share, tau_ms);
 }
 
 /* By how much the level of the last METER_MS had fallen, dB: the most of this stretch, so that it
@@ -178,12 +183,6 @@ static void process(void *self, const Io *io) {
     *io->reduction_db = level_lost(h, io);
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "hum-notch",
     .name = "Hum Notch",
@@ -196,5 +195,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

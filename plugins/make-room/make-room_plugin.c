@@ -221,12 +221,6 @@ static void process(void *self, const Io *io) {
     *io->reduction_db = reduction_db;
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "make-room",
     .name = "Make Room",
@@ -239,5 +233,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

@@ -181,12 +181,15 @@ static void set(void *self, const float *control) {
 }
 
 static void add_power(PhraseLeveller *p, const Io *io, size_t at, size_t n) {
-    float weighted[PLUGIN_CHUNK];
-    for (unsigned c = 0; c < io->channels; c++) {
-        k_weight_process(&p->k_weight[c], io->in[c] + at, weighted, n);
+    float weighted[PLUGIN_MAX_CHANNELS][PLUGIN_CHUNK];
+    if (io->channels == 2)
+        k_weight_process_two(p->k_weight, (const float *const[]){io->in[0] + at, io->in[1] + at},
+                             (float *const[]){weighted[0], weighted[1]}, n);
+    else
+        k_weight_process(&p->k_weight[0], io->in[0] + at, weighted[0], n);
+    for (unsigned c = 0; c < io->channels; c++)
         for (size_t i = 0; i < n; i++)
-            p->power[c] += (double)weighted[i] * (double)weighted[i];
-    }
+            p->power[c] += (double)weighted[c][i] * (double)weighted[c][i];
 }
 
 /* The K-weighted power of the hop that voice_sense now tells of. */

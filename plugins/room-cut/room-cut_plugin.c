@@ -163,12 +163,6 @@ static void process(void *self, const Io *io) {
     *io->reduction_db = fmaxf(*io->reduction_db, r->state.lost_db);
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "room-cut",
     .name = "Room Cut",
@@ -180,5 +174,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

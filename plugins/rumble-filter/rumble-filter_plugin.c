@@ -277,12 +277,6 @@ static void process(void *self, const Io *io) {
     *io->reduction_db = lost_db;
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "rumble-filter",
     .name = "Rumble Filter",
@@ -296,5 +290,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

@@ -188,12 +188,6 @@ static void process(void *self, const Io *io) {
         peak_change_process(&e->change, io->dry, (const float *const *)io->out, io->n).down_db;
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "slap-echo",
     .name = "Slap Echo",
@@ -207,5 +201,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

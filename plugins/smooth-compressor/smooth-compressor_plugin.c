@@ -310,12 +310,6 @@ static void process(void *self, const Io *io) {
     }
 }
 
-static size_t latency(const void *self, const float *control) {
-    (void)self;
-    (void)control;
-    return 0;
-}
-
 const PluginSpec plugin_spec = {
     .id = "smooth-compressor",
     .name = "Smooth Compressor",
@@ -329,5 +323,5 @@ const PluginSpec plugin_spec = {
     .reset = reset,
     .set = set,
     .process = process,
-    .latency = latency,
+    .latency = plugin_no_latency,
 };

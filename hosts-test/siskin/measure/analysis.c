@@ -10,8 +10,6 @@
 
 /* The ranges and defaults of the plugins whose units these are. */
 static const PitchRange VOICE = {.lowest_hz = 60.0, .highest_hz = 1100.0};
-static const float SIBILANT_VOICE_LOW_HZ = 100.0f, SIBILANT_VOICE_HIGH_HZ = 1500.0f;
-static const float CLICK_DEPTH_DB = 48.0f;
 
 static BreathFinderParams breath_params(void) {
     return (BreathFinderParams){
@@ -20,30 +18,6 @@ static BreathFinderParams breath_params(void) {
         .clear_ms = 0.0f};
 }
 
-static BandRatioParams sibilant_bands(void) {
-    return (BandRatioParams){.band_low_hz = controls_initial("de-esser", "band_low"),
-                             .band_high_hz = controls_initial("de-esser", "band_high"),
-                             .voice_low_hz = SIBILANT_VOICE_LOW_HZ,
-                             .voice_high_hz = SIBILANT_VOICE_HIGH_HZ};
-}
-
-static BandLevelsParams click_bands(void) {
-    return (BandLevelsParams){controls_initial("transient-tamer", "focus_low"),
-                              controls_initial("transient-tamer", "focus_high")};
-}
-
-static float click_threshold_db(void) {
-    return controls_initial("transient-tamer", "threshold");
-}
-
-/* Under that it is friction that nobody would call a sibilant: /f/ lies 10 dB under /s/ (Jongman,
- * Wayland and Wong, 2000: -20.8 and -11.0 dB re vowel). */
-static const float SIBILANT_LEAST_DB = -20.0f;
-/* Two so close are one; /sh/ and /z/ are known from 30 ms of friction on (Jongman, 1989). */
-static const double SIBILANT_JOIN_S = 0.03, SIBILANT_SHORTEST_S = 0.03;
-/* A mouth click is a burst or a few within some 30 ms (Trouvain and Malisz, 2016: one to several).
- */
-static const double CLICK_JOIN_S = 0.03;
 /* A burst's envelope may dip; it is told so late (thumps.h). */
 static const double THUMP_JOIN_S = 0.05, THUMP_LATE_S = 0.01;
 /* As scene.h has it, once the voice is known: what lies further under it is none. */
@@ -85,12 +59,6 @@ static bool prepare(Analysis *analysis, Arena *arena) {
     breath_finder_prepare(&analysis->breath, hops_per_second);
     breath_finder_set(&analysis->breath, &breaths);
     analysis->breath_late = breath_finder_delay(&analysis->breath, &breaths);
-    band_ratio_prepare(&analysis->bands, rate_hz);
-    const BandRatioParams sibilants = sibilant_bands();
-    band_ratio_set(&analysis->bands, &sibilants);
-    spectral_centre_prepare(&analysis->centre, analysis->bands.hop_rate);
-    spectral_centre_set(&analysis->centre, rate_hz, analysis->bands.low_hz,
-                        analysis->bands.high_hz);
     return loudness_prepare(&analysis->loudness, rate_hz, analysis->channels, NULL, arena) &&
            hum_prepare(&analysis->hum, rate_hz, arena) &&
            mean_spectrum_prepare(&analysis->spectrum, rate_hz, arena) &&
@@ -99,24 +67,7 @@ static bool prepare(Analysis *analysis, Arena *arena) {
            pitch_floor_prepare(&analysis->voiced, PITCH_HOP_MS, arena) &&
            thumps_prepare(&analysis->thumps, rate_hz, arena) &&
            pitch_candidates_prepare(&analysis->candidates, rate_hz, arena) &&
-           sibilance_prepare(&analysis->sibilance, analysis->bands.hop_rate, arena);
-}
-
-static void prepare_clicks(Analysis *analysis) {
-    band_levels_prepare(&analysis->levels, analysis->rate_hz, analysis->channels);
-    const BandLevelsParams bands = click_bands();
-    band_levels_set(&analysis->levels, &bands);
-    double hop_s = (double)analysis->levels.hop / analysis->rate_hz;
-    size_t longest =
-        (size_t)lround(1e-3 * (double)controls_initial("transient-tamer", "max_length") / hop_s);
-    click_finder_prepare(&analysis->clicks, hop_s);
-    const ClickFinderParams params = {.threshold_db = click_threshold_db(),
-                                      .depth_db = CLICK_DEPTH_DB,
-                                      .max_length = longest,
-                                      .bands = analysis->levels.bands};
-    click_finder_set(&analysis->clicks, &params);
-    click_finder_reset(&analysis->clicks);
-    analysis->click_late = click_finder_latency(longest);
+           hiss_spots_prepare(&analysis->hisses, rate_hz, analysis->channels, arena);
 }
 
 bool analysis_open(Analysis *analysis, double rate_hz, unsigned channels, Measures *measures) {
@@ -130,10 +81,7 @@ bool analysis_open(Analysis *analysis, double rate_hz, unsigned channels, Measur
     Arena arena = arena_over(analysis->memory, MEMORY_BYTES);
     if (!prepare(analysis, &arena))
         return false;
-    sibilance_reset(&analysis->sibilance);
-    sibilance_set(&analysis->sibilance, controls_initial("de-esser", "ratio"),
-                  analysis->bands.missing_db);
-    prepare_clicks(analysis);
+    click_spots_prepare(&analysis->clicks, rate_hz, channels);
     return true;
 }
 
@@ -401,87 +349,6 @@ static void hear_candidates(Analysis *analysis, const float *in, size_t n) {
     }
 }
 
-static void hear_sibilant_step(Analysis *analysis, const BandPowers *powers, uint64_t end) {
-    Measures *m = analysis->measures;
-    SibilanceNow now =
-        sibilance_step(&analysis->sibilance, powers->band, powers->voice, powers->whole);
-    CentreAndSpread centre =
-        spectral_centre_step(&analysis->centre, powers->band, powers->slope, powers->curve);
-    size_t late = sibilance_latency(&analysis->sibilance);
-    analysis->centres[analysis->steps % ANALYSIS_CENTRES] = centre.g;
-    float g = analysis->centres[(analysis->steps + ANALYSIS_CENTRES - late) % ANALYSIS_CENTRES];
-    analysis->steps++;
-    double at_s = ((double)end - (double)band_ratio_age(&analysis->bands) -
-                   (double)(late * analysis->bands.hop)) /
-                  analysis->rate_hz;
-    bool hissing = !sibilance_in_vowel(now.lasting_db) && now.lasting_db > SIBILANT_LEAST_DB;
-    MeasureSibilant *last = m->n_sibilants ? &m->sibilants[m->n_sibilants - 1] : NULL;
-    if (hissing && !analysis->hissing && !(last && at_s < last->end_s + SIBILANT_JOIN_S)) {
-        last = text_grow(&m->sibilants, &m->n_sibilants, sizeof *last);
-        *last = (MeasureSibilant){.start_s = fmax(0.0, at_s), .ratio_db = -INFINITY};
-    }
-    if (hissing && last) {
-        last->end_s = at_s;
-        if ((double)now.lasting_db > last->ratio_db) {
-            last->ratio_db = (double)now.lasting_db;
-            last->centre_hz = (double)spectral_centre_hz(analysis->rate_hz, g);
-        }
-    }
-    analysis->hissing = hissing;
-}
-
-static void hear_sibilants(Analysis *analysis, const float *const *in, size_t n, uint64_t from) {
-    const float *left = in[0], *right = in[analysis->channels - 1];
-    for (size_t at = 0; at < n;) {
-        size_t room = band_ratio_room(&analysis->bands);
-        size_t take = n - at < room ? n - at : room;
-        BandPowers powers;
-        band_ratio_feed(&analysis->bands, left + at, right + at, take);
-        at += take;
-        if (band_ratio_hop(&analysis->bands, &powers))
-            hear_sibilant_step(analysis, &powers, from + at);
-    }
-}
-
-/* A click is a run of hops that the finder wants to cut; its band is the one to be cut most. */
-static void hear_click_hop(Analysis *analysis) {
-    Measures *m = analysis->measures;
-    size_t coming = analysis->clicks.history.known;
-    if (coming < analysis->click_late)
-        return;
-    size_t hop = coming - analysis->click_late;
-    const float *cut = click_finder_cut(&analysis->clicks, hop);
-    size_t band = 0;
-    for (size_t b = 1; b < analysis->levels.bands; b++)
-        band = cut[b] > cut[band] ? b : band;
-    bool clicking = cut[band] > 0.0f;
-    double at_s = ((double)hop + 0.5) * (double)analysis->levels.hop / analysis->rate_hz;
-    if (clicking && (m->n_clicks == 0 || at_s > analysis->click_s + CLICK_JOIN_S))
-        (void)text_grow(&m->clicks, &m->n_clicks, sizeof *m->clicks);
-    if (clicking)
-        analysis->click_s = at_s;
-    if (clicking && (double)cut[band] > m->clicks[m->n_clicks - 1].height_db)
-        m->clicks[m->n_clicks - 1] = (MeasureClick){
-            .at_s = at_s,
-            .low_hz = (double)analysis->levels.edge_hz[band],
-            .high_hz = (double)analysis->levels.edge_hz[band + 1],
-            .height_db = (double)cut[band],
-        };
-}
-
-static void hear_clicks(Analysis *analysis, const float *const *in, size_t n) {
-    float power[BAND_LEVELS_ROW];
-    for (size_t at = 0; at < n;) {
-        size_t room = band_levels_room(&analysis->levels);
-        size_t take = n - at < room ? n - at : room;
-        if (band_levels_process(&analysis->levels, in, at, take, power)) {
-            click_finder_step(&analysis->clicks, power);
-            hear_click_hop(analysis);
-        }
-        at += take;
-    }
-}
-
 /* ---- all together ---- */
 
 static void make_mid(Analysis *analysis, const float *const *in, size_t n) {
@@ -496,8 +363,8 @@ static void detect(Analysis *analysis, const float *const *in, size_t n, uint64_
     hear_voice(analysis, in, n);
     hear_pitch(analysis, analysis->mid, n, from);
     hear_candidates(analysis, analysis->mid, n);
-    hear_sibilants(analysis, in, n, from);
-    hear_clicks(analysis, in, n);
+    hiss_spots_hear(&analysis->hisses, in, n, from, analysis->measures);
+    click_spots_hear(&analysis->clicks, in, n, analysis->measures);
 }
 
 void analysis_hear(Analysis *analysis, const float *const *in, size_t n) {
@@ -521,23 +388,6 @@ static void drop_faint_phrases(Analysis *analysis) {
         if (m->phrases[i].lufs > 10.0 * log10(mean) - UNDER_VOICE_DB)
             m->phrases[kept++] = m->phrases[i];
     m->n_phrases = kept;
-}
-
-/* What stands out of no band by the threshold is not worth the name. */
-static void drop_low_clicks(Measures *m) {
-    size_t kept = 0;
-    for (size_t i = 0; i < m->n_clicks; i++)
-        if (m->clicks[i].height_db >= (double)click_threshold_db())
-            m->clicks[kept++] = m->clicks[i];
-    m->n_clicks = kept;
-}
-
-static void drop_short_sibilants(Measures *m) {
-    size_t kept = 0;
-    for (size_t i = 0; i < m->n_sibilants; i++)
-        if (m->sibilants[i].end_s - m->sibilants[i].start_s >= SIBILANT_SHORTEST_S)
-            m->sibilants[kept++] = m->sibilants[i];
-    m->n_sibilants = kept;
 }
 
 /* Sounds that begin in the silence after the take are none. */
@@ -573,6 +423,6 @@ void analysis_finish(Analysis *analysis) {
         judge_window(analysis);
     drop_late(analysis);
     drop_faint_phrases(analysis);
-    drop_short_sibilants(analysis->measures);
-    drop_low_clicks(analysis->measures);
+    hiss_spots_drop_short(analysis->measures);
+    click_spots_drop_low(analysis->measures);
 }

@@ -5,12 +5,7 @@
 #define SISKIN_MEASURE_ANALYSIS_H
 
 #include "detect/breath_finder.h"
-#include "detect/click_finder.h"
-#include "detect/sibilance.h"
 #include "detect/thumps.h"
-#include "filter/band_levels.h"
-#include "filter/band_ratio.h"
-#include "filter/spectral_centre.h"
 #include "measure/band_crest.h"
 #include "measure/clipping.h"
 #include "measure/hum.h"
@@ -19,6 +14,8 @@
 #include "measure/pitch_candidates.h"
 #include "measure/resonances.h"
 #include "measure/true_peak.h"
+#include "siskin/measure/click_spots.h"
+#include "siskin/measure/hiss_spots.h"
 #include "siskin/measure/take.h"
 #include "voice/listener.h"
 #include "voice/phrase_level.h"
@@ -26,7 +23,7 @@
 #include "voice/pitch_floor.h"
 #include "voice/scene.h"
 
-enum { ANALYSIS_BLOCK = 4096, ANALYSIS_CENTRES = 256 };
+enum { ANALYSIS_BLOCK = 4096 };
 typedef enum {
     SPECTRUM_ALL,
     SPECTRUM_SUNG,
@@ -86,17 +83,8 @@ typedef struct { /* NOLINT(clang-analyzer-optin.performance.Padding) */
     size_t breath_late; /* hops */
     bool breathing;
 
-    BandRatio bands;
-    SpectralCentre centre;
-    Sibilance sibilance;
-    float centres[ANALYSIS_CENTRES];
-    uint64_t steps;
-    bool hissing;
-
-    BandLevels levels;
-    ClickFinder clicks;
-    size_t click_late;
-    double click_s; /* when there was one last */
+    HissSpots hisses;
+    ClickSpots clicks;
 
     Measures *measures; /* events go there */
 } Analysis;

@@ -124,42 +124,6 @@ START_TEST(what_counts_among_the_sung_falls_off_without_a_step) {
 }
 END_TEST
 
-/* The level of the next hop, were it the room with that much below 359 Hz. */
-static double level_with(double low_db, float periodicity) {
-    Scene before = scene;
-    VoiceFrame frame = {.periodicity = periodicity, .whole = true};
-    for (int b = 0; b < OCTAVE_BANK_BANDS; b++)
-        frame.power[b] = (float)pow(10.0, 0.1 * (b == 0 ? low_db : ROOM[b]));
-    scene_step(&scene, &frame, &moment);
-    scene = before;
-    return (double)moment.level_db;
-}
-
-START_TEST(what_lies_low_joins_the_level_without_a_step) {
-    /* A thump 40 dB over the room may or may not look like a voice, by a hair; so may one just over
-     * the room. 50 dB over 0.3 of periodicity are 1.7 in a hundredth; 10 over 6 dB, with a share
-     * that rises while what it is a share of does, stay under 0.5 in a tenth of one. */
-    begin(251);
-    hear(1.0, ROOM, 0.0);
-    double last = level_with(-22.0, 0.3f), first = last;
-    for (int k = 31; k <= 95; k++) {
-        double now = level_with(-22.0, 0.01f * (float)k);
-        ck_assert_double_ge(now, last - 1e-4);
-        ck_assert_double_le(now, last + 1.7);
-        last = now;
-    }
-    ck_assert_double_eq_tol(first, sum_db(ROOM, 1), 0.01);
-    ck_assert_double_eq_tol(last, -22.0, 0.01);
-    last = level_with(-62.0, 0.95f);
-    for (int k = 1; k <= 120; k++) {
-        double now = level_with(-62.0 + 0.1 * k, 0.95f);
-        ck_assert_double_ge(now, last - 1e-4);
-        ck_assert_double_le(now, last + 0.5);
-        last = now;
-    }
-}
-END_TEST
-
 START_TEST(the_decision_is_as_late_as_is_said) {
     /* A vowel of 100 hops after room: what was decided of them comes scene_late() hops later. */
     begin(243);
@@ -329,7 +293,6 @@ int main(void) {
     tcase_add_test(tcase, room_and_voice_are_what_they_are);
     tcase_add_test(tcase, each_sound_is_of_its_kind);
     tcase_add_test(tcase, what_counts_among_the_sung_falls_off_without_a_step);
-    tcase_add_test(tcase, what_lies_low_joins_the_level_without_a_step);
     tcase_add_test(tcase, the_decision_is_as_late_as_is_said);
     tcase_add_test(tcase, a_gain_in_front_moves_levels_and_nothing_else);
     tcase_add_test(tcase, a_vowel_after_digital_silence_is_the_voice_and_no_room);

@@ -13,8 +13,7 @@ static const float SILENCE = 1e-14f;   /* -140 dBFS: the same before anything wa
 static const float LEAST_ROOM = 0.01f; /* of these, in each band */
 static const float SUNG_OVER_ROOM_DB = 6.0f, UNDER_VOICE_DB = 32.0f, SOFT_DB = 6.0f,
                    LOUD_DB = 20.0f;
-/* By degrees, so that a hop that is just periodic is not 20 dB louder than one that just is not. */
-static const float DOUBT = 0.15f, LOW_DB = 6.0f, LOW_DOUBT_DB = 3.0f;
+static const float VOICE_BAR_DB = 6.0f;
 static const float NOTHING_DB = -150.0f;
 static const double LAG_S = 0.107;
 enum { LAG_OVER_LEAST = 4 }; /* hops */
@@ -99,15 +98,12 @@ static void hear_voice(Scene *scene, const VoiceFrame *frame, bool periodic) {
     voice_level_step(&scene->voice, sung, periodic);
 }
 
-/* How far the power below 359 Hz is a voice's: as far as the hop is periodic, and stands over the room
- * there. */
-static float low_share(const Scene *scene, const VoiceFrame *frame) {
+/* What of the power below 359 Hz is voice, when something is: what stands 6 dB over the room there.
+ */
+static float voice_bar(const Scene *scene, float power) {
     RoomLevels room;
-    float periodic = maths_ramp(frame->periodicity, PERIODIC - DOUBT, PERIODIC + DOUBT);
-    if (periodic == 0.0f || !scene_room_get(&scene->room, &room))
-        return 0.0f;
-    float over_db = decibel_from_power(frame->power[0]) - room.band_db[0];
-    return periodic * maths_ramp(over_db, LOW_DB - LOW_DOUBT_DB, LOW_DB + LOW_DOUBT_DB);
+    bool known = scene_room_get(&scene->room, &room);
+    return known && decibel_from_power(power) > room.band_db[0] + VOICE_BAR_DB ? power : 0.0f;
 }
 
 static void weigh(const Scene *scene, const VoiceFrame *frame, SceneMoment *moment) {
@@ -118,10 +114,8 @@ static void weigh(const Scene *scene, const VoiceFrame *frame, SceneMoment *mome
         hiss += frame->power[b];
     moment->periodic = frame->periodicity > PERIODIC;
     moment->hisses = hiss > voice;
-    float share = low_share(scene, frame);
-    moment->level_db = decibel_from_power(voice + hiss);
-    if (share > 0.0f)
-        moment->level_db += share * (decibel_from_power(voice + hiss + low) - moment->level_db);
+    float bar = moment->periodic ? voice_bar(scene, low) : 0.0f;
+    moment->level_db = decibel_from_power(voice + hiss + bar);
 }
 
 static void tell_voice(const Scene *scene, SceneKnown *known) {

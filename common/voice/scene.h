@@ -60,9 +60,7 @@ typedef struct {
     /* How much this hop counts among what was sung, 0..1, without a step: rises with p[SCENE_VOICED] from 0.1 to 0.9,
      * from 0 to 12 dB over the room, and from 32 to 12 dB under the voice. */
     float counts;
-    /* From 359 Hz up, and as far as the hop is a voice what lies below: without a step from 0.5 to
-     * 0.8 of periodicity, and from 3 to 9 dB over the room there. */
-    float level_db;
+    float level_db; /* from 359 Hz up, and what of a voice lies below */
     SceneFeatures features;
     SceneKnown known;
 } SceneMoment;

@@ -71,8 +71,9 @@ void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES],
 /* n frames of each channel; in[c] may equal out[c]. */
 void tone_cancel_process(ToneCancel *cancel, const float *const *in, float *const *out, size_t n);
 /* A voice that begins is heard some time after its first frames have moved the weights. Keep, called
- * as often as adapt, remembers the weights; recall takes them, and what is remembered since,
- * `share` (0..1) of the way back to what they were TONE_CANCEL_KEPT calls of keep before. */
+ * as often as adapt while nothing but the tones may sound, remembers the weights; recall takes them,
+ * and what is remembered since, `share` (0..1) of the way back to what they were TONE_CANCEL_KEPT
+ * calls of keep before. */
 void tone_cancel_keep(ToneCancel *cancel);
 void tone_cancel_recall(ToneCancel *cancel, float share);
 /* Mean square of the tones as known now, mean of the channels. */

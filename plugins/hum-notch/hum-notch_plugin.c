@@ -115,13 +115,15 @@ static void mix(const Io *io, float *mono) {
 }
 
 /* A word that begins is heard late, and what it did to the tones is taken back; by as much as calm is
- * lost, so that a moment that is a word by half is undone by half. */
+ * lost, so that a moment that is a word by half is undone by half. A gap too short to learn in brings
+ * back what was known in the one before it. */
 static double time_constant(HumNotch *h) {
     float calm = room_watch_low_calm(&h->watch);
     if (calm < h->calm)
         tone_cancel_recall(&h->cancel, 1.0f - calm / h->calm);
     h->calm = calm;
-    tone_cancel_keep(&h->cancel);
+    if (calm > 0.0f)
+        tone_cancel_keep(&h->cancel);
     return 1.0 / ((double)calm / GAP_MS + (1.0 - (double)calm) / VOICE_MS);
 }
 

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { RATE = 48000, LENGTH = 4 * RATE, ROOM = 1 << 21, LATE = 2048 };
 static float in[LENGTH], out[LENGTH], other[LENGTH];
@@ -23,6 +24,12 @@ static void make(const DoubleVoiceParams *params, uint64_t seed) {
     hiss_duck_prepare(&duck, RATE, source.marks.tick);
     double_voice_prepare(&voice, RATE, source.marks.tick, seed);
     double_voice_set(&voice, params);
+}
+
+/* Without a take to hear. */
+static void make_as_if_heard(const DoubleVoiceParams *params, uint64_t seed) {
+    make(params, seed);
+    source.state.sounds = true;
 }
 
 /* In pieces of up to `most` frames. */
@@ -56,7 +63,7 @@ END_TEST
 START_TEST(pitch_and_delay_wander_as_far_as_drift_says) {
     const DoubleVoiceParams params = {.detune_cents = 9.0, .delay_ms = 24.0, .drift = 0.5};
     double cents[2] = {0.0, 0.0}, ms[2] = {0.0, 0.0}, least = 1e9, most = 0.0, fastest = 0.0;
-    make(&params, 5);
+    make_as_if_heard(&params, 5);
     const int ticks = 4000000; /* over an hour */
     for (int k = 0; k < ticks; k++) {
         double_voice_plan(&voice, &source);
@@ -81,7 +88,7 @@ START_TEST(pitch_and_delay_wander_as_far_as_drift_says) {
 END_TEST
 
 START_TEST(without_drift_it_keeps_still) {
-    make(&(DoubleVoiceParams){.detune_cents = -9.0, .delay_ms = 24.0}, 6);
+    make_as_if_heard(&(DoubleVoiceParams){.detune_cents = -9.0, .delay_ms = 24.0}, 6);
     for (int k = 0; k < 10000; k++) {
         double_voice_plan(&voice, &source);
         ck_assert_double_eq_tol(voice.state.semitones, -0.09, 1e-12);
@@ -91,7 +98,7 @@ START_TEST(without_drift_it_keeps_still) {
 END_TEST
 
 START_TEST(a_delay_that_is_set_is_drawn_to_and_met) {
-    make(&(DoubleVoiceParams){.delay_ms = 0.0}, 7);
+    make_as_if_heard(&(DoubleVoiceParams){.delay_ms = 0.0}, 7);
     for (int k = 0; k < 3000; k++) {
         if (k == 10)
             double_voice_set(&voice, &(DoubleVoiceParams){.delay_ms = 60.0});
@@ -125,6 +132,38 @@ START_TEST(the_voice_is_as_loud_as_the_take) {
 }
 END_TEST
 
+/* A bar before the take, or a region that begins earlier, must not make another double of it: whole
+ * ticks of silence ahead, and the walks of every tick of the take are the same to the bit. */
+START_TEST(silence_ahead_does_not_change_how_it_wanders) {
+    const DoubleVoiceParams params = {9.0, 24.0, 1.0, 0.6, 0.0};
+    static float wandered[2][LENGTH / 2][2];
+    const size_t ahead[2] = {0, RATE};
+    size_t ticks = 0;
+    sing_into(other, LENGTH, RATE, 3);
+    for (int k = 0; k < 2; k++) {
+        make(&params, 1);
+        signals_silence(in, ahead[k]);
+        memcpy(in + ahead[k], other, (LENGTH - ahead[k]) * sizeof *in);
+        ck_assert_uint_eq(ahead[k] % source.marks.tick, 0);
+        for (size_t at = 0, n; at < LENGTH; at += n) {
+            n = psola_source_room(&source);
+            n = n < LENGTH - at ? n : LENGTH - at;
+            if (!psola_source_hear(&source, (const float *const[]){in}, at, n))
+                continue;
+            double_voice_plan(&voice, &source);
+            if (at < ahead[k])
+                continue;
+            ticks = (at - ahead[k]) / source.marks.tick;
+            wandered[k][ticks][0] = (float)voice.state.semitones;
+            wandered[k][ticks][1] = (float)voice.state.to;
+        }
+    }
+    ck_assert_uint_gt(ticks, 1000);
+    ck_assert(signals_same_bits(wandered[0][0], wandered[1][0], 2 * ticks));
+    ck_assert_float_ne(wandered[0][0][0], wandered[0][ticks - 1][0]);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("double_voice");
     tcase_add_test(tcase, what_is_not_voiced_comes_later_by_the_delay);
@@ -133,6 +172,7 @@ int main(void) {
     tcase_add_test(tcase, a_delay_that_is_set_is_drawn_to_and_met);
     tcase_add_test(tcase, blocks_do_not_matter);
     tcase_add_test(tcase, the_voice_is_as_loud_as_the_take);
+    tcase_add_test(tcase, silence_ahead_does_not_change_how_it_wanders);
     tcase_set_timeout(tcase, 60);
     return run_tcase(tcase, "double_voice");
 }

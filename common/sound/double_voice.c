@@ -50,8 +50,10 @@ void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params) {
         begin(v);
 }
 
-void double_voice_wander(DoubleVoice *v) {
+void double_voice_wander(DoubleVoice *v, const PsolaSource *source) {
     double cents = v->params.detune_cents;
+    if (!source->state.sounds)
+        return;
     v->state.fresh = false;
     cents += DRIFT_CENTS * v->params.drift * random_walk_step(&v->pitch);
     v->state.semitones = 0.01 * cents;
@@ -70,7 +72,7 @@ void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones
 
 void double_voice_plan(DoubleVoice *v, const PsolaSource *source) {
     uint64_t mark;
-    double_voice_wander(v);
+    double_voice_wander(v, source);
     while (double_voice_wants(v, source, &mark))
         double_voice_add(v, source, 0.0f);
 }

@@ -8,7 +8,8 @@
  * p and d random walks (random_walk.h) of 0.4 s and 2.5 s, within +-2 deviations. Several voices
  * from one take, each with random variations of its own: Schnell, Peeters, Lemouton, Manoury,
  * Rodet, "Synthesizing a choir in real-time using pitch synchronous overlap add", ICMC 2000
- * (abstract). What has no periods is read as late, at the speed at which the delay moves, and
+ * (abstract). Both walks begin where the take first sounds, so that silence ahead of it, be it a
+ * bar or a frame, changes nothing. What has no periods is read as late, at the speed at which the delay moves, and
  * sibilants are taken down (hiss_duck.h).
  *
  * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola
@@ -53,7 +54,7 @@ void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params);
 /* At the end of a tick: the grains of the next. */
 void double_voice_plan(DoubleVoice *v, const PsolaSource *source);
 /* The same in parts, for a line of its own: once a tick, and then as long as a grain is due. */
-void double_voice_wander(DoubleVoice *v);
+void double_voice_wander(DoubleVoice *v, const PsolaSource *source);
 static inline bool double_voice_wants(DoubleVoice *v, const PsolaSource *source, uint64_t *mark) {
     return psola_voice_wants(&v->voice, source, v->state.from, mark);
 }

@@ -35,11 +35,20 @@ size_t psola_source_room(const PsolaSource *source) {
     return room < PSOLA_CHUNK ? room : PSOLA_CHUNK;
 }
 
+/* Whether any of it is over PSOLA_SILENT. */
+static bool any_sound(const float *in, size_t n) {
+    float most = 0.0f;
+    for (size_t i = 0; i < n; i++)
+        most = maths_larger(most, fabsf(in[i]));
+    return most > PSOLA_SILENT;
+}
+
 bool psola_source_hear(PsolaSource *source, const float *const *in, size_t at, size_t n) {
     float mean[PSOLA_CHUNK];
     maths_middle(in, source->past.channels, at, n, mean);
     past_sound_write(&source->past, in, at, n);
     source->state.frames += (int64_t)n;
+    source->state.sounds = source->state.sounds || any_sound(mean, n);
     return period_marks_process(&source->marks, mean, n);
 }
 

@@ -39,6 +39,7 @@
 
 #define PSOLA_LOWEST_HZ 70.0
 #define PSOLA_PERIODS 2.0
+#define PSOLA_SILENT 1e-4f /* -80 dBFS: below it there is neither voice nor room */
 #define PSOLA_LATENCY_MS (PSOLA_PERIODS * 1000.0 / PSOLA_LOWEST_HZ + PITCH_WINDOW_MS)
 
 enum { PSOLA_CHUNK = 256, PSOLA_EDGES = 16 };
@@ -49,7 +50,7 @@ typedef struct {
     PeriodMarks marks;
     struct {
         int64_t frames; /* taken */
-        bool due;       /* a tick is over */
+        bool sounds;    /* something was heard since the reset */
     } state;
 } PsolaSource;
 

@@ -127,7 +127,7 @@ static void set(void *self, const float *control) {
 static void plan(Harmony *h) {
     uint64_t mark;
     harmony_line_hear(&h->line, &h->source.marks);
-    double_voice_wander(&h->voice);
+    double_voice_wander(&h->voice, &h->source);
     while (double_voice_wants(&h->voice, &h->source, &mark))
         double_voice_add(&h->voice, &h->source, harmony_line_semitones(&h->line, mark));
 }

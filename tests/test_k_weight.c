@@ -151,21 +151,21 @@ START_TEST(two_channels_together_are_each_alone) {
     Random random = random_seeded(22);
     printf("seed 22\n");
     signals_noise(in, LENGTH, 0.3, &random);
-    enum { N = LENGTH / 2 };
+    const size_t half = LENGTH / 2;
     KWeight alone[2], both[2];
-    for (int c = 0; c < 2; c++) {
+    for (size_t c = 0; c < 2; c++) {
         k_weight_prepare(&alone[c], 44100.0);
         k_weight_prepare(&both[c], 44100.0);
-        k_weight_process(&alone[c], in + c * N, out + c * N, N);
+        k_weight_process(&alone[c], in + c * half, out + c * half, half);
     }
-    for (size_t at = 0; at < N;) {
+    for (size_t at = 0; at < half;) {
         size_t n = random_below(&random, 300);
-        n = n < N - at ? n : N - at;
-        k_weight_process_two(both, (const float *const[]){in + at, in + N + at},
-                             (float *const[]){cut + at, cut + N + at}, n);
+        n = n < half - at ? n : half - at;
+        k_weight_process_two(both, (const float *const[]){in + at, in + half + at},
+                             (float *const[]){cut + at, cut + half + at}, n);
         at += n;
     }
-    ck_assert(signals_same_bits(out, cut, 2 * N));
+    ck_assert(signals_same_bits(out, cut, 2 * half));
 }
 END_TEST
 

@@ -150,7 +150,7 @@ END_TEST
  * that is left, since what is remembered went back as far. */
 START_TEST(what_a_word_did_is_taken_back) {
     signals_sine(in[0], LENGTH, RATE, 50.0, 0.01, 0.3);
-    size_t word = (size_t)2 * RATE / HOP * HOP, n = (TONE_CANCEL_KEPT - 1) * HOP;
+    size_t word = (size_t)2 * RATE / HOP * HOP, n = (size_t)(TONE_CANCEL_KEPT - 1) * HOP;
     signals_scale(in[0] + word, n, 10.0);
     prepare(1, 60.0f, 50.0);
     play(0, word, all, 250.0);

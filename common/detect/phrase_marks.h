@@ -25,9 +25,9 @@ typedef struct {
     bool open;
     /* Steps until the next marked one, 1 and up; PHRASE_MARKS_NONE when none is in sight. */
     size_t ahead;
-    float
-        late;  /* 0..1 of a step: where in that step it begins, or in this one if it is its first */
-    float end; /* the same of the step after the last marked one: where the sound ended in it */
+    /* 0..1 of a step: how far into that step it begins, or into this one if it is its first; and how
+     * far into the step after the last marked one it ended. */
+    float late, end;
 } PhraseMark;
 
 typedef struct {

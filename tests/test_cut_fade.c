@@ -19,6 +19,11 @@ static CutFade fresh(const CutFadeParams *params) {
     return fade;
 }
 
+/* By the header's formula, with the floor of `usual`; 4e-7: six float roundings. */
+static void expect_position(int i, double p) {
+    ck_assert_double_eq_tol((double)gain[i], 0.001 + 0.999 * p * p * (3.0 - 2.0 * p), 4e-7);
+}
+
 START_TEST(fades_are_the_hermite_step_of_the_length_asked_for) {
     CutFade fade = fresh(&usual);
     cut_fade_open(&fade, 576);
@@ -29,8 +34,7 @@ START_TEST(fades_are_the_hermite_step_of_the_length_asked_for) {
     for (int i = 0; i < 6000; i++) {
         /* 12 ms are 576 frames, 80 ms 3840; the first frame has made one step. */
         double p = i < 1000 ? fmin(1.0, (i + 1) / 576.0) : fmax(0.0, 1.0 - (i - 999) / 3840.0);
-        double expected = floor + (1.0 - floor) * p * p * (3.0 - 2.0 * p);
-        ck_assert_double_eq_tol((double)gain[i], expected, 4e-7); /* six float roundings */
+        expect_position(i, p);
         /* A raised cosine, as promised: the largest difference is 0.0100 (by calculus). */
         double cosine = floor + (1.0 - floor) * (0.5 - 0.5 * cos(3.14159265358979 * p));
         ck_assert_double_eq_tol((double)gain[i], cosine, 0.0101);
@@ -58,10 +62,8 @@ START_TEST(with_time_to_spare_it_begins_late_and_arrives_just_in_time) {
         cut_fade_process(&fade, gain + at, 100);
     }
     ck_assert_float_eq(gain[1000 - 576 - 1], gain[0]); /* not yet */
-    for (int i = 1000 - 576; i < 1000; i++) {
-        double p = (i - (1000 - 576) + 1) / 576.0;
-        ck_assert_double_eq_tol((double)gain[i], 0.001 + 0.999 * p * p * (3.0 - 2.0 * p), 4e-7);
-    }
+    for (int i = 1000 - 576; i < 1000; i++)
+        expect_position(i, (i - (1000 - 576) + 1) / 576.0);
 }
 END_TEST
 
@@ -74,10 +76,8 @@ START_TEST(it_closes_from_the_frame_asked_for_however_often_it_is_told) {
         cut_fade_process(&fade, gain + at, 100);
     }
     ck_assert_float_eq(gain[129], 1.0f);
-    for (int i = 130; i < 1000; i++) {
-        double p = 1.0 - (i - 129) / 3840.0;
-        ck_assert_double_eq_tol((double)gain[i], 0.001 + 0.999 * p * p * (3.0 - 2.0 * p), 4e-7);
-    }
+    for (int i = 130; i < 1000; i++)
+        expect_position(i, 1.0 - (i - 129) / 3840.0);
 }
 END_TEST
 

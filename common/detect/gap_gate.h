@@ -10,31 +10,32 @@
  * room tone opens nothing; before anything was sung, open is 10 dB over
  * the room. Re full scale the threshold is taken at its word, and only `low` minds the room.
  *
- * Outside of a phrase, one begins after 8 hops over `open`, or 3 periodic ones in a row over open -
- * 6 dB: a mouth click is neither. The 8 are a sum: what hops are over, 3 dB at most of each, less
- * what others are under, 8 at most, must come to 24 dB. Where it began is found by sound_start.h, by `low`. It goes on
- * until what hops are under `keep`, 8 dB at most of each, comes to 7.5 dB together, less what they are over
- * it, so that a tail ends at one place wherever its flutter and the hops fall. After that it takes more
- * to go on: what the hops since are over `keep`, 8 dB at most of each, must come to 24 dB in the same
- * way. So the flutter of a room keeps nothing
- * open, and what does hangs little on where hops begin; where a sound begins and ends is told
- * within its hop. 250 ms without any end the phrase. Gaps
- * shorter than `shortest` are joined (phrase_marks.h).
+ * Outside of a phrase, one begins after 8 hops over `open`, or 3 periodic ones in a row over
+ * open - 6 dB: a mouth click is neither. The 8 are a sum: what hops are over, 3 dB at most of
+ * each, less what others are under, 8 at most, must come to 24 dB. Where it began is found by
+ * sound_start.h, by `low`. It goes on until what hops are under `keep`, 8 dB at most of each,
+ * comes to 7.5 dB together, less what they are over it, so that a tail ends at one place
+ * wherever its flutter and the hops fall. After that it takes more to go on: what the hops since
+ * are over `keep`, 8 dB at most of each, must come to 24 dB in the same way. So the flutter of a
+ * room keeps nothing open, and what does hangs little on where hops begin; where a sound begins
+ * and ends is told within its hop. 250 ms without any end the phrase. Gaps shorter than
+ * `shortest` are joined (phrase_marks.h).
  *
  * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes
  * before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms, short
  * clicks apart, as hardly a sound of a word does (fricatives last up to some 250 ms; from memory).
  * With what is seen ahead, a take that begins with its room is open for about 0.15 s.
  *
- * Breath is what the scene takes for it. When breaths are kept, breath over `open` opens as any sound
- * does, and plain breath does down to open - 12 dB. When they are trimmed, what is over `open`
- * counts only if it is not breath, or is periodic, or has been within 3 dB of the singer's level
- * for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that has been breath
- * so far; where that has died away they are counted anew, since its last hops are too weak to be told.
- * A breath that joins a phrase is parted from it where it begins to swell. Either way all
- * of a breath has one fate: the first hops of many look like a consonant and open, so when its start is
- * about to be let out, a sound without voice that is more likely breath than speech, all its hops
- * together, is taken back whole; and what was let in is not parted any more.
+ * Breath is what the scene takes for it. When breaths are kept, breath over `open` opens as any
+ * sound does, and plain breath does down to open - 12 dB. When they are trimmed, what is over
+ * `open` counts only if it is not breath, or is periodic, or has been within 3 dB of the
+ * singer's level for 8 hops. After a pause it takes 4 such hops to go on, and 16 in a sound that
+ * has been breath so far; where that has died away they are counted anew, since its last hops
+ * are too weak to be told. A breath that joins a phrase is parted from it where it begins to
+ * swell. Either way all of a breath has one fate: the first hops of many look like a consonant
+ * and open, so when its start is about to be let out, a sound without voice that is more likely
+ * breath than speech, all its hops together, is taken back whole; and what was let in is not
+ * parted any more.
  *
  * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
  * row as are seen, one at the least, and by as much less, so clicks open; what lies further back than is seen is not

@@ -8,9 +8,9 @@
  * p and d random walks (random_walk.h) of 0.4 s and 2.5 s, within +-2 deviations. Several voices
  * from one take, each with random variations of its own: Schnell, Peeters, Lemouton, Manoury,
  * Rodet, "Synthesizing a choir in real-time using pitch synchronous overlap add", ICMC 2000
- * (abstract). Both walks begin where the take first sounds, so that silence ahead of it, be it a
- * bar or a frame, changes nothing. What has no periods is read as late, at the speed at which the delay moves, and
- * sibilants are taken down (hiss_duck.h).
+ * (abstract). Both walks begin where the take first sounds, so that silence ahead of it does not
+ * change them; where the marks of its periods fall may differ all the same. What has no periods is
+ * read as late, at the speed at which the delay moves, and sibilants are taken down (hiss_duck.h).
  *
  * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola
  * voice, and 8 taps a frame where nothing is voiced. */

@@ -4,6 +4,7 @@
 #include "basic/decibel.h"
 #include "basic/one_pole.h"
 #include "basic/simd_math.h"
+#include "sound/spectral_frames.h"
 
 #include <math.h>
 #include <string.h>
@@ -21,7 +22,7 @@ static const double DB_PER_LOG2 = 6.0205999132796239;
 /* log2 v at both ends of the table: below, E1 is a straight line in log v; above, it is nothing. */
 static const float TABLE_FROM = -16.0f, TABLE_TO = 4.0f;
 
-enum { LEAST_BAND = 4, ARRAYS = 7, FRAME_HOPS = 4 };
+enum { LEAST_BAND = 4, ARRAYS = 7 };
 
 /* E1(x) = integral from x of exp(-t)/t: Abramowitz and Stegun 5.1.11, and for x > 1 the continued
  * fraction 5.1.22, from its end. */
@@ -108,7 +109,7 @@ void noise_gain_begin(NoiseGain *gain, float share, bool periodic) {
     gain->state.share = share;
     gain->state.voiced -= gain->state.voiced > 0;
     if (periodic)
-        gain->state.voiced = FRAME_HOPS;
+        gain->state.voiced = SPECTRAL_OVERLAP;
     gain->state.all_zeta = 0.0f;
 }
 

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 /* The de-esser, at its defaults.
  *
- * Level of a sibilant: RMS over its label in 4.5..12 kHz (at most 0.45 of the rate), dB.
- * Left over: that level after the de-esser over that of the take as it was before its sibilants
- * were raised by 10 dB; 0 is perfect, 10 is nothing done. Spread: interquartile range / 1.349.
- * Of sung takes, /s/ counts; /sh/ and /z/ are shown with -v. Of recordings, every labelled
- * sibilant of 40 ms and more. Reduction as sung: level before over level after, of the take as it was.
+ * Level of a sibilant: RMS over its label in 4.5..12 kHz (at most 0.45 of the rate), dB. Left
+ * over: that level after the de-esser over that of the take as it was before its sibilants were
+ * raised by 10 dB; 0 is perfect, 10 is nothing done. Spread: interquartile range / 1.349. Of
+ * sung takes, /s/ counts; /sh/ and /z/ are shown with -v. Of recordings, every labelled sibilant
+ * of 40 ms and more. Reduction as sung: level before over level after, of the take as it was.
  *
  * Outside sibilants: energy of output minus input over that of the input, of the hot take, where no
  * sibilant is labelled within 20 ms before or 80 ms after (the default release, and the edges of

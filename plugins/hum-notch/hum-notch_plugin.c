@@ -117,13 +117,15 @@ static void mix(const Io *io, float *mono) {
 /* A word that begins is heard late, and what it did to the tones is taken back; by as much as calm is
  * lost, so that a moment that is a word by half is undone by half. A gap too short to learn in brings
  * back what was known in the one before it. */
-static double time_constant(HumNotch *h) {
-    float calm = room_watch_low_calm(&h->watch);
+static void take_back(HumNotch *h, float calm) {
     if (calm < h->calm)
         tone_cancel_recall(&h->cancel, 1.0f - calm / h->calm);
     h->calm = calm;
     if (calm > 0.0f)
         tone_cancel_keep(&h->cancel);
+}
+
+static double time_constant_ms(float calm) {
     return 1.0 / ((double)calm / GAP_MS + (1.0 - (double)calm) / VOICE_MS);
 }
 
@@ -139,8 +141,9 @@ static void adapt(HumNotch *h) {
         tone_cancel_aim(&h->cancel, hz);
     for (size_t k = 0; k < h->harmonics; k++)
         share[k] = believed ? 1.0f : series ? mains_sure(series, k) : 0.0f;
-    double tau_ms = time_constant(h);
-    tone_cancel_adapt(&h->cancel, share, tau_ms);
+    float calm = room_watch_low_calm(&h->watch);
+    take_back(h, calm);
+    tone_cancel_adapt(&h->cancel, share, time_constant_ms(calm));
 }
 
 /* By how much the level of the last METER_MS had fallen, dB: the most of this stretch, so that it

@@ -25,10 +25,11 @@ static Stretch quiet_now(const RoomWatch *watch, uint64_t frame, double rate_hz)
     return (Stretch){frame - late - quiet + after, quiet - after - before};
 }
 
-/* Gives the file to `hear` block by block, up to frame `end` or until that has heard enough (true). */
+/* n frames of the file, the first of them frame `frame`. True: it has heard enough. */
 typedef bool (*Hear)(void *user, const AudioReader *reader, const float *const *in, size_t n,
                      uint64_t frame);
 
+/* Gives the file to `hear` block by block, up to frame `end` or until that has heard enough. */
 static bool in_blocks(AudioReader *reader, uint64_t end, Hear hear, void *user, HostError *error) {
     float *audio = text_take((size_t)AUDIO_CHANNELS * AUDIO_BLOCK, sizeof *audio);
     float *const out[] = {audio, audio + AUDIO_BLOCK};

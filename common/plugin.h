@@ -9,6 +9,8 @@
  *
  * Calls come in this order: prepare, reset, then any number of { set, process }, reset at any time.
  * set is called before the first process after a reset, and whenever a control has changed.
+ * process is first called where something sounds in input or key: silence ahead of a take cannot
+ * change what is made of it, so that every clock may count from there.
  * set and process run in the host's real-time thread: they take no memory, no lock, make no system
  * call, and their time is bounded by A + B * n whatever the signal. */
 #ifndef SISKIN_PLUGIN_H
@@ -54,7 +56,7 @@ typedef struct {
 
 /* What the shell shows of what a plugin writes of a meter. All but METER_NOW hold their peak, so
  * that a view that looks 25 times a second misses nothing, and the shell counts their hops from
- * activation, so that the host's blocks do not matter. */
+ * the first sound, so that the host's blocks do not matter. */
 typedef enum {
     METER_NOW,  /* write the value at the end of the stretch: shown as it is */
     METER_PEAK, /* write the largest within the stretch: shown at once, and falls by layout_fall() */

@@ -32,7 +32,7 @@ typedef struct {
     bool up;
 } Ramp;
 
-/* A meter as it is shown. It moves once in METER_HOP frames counted from activation, where chunks
+/* A meter as it is shown. It moves once in METER_HOP frames counted from the first sound, where chunks
  * end, so that the host's blocks cannot change it. */
 enum { METER_HOP = PLUGIN_CHUNK, METERS = 1 + PLUGIN_MAX_METERS };
 typedef struct {
@@ -71,7 +71,8 @@ typedef struct {
     uint32_t hop_at; /* frames into the meters' hop */
     bool momentary;  /* LAYOUT_MOMENTARY: a hop is a run() */
 
-    bool fresh; /* nothing has run since activation: ramps start at their goal */
+    bool
+        fresh; /* nothing has sounded since activation: the plugin has not run, ramps start at their goal */
     Ramp enabled;
     Ramp audition;
     Delay delay[PLUGIN_MAX_CHANNELS];
@@ -115,18 +116,18 @@ static float control_value(const float *port, const PortSpec *spec) {
     return layout_clamp(spec, port ? *port : spec->initial);
 }
 
-static void read_controls(Shell *s) {
+/* Whether the plugin's own have changed. */
+static bool read_controls(Shell *s) {
     s->enabled.up = control_value(s->enabled_port, &layout_enabled) > 0.0f;
     s->audition.up = control_value(s->audition_port, &layout_audition) > 0.0f;
 
-    bool changed = s->fresh;
+    bool changed = false;
     for (size_t i = 0; i < s->spec->n_controls; i++) {
         float value = control_value(s->control_port[i], &s->spec->controls[i]);
         changed |= value != s->control[i];
         s->control[i] = value;
     }
-    if (changed)
-        s->spec->set(s->plugin, s->control);
+    return changed;
 }
 
 /* ---- meters out ---- */
@@ -178,18 +179,50 @@ static void write_meters(const Shell *s) {
             *s->meter[i].port = s->meter[i].shown;
 }
 
+/* ---- before the first sound ---- */
+
+/* What is not audio (NaN, infinite, beyond +60 dBFS) is silence. */
+static float clean_sample(float x) {
+    return fabsf(x) <= LARGEST_SAMPLE ? x : 0.0f;
+}
+
+/* Frames of silence that a port's n frames begin with. The bits are looked at, since a processor
+ * that takes the smallest numbers for zero would find them equal to it. */
+static size_t silent_frames(const float *port, size_t n) {
+    for (size_t i = 0; port && i < n; i++) {
+        float x = clean_sample(port[i]);
+        uint32_t bits;
+        memcpy(&bits, &x, sizeof bits);
+        if (bits << 1 != 0)
+            return i;
+    }
+    return n;
+}
+
+/* The plugin's clock stands until something sounds in input or key, so that where a take lies after
+ * silence decides nothing: its hops fall on the same frames of it, and come out bit for bit the
+ * same. Returns the frames of this block for which it still stands; they are silent. */
+static size_t wait(const Shell *s, size_t frames) {
+    for (unsigned c = 0; c < s->channels; c++) {
+        frames = silent_frames(s->in_port[c], frames);
+        if (s->spec->has_key)
+            frames = silent_frames(s->key_port[c], frames);
+    }
+    for (unsigned c = 0; c < s->channels; c++)
+        if (s->out_port[c])
+            memset(s->out_port[c], 0, frames * sizeof(float));
+    return frames;
+}
+
 /* ---- one chunk ---- */
 
-/* Copies n frames; what is not audio (NaN, infinite, beyond +60 dBFS) becomes silence. */
 static void clean(const float *port, size_t at, float *chunk, size_t n) {
     if (!port) {
         memset(chunk, 0, n * sizeof *chunk);
         return;
     }
-    for (size_t i = 0; i < n; i++) {
-        float x = port[at + i];
-        chunk[i] = fabsf(x) <= LARGEST_SAMPLE ? x : 0.0f;
-    }
+    for (size_t i = 0; i < n; i++)
+        chunk[i] = clean_sample(port[at + i]);
 }
 
 /* Moves the dry tap to the latency now wanted, unless it is already on the way elsewhere. */
@@ -321,17 +354,21 @@ static void run(LV2_Handle instance, uint32_t frames) {
     Shell *s = instance;
     uint64_t found = flush_zero_begin();
 
-    read_controls(s);
+    bool changed = read_controls(s);
     aim_tap(s);
     if (s->latency_port)
         *s->latency_port = (float)s->spec->latency(s->plugin, s->control);
-    if (s->fresh && frames > 0) {
+    size_t first = s->fresh ? wait(s, frames) : 0;
+    bool begins = s->fresh && first < frames;
+    if (begins || (changed && !s->fresh))
+        s->spec->set(s->plugin, s->control);
+    if (begins) {
         ramp_jump(&s->enabled);
         ramp_jump(&s->audition);
         s->fresh = false;
     }
 
-    for (size_t at = 0; at < frames;) {
+    for (size_t at = first; at < frames;) {
         size_t n = frames - at, most = chunk_room(s);
         n = n < most ? n : most;
         run_chunk(s, at, n);

@@ -93,6 +93,7 @@ static const BrokenPlugin PLUGINS[] = {
     {"naive-hums", "silence stays silence", "silence from the start gives", 0, 0},
     {"naive-idle", "it acts on a take", "only the delayed input", 0, 0},
     {"naive-deaf", "no key is a silent key", "the key changes nothing", 0, 0},
+    {"naive-counts-silence", "silence ahead changes nothing", "37 frames later", 0, 0},
     {"naive-keyless-noise", "no key is a silent key", "silent key against none", 0, 0},
     {"naive-low-rates", "it acts on a take", "cannot be instantiated at 96000 Hz", 96000.0, 0},
     {"naive-leaks", "a life leaves no memory behind", "bytes behind", 0, 0},

@@ -219,6 +219,57 @@ static bool memory_does_not_matter(const Subject *subject, HostError *why) {
                                  "memory not zero before instantiation");
 }
 
+/* ---- where a take lies ---- */
+
+/* The stimulus `ahead` frames later, and `setting` from half way there on. */
+static Stimulus later(const Subject *subject, const Stimulus *stimulus, size_t ahead,
+                      const Setting *setting) {
+    const HostPlugin *plugin = subject->plugin;
+    Stimulus moved = *stimulus;
+    Event *events = contract_memory(plugin->n_ports, sizeof *events);
+    for (uint32_t i = 0; i < plugin->n_ports; i++)
+        if (contract_own_control(plugin, &plugin->ports[i]))
+            events[moved.n_events++] = (Event){ahead / 2, i, setting->value[i]};
+    moved.events = events;
+    moved.frames += ahead;
+    for (size_t c = 0; c < plugin->n_in; c++) {
+        float *in = contract_frames(moved.frames), *key = contract_frames(moved.frames);
+        memcpy(in + ahead, stimulus->in[c], stimulus->frames * sizeof *in);
+        moved.in[c] = in;
+        if (!stimulus->key[c])
+            continue;
+        memcpy(key + ahead, stimulus->key[c], stimulus->frames * sizeof *key);
+        moved.key[c] = key;
+    }
+    return moved;
+}
+
+/* A take moved on the time line comes out the same, bit for bit: no hop, walk or oscillator counts
+ * from activation. And what is set before the first sound is met at once. */
+static bool silence_ahead_changes_nothing(const Subject *subject, HostError *why) {
+    static const size_t AHEAD[] = {37, 4801}; /* within any hop, and beyond most */
+    Setting settings[CONTRACT_MAX_SETTINGS];
+    size_t count = contract_settings(subject, settings);
+    for (size_t i = 0; i < count; i++) {
+        Stimulus stimulus = contract_stimulus(subject);
+        Response expected;
+        if (!contract_play_new(subject, &settings[i], &stimulus, &expected, why))
+            return false;
+        for (size_t k = 0; k < sizeof AHEAD / sizeof *AHEAD; k++) {
+            Stimulus moved = later(subject, &stimulus, AHEAD[k], &settings[i]);
+            Response got;
+            if (!contract_play_new(subject, NULL, &moved, &got, why))
+                return false;
+            for (size_t c = 0; c < subject->plugin->n_out; c++)
+                got.out[c] += AHEAD[k];
+            if (!contract_same(subject, &expected, &got, stimulus.frames, why,
+                               "%s, %zu frames later", settings[i].name, AHEAD[k]))
+                return false;
+        }
+    }
+    return true;
+}
+
 /* ---- other instances ---- */
 
 static bool instances_apart(const Subject *subject, HostError *why) {
@@ -437,6 +488,7 @@ const Promise contract_sound[] = {
     {"only the frames of outputs are written, and all of them", only_outputs_written, false, false,
      NEEDS_NOTHING},
     {"activation makes it as new", as_new_when_activated, true, false, NEEDS_NOTHING},
+    {"silence ahead changes nothing", silence_ahead_changes_nothing, false, false, NEEDS_NOTHING},
     {"what memory held before does not matter", memory_does_not_matter, false, false, NEEDS_GUARD},
     {"instances do not know of each other", instances_apart, false, false, NEEDS_NOTHING},
     {"instances may run in two threads", two_threads, false, false, NEEDS_NOTHING},

@@ -2,7 +2,8 @@
 /* The same take a little later must come out the same: decisions may not hang on where a hop begins.
  *
  * Every bundle found, at its defaults; a key, where there is one, is the take itself. The take is
- * run as it is, and with 37, 101 and 229 frames of silence ahead. Levels, RMS over each 100 ms of the
+ * run with one frame ahead, and with 37 to 229 more. These hold noise at -120 dBFS: after
+ * silence all comes out the same, bit for bit, as the contract asks. Levels, RMS over each 100 ms of the
  * aligned outputs: places are those within 60 dB of the loudest of the input. Given is how many of
  * 2000 places differ by over 1 dB, where that can be heard: where the louder of the two outputs lies
  * within 45 dB of the loudest of the input, since what is quieter lies under the room of most takes.
@@ -14,26 +15,35 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const size_t LATER[] = {37, 101, 229};
+static const size_t LATER[] = {37, 71, 101, 163, 229};
 enum { SHIFTS = sizeof LATER / sizeof *LATER };
 static const double HEARD_DB = 45.0; /* under the loudest */
+static const double AHEAD_LEVEL = 1e-6;
+enum {
+    FIRST = 1
+}; /* frames ahead without which clocks would start at the take's own first sound */
 
 typedef struct {
     Samples heard, unheard; /* 2000 for each place that differs, else 0 */
 } Differs;
 
 typedef struct {
-    float *in, *as_it_is, *later; /* [n + the longest shift] */
+    float *in, *first, *later; /* [n + the most frames ahead] */
 } Takes;
 
-static bool run(Quality *quality, const HostPlugin *plugin, const Voice *voice, const float *in,
-                size_t n, float *out) {
+/* The take, `ahead` frames later, into out. */
+static bool run(Quality *quality, const HostPlugin *plugin, const Voice *voice, size_t ahead,
+                float *in, float *out) {
+    Random random = random_seeded(37);
+    for (size_t t = 0; t < ahead; t++)
+        in[t] = (float)(AHEAD_LEVEL * random_normal(&random));
+    memcpy(in + ahead, voice->audio, voice->n * sizeof *in);
     QualityRun r = {.plugin = plugin->id,
                     .rate_hz = voice->rate_hz,
                     .in = in,
                     .key = plugin->n_key ? in : NULL,
-                    .n = n};
-    r.out = out;
+                    .out = out,
+                    .n = voice->n + ahead};
     return quality_render(quality, &r);
 }
 
@@ -46,8 +56,8 @@ static void compare(const Quality *quality, const Voice *voice, const Takes *tak
     for (size_t at = 0; at + hop <= voice->n; at += hop) {
         if (signals_rms_db(voice->audio + at, hop) < loudest - 60.0)
             continue;
-        double one = signals_rms_db(takes->as_it_is + at, hop);
-        double other = signals_rms_db(takes->later + later + at, hop);
+        double one = signals_rms_db(takes->first + FIRST + at, hop);
+        double other = signals_rms_db(takes->later + FIRST + later + at, hop);
         bool apart = fabs(one - other) > 1.0, heard = fmax(one, other) > loudest - HEARD_DB;
         samples_add(&differs->heard, apart && heard ? 2000.0 : 0.0);
         samples_add(&differs->unheard, apart && !heard ? 2000.0 : 0.0);
@@ -60,18 +70,16 @@ static void compare(const Quality *quality, const Voice *voice, const Takes *tak
 
 static void judge_voice(Quality *quality, const HostPlugin *plugin, const Voice *voice,
                         Differs *differs) {
-    size_t room = voice->n + LATER[SHIFTS - 1];
+    size_t room = voice->n + FIRST + LATER[SHIFTS - 1];
     float *memory = calloc(3 * room, sizeof *memory);
     if (!memory) {
         quality->broken = true;
         return;
     }
     Takes takes = {memory, memory + room, memory + 2 * room};
-    bool fine = run(quality, plugin, voice, voice->audio, voice->n, takes.as_it_is);
+    bool fine = run(quality, plugin, voice, FIRST, takes.in, takes.first);
     for (size_t k = 0; k < SHIFTS && fine; k++) {
-        memset(takes.in, 0, LATER[k] * sizeof *takes.in);
-        memcpy(takes.in + LATER[k], voice->audio, voice->n * sizeof *takes.in);
-        fine = run(quality, plugin, voice, takes.in, voice->n + LATER[k], takes.later);
+        fine = run(quality, plugin, voice, FIRST + LATER[k], takes.in, takes.later);
         if (fine)
             compare(quality, voice, &takes, LATER[k], differs);
     }

@@ -49,6 +49,7 @@
     F(IDLE, "idle")                         /* does nothing */                                     \
     F(DEAF, "deaf")                         /* does not hear its key */                            \
     F(KEYLESS_NOISE, "keyless-noise")       /* takes a missing key for a full one */               \
+    F(COUNTS_SILENCE, "counts-silence")     /* its hops are counted from activation */             \
     F(LOW_RATES, "low-rates")               /* no room above 48 kHz */                             \
     F(LEAKS, "leaks")                       /* cleanup() forgets the ring */
 
@@ -68,7 +69,7 @@ typedef struct {
     bool fresh;
     int enabled, audition; /* frames into their crossfades */
     unsigned at;
-    float level, other_level, shown;
+    float level, other_level, held, shown;
     float *ring; /* [channels][DELAY] */
 } Naive;
 
@@ -158,6 +159,10 @@ static void frame(Naive *p, const Controls *c, uint32_t t) {
         key[k] = read_audio(p, 1, k, t);
     }
     float level = follow(p, key);
+    if (p->at == 0)
+        p->held = level;
+    if (p->fault == COUNTS_SILENCE)
+        level = p->held;
     int enabled = p->enabled, audition = p->audition;
     for (unsigned k = 0; k < p->channels; k++) {
         float *slot = &p->ring[k * DELAY + p->at];
@@ -237,7 +242,7 @@ static void activate(LV2_Handle instance) {
     p->at = 0;
     if (p->fault == KEEPS_HISTORY)
         return;
-    p->level = p->other_level = p->shown = 0.0f;
+    p->level = p->other_level = p->held = p->shown = 0.0f;
     if (p->fault != NOT_CLEARED)
         memset(p->ring, 0, (size_t)p->channels * DELAY * sizeof *p->ring);
 }

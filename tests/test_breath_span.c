@@ -13,7 +13,8 @@ static BreathSpan span;
 static SceneKind sound[HOPS], alone[HOPS]; /* decided; taken by itself */
 static float level[HOPS];
 static bool down[HOPS];
-static bool apart; /* breaths must stand apart */
+static bool apart;              /* breaths must stand apart */
+static size_t loud_from = HOPS; /* ten hops as loud as the voice */
 
 static void rest(void) {
     for (size_t t = 0; t < HOPS; t++) {
@@ -37,6 +38,7 @@ static void run(void) {
     size_t delay = LAG + breath_span_delay(&span, CLEAR);
     memset(down, 0, sizeof down);
     for (size_t t = 0; t < HOPS; t++) {
+        breath_span_loud(&span, t >= loud_from && t < loud_from + 10);
         bool now =
             breath_span_step(&span, level[t], alone[t], t < LAG ? SCENE_ROOM : sound[t - LAG]);
         if (t >= delay)
@@ -299,7 +301,89 @@ START_TEST(the_end_of_one_that_dies_away_may_go_down_as_another_sound) {
         apart = true;
         run();
         apart = false;
-        expect(199, 304 - CLEAR);
+        /* Voice is seen when its fourth hop is, 20 hops ahead: from hop 308 on. With none, the breath
+         * lasts to its last hop, 319, and as its last 6 dB take 4 hops, 1 + 2.42 (4 - 2) more. */
+        expect(199, word ? 308 - CLEAR : 326);
+    }
+}
+END_TEST
+
+/* A sound that goes down as friction; one hop of it in `each`, taken by itself, is like a breath. */
+static void put_doubtful(size_t start, size_t end, size_t each, float db) {
+    put(start, end, SCENE_VOICELESS, db);
+    for (size_t t = start; t < end; t += each)
+        alone[t] = SCENE_BREATH;
+}
+
+static void run_apart(void) {
+    apart = true;
+    run();
+    apart = false;
+}
+
+START_TEST(where_breaths_stand_apart_friction_without_voice_after_a_rest_is_one) {
+    rest();
+    put_doubtful(200, 300, 4, 20.0f);
+    run();
+    expect(0, 0); /* with treble its kind is trusted */
+    run_apart();
+    expect(199, 301);
+    /* Of what is in hand and in sight, 39 hops, 8 must be like a breath. */
+    rest();
+    put_doubtful(200, 300, 6, 20.0f);
+    run_apart();
+    expect(0, 0);
+}
+END_TEST
+
+START_TEST(found_so_it_goes_on_until_voice_is_in_sight) {
+    rest();
+    put(200, 260, SCENE_BREATH, 20.0f);
+    put(260, 340, SCENE_VOICELESS, 24.0f);
+    put(340, 400, SCENE_VOICED, 28.0f);
+    run_apart();
+    /* Seen at its fourth hop, 20 ahead; as there is no rest before it, all in hand is given back. */
+    expect(199, 343 - LAG - REACH - CLEAR);
+    put(340, 400, SCENE_VOICELESS, 31.0f); /* 11 dB over it, seen from its first hop on */
+    run_apart();
+    expect(199, 340 - LAG - REACH - CLEAR);
+}
+END_TEST
+
+START_TEST(friction_is_no_breath_by_its_place) {
+    for (int k = 0; k < 5; k++) {
+        rest();
+        put_doubtful(200, 300, 2, 20.0f);
+        if (k == 0) /* without a rest of 150 ms */
+            put(165, 171, SCENE_VOICED, 40.0f);
+        for (size_t t = 205; k == 1 && t < 209; t++) /* voice in it */
+            alone[t] = SCENE_VOICED;
+        if (k == 2) /* a word that begins with a soft sound */
+            for (size_t t = 225; t < 300; t++)
+                level[t] = 31.0f;
+        if (k == 3) /* too short */
+            put(230, 300, SCENE_ROOM, 0.0f);
+        loud_from = k == 4 ? 235 : HOPS;
+        run_apart();
+        loud_from = HOPS;
+        expect(0, 0);
+    }
+}
+END_TEST
+
+START_TEST(one_that_comes_up_out_of_a_dip_behind_a_word_is_found) {
+    for (int dies = 0; dies < 2; dies++) {
+        rest();
+        put(100, 160, SCENE_VOICED, 40.0f);
+        put(160, 180, SCENE_VOICELESS, 8.0f);
+        put(180, 260, SCENE_BREATH, 24.0f);
+        for (size_t t = 200; dies && t < 260; t++)
+            level[t] = 24.0f - 0.6f * (float)(t - 200); /* the breath that ends a word: 120 dB/s */
+        run_apart();
+        if (dies)
+            expect(0, 0);
+        else
+            expect(180, 261);
     }
 }
 END_TEST
@@ -332,6 +416,10 @@ int main(void) {
     tcase_add_test(tcase, friction_that_joins_a_vowel_without_a_dip_is_given_back_whole);
     tcase_add_test(tcase, where_breaths_stand_apart_friction_that_joins_a_vowel_is_none);
     tcase_add_test(tcase, the_end_of_one_that_dies_away_may_go_down_as_another_sound);
+    tcase_add_test(tcase, where_breaths_stand_apart_friction_without_voice_after_a_rest_is_one);
+    tcase_add_test(tcase, found_so_it_goes_on_until_voice_is_in_sight);
+    tcase_add_test(tcase, friction_is_no_breath_by_its_place);
+    tcase_add_test(tcase, one_that_comes_up_out_of_a_dip_behind_a_word_is_found);
     tcase_add_test(tcase, reset_forgets_what_was_heard);
     return run_tcase(tcase, "breath_span");
 }

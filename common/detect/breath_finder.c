@@ -4,6 +4,7 @@
 #include <math.h>
 
 static const float DULL = 0.5f;
+static const float LOUD_DB = -10.0f; /* re the voice */
 
 void breath_finder_prepare(BreathFinder *finder, double hops_per_second) {
     finder->hops_per_second = hops_per_second;
@@ -31,6 +32,7 @@ size_t breath_finder_delay(const BreathFinder *finder, const BreathFinderParams 
 
 bool breath_finder_step(BreathFinder *finder, const SceneMoment *moment) {
     breath_span_stand_apart(&finder->span, moment->features.dull > DULL);
+    breath_span_loud(&finder->span, moment->features.value[SCENE_OVER_VOICE] > LOUD_DB);
     return breath_span_step(&finder->span, moment->features.value[SCENE_OVER_ROOM],
                             moment->likeliest, moment->kind);
 }

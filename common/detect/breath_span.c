@@ -10,6 +10,8 @@ enum { MASK = BREATH_SPAN_RING - 1, SMOOTHED = 2, SHORTEST_RISE = 4, SURELY = 4 
 
 static const double REACH_S = 0.08, REST_S = 0.15, ENDING_S = 0.04, LONGEST_S = 2.0;
 static const float SWELL_DB = 4.0f, HOLD_DB = 3.0f, RISEN_DB = 8.0f, REST_DB = 10.0f;
+static const float AFTER_REST = 0.2f, AFTER_SWELL = 0.75f; /* share that sounds like a breath */
+enum { MOST_ROOM = 6 };                                    /* one hop of room in so many */
 static const float RISE_DB = 6.0f, REACH_PER_RISE = 2.42f; /* 1 / (10^(6/40) - 1) */
 
 void breath_span_prepare(BreathSpan *span, double hops_per_second) {
@@ -28,6 +30,10 @@ void breath_span_reset(BreathSpan *span) {
 
 void breath_span_stand_apart(BreathSpan *span, bool apart) {
     span->apart = apart;
+}
+
+void breath_span_loud(BreathSpan *span, bool loud) {
+    span->loud = loud;
 }
 
 void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear) {
@@ -66,14 +72,19 @@ static size_t reach(const BreathSpan *span, size_t edge, int direction) {
     return far < span->reach ? far : span->reach;
 }
 
+static bool rested_before(const BreathSpan *span, size_t t) {
+    size_t rest = 0;
+    while (rest < span->rest && sound_of(span, t - 1 - rest) == SCENE_ROOM)
+        rest++;
+    return rest == span->rest;
+}
+
 /* Hops of the sound before hop t if it is but the lips that part, else 0. */
 static size_t lips_before(const BreathSpan *span, size_t t) {
-    size_t lips = 0, rest = 0;
+    size_t lips = 0;
     while (lips <= span->reach && sound_of(span, t - 1 - lips) == SCENE_VOICELESS)
         lips++;
-    while (rest < span->rest && sound_of(span, t - 1 - lips - rest) == SCENE_ROOM)
-        rest++;
-    return rest == span->rest && lips <= span->reach ? lips : 0;
+    return lips <= span->reach && rested_before(span, t - lips) ? lips : 0;
 }
 
 /* Lowest level from hop t - span->reach up to hop t. */
@@ -210,8 +221,94 @@ static void give_back(BreathSpan *span, size_t t) {
     }
 }
 
+/* Hops that can still be changed. */
+static size_t in_hand(const BreathSpan *span) {
+    return span->reach + span->clear;
+}
+
+/* The highest level of hops first..first + hops - 1. */
+static float highest_of(const BreathSpan *span, size_t first, size_t hops) {
+    float highest = level(span, first);
+    for (size_t k = 1; k < hops; k++)
+        highest = level(span, first + k) > highest ? level(span, first + k) : highest;
+    return highest;
+}
+
+/* Whether a sound whose first hops in hand end with t came up out of a dip, and does not die away as
+ * far as can be seen, as the breath that ends a word does. */
+static bool swells(const BreathSpan *span, size_t t) {
+    size_t first = t + 1 - in_hand(span);
+    float highest = highest_of(span, first, in_hand(span) + span->lag);
+    return highest > lowest_before(span, first) + RISEN_DB &&
+           level(span, t + span->lag) > highest - REST_DB;
+}
+
+/* Whether the level rises, from hop t on and as far as can be seen, far over `peak_db`. */
+static bool outgrows(const BreathSpan *span, size_t t, float peak_db) {
+    return highest_of(span, t + 1, span->lag) > peak_db + REST_DB;
+}
+
+/* Whether the hops in hand, of which t is the last, and all that can be seen behind them are a sound
+ * without voice, none of it as loud as the voice, and `share` of it like a breath. */
+static bool has_no_voice(const BreathSpan *span, size_t t, float share) {
+    size_t hops = in_hand(span) + span->lag, first = t + 1 - in_hand(span);
+    size_t breath = 0, room = 0, voiced = 0;
+    for (size_t k = first; k < first + hops; k++) {
+        unsigned alone = alone_of(span, k);
+        voiced = alone == SCENE_VOICED ? voiced + 1 : 0;
+        if (voiced == SURELY || span->state.loud[k & MASK])
+            return false;
+        breath += alone == SCENE_BREATH;
+        room += alone == SCENE_ROOM;
+    }
+    return MOST_ROOM * room <= hops && (float)breath >= share * (float)hops;
+}
+
+/* Whether what sounds at hop t, and has for just as long as is in hand, is a breath by its place. */
+static bool stands_alone(const BreathSpan *span, size_t t, SceneKind sound) {
+    size_t n = in_hand(span), first = t + 1 - n;
+    if (outgrows(span, t, highest_of(span, first, n)))
+        return false;
+    if (span->state.sounding == n && rested_before(span, first))
+        return has_no_voice(span, t, AFTER_REST);
+    return sound == SCENE_BREATH && span->state.run + 1 == n && swells(span, t) &&
+           has_no_voice(span, t, AFTER_SWELL);
+}
+
+/* The hops from `first` up to hop t are a breath, and so is what belongs to it before them. */
+static void take_in(BreathSpan *span, size_t first, size_t t) {
+    begin(span, first);
+    for (size_t k = first; k < t; k++) {
+        span->state.sound[k & MASK] = SCENE_BREATH;
+        span->state.inside[k & MASK] = 1;
+    }
+    span->state.run = t - first;
+    span->state.whole = span->state.lives = span->state.apart = span->state.breath = true;
+    span->state.onset = false;
+    span->state.lowest_db = level(span, t);
+}
+
+/* What hop t is by its place, where breaths stand apart; `sound` is what it is by its kind. */
+static SceneKind by_its_place(BreathSpan *span, size_t t, SceneKind sound) {
+    if (!span->apart || sound == SCENE_ROOM || sound == SCENE_VOICED) {
+        span->state.sounding = 0;
+        span->state.placed = false;
+        return sound;
+    }
+    span->state.sounding++;
+    if (stands_alone(span, t, sound)) {
+        take_in(span, t + 1 - in_hand(span), t);
+        span->state.placed = true;
+        span->state.peak_db = highest_of(span, t + 1 - in_hand(span), in_hand(span));
+    }
+    if (hops_to_voice(span, t) < span->lag || outgrows(span, t, span->state.peak_db))
+        span->state.placed = false;
+    return span->state.placed ? SCENE_BREATH : sound;
+}
+
 /* Takes in the kind of sound of hop t. */
 static void decide(BreathSpan *span, size_t t, SceneKind sound) {
+    sound = by_its_place(span, t, sound);
     bool before = span->state.breath;
     span->state.breath = sound == SCENE_BREATH && is_breath(span, t);
     if (span->state.breath && joins_voice(span, t)) {
@@ -248,6 +345,7 @@ bool breath_span_step(BreathSpan *span, float level_db, SceneKind alone, SceneKi
     size_t now = span->state.hop + BREATH_SPAN_RING, then = now - span->lag;
     span->state.level_db[now & MASK] = level_db;
     span->state.alone[now & MASK] = (unsigned char)alone;
+    span->state.loud[now & MASK] = span->loud;
     span->state.hop++;
     decide(span, then, decided);
     return wanted(span, then - breath_span_delay(span, span->clear));

@@ -24,6 +24,15 @@
  * in its first 40 ms is given back as far as it was not let out yet. (The end of a breath that dies
  * away is too weak to be told, and often goes down as another sound.)
  *
+ * Place. There, too, a breath often goes down as friction, in part or nearly whole: cut to 300..3400 Hz
+ * some have their energy at 1.5 to 3 kHz. But a consonant leads into voice, or follows it. So what
+ * comes after a rest of 150 ms and has no voice in all that is in hand and in sight, some 200 ms, is a
+ * breath if a fifth of it sounds like one (of such friction in words 0 to 8 % did, or else it was
+ * nearly as loud as the voice; of breaths 26 % and more), and so is what comes up out of a dip behind
+ * other sounds, if three quarters do and it does not die away at once. None of it may be as loud as
+ * the voice. A breath found so goes on through friction until voice is in sight or until it rises 10
+ * dB over what it was.
+ *
  * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,
  * Interspeech 2016).
@@ -61,13 +70,18 @@ typedef struct {
     size_t lag;     /* hops from a level to its kind of sound */
     size_t clear;   /* hops */
     bool apart;     /* breaths stand apart, from the next on */
+    bool loud;      /* the next hop is as loud as the voice */
     struct {
         size_t hop;
         float level_db[BREATH_SPAN_RING];
         unsigned char alone[BREATH_SPAN_RING];  /* SceneKind of a hop taken by itself */
         unsigned char sound[BREATH_SPAN_RING];  /* SceneKind decided */
         unsigned char inside[BREATH_SPAN_RING]; /* 1: a breath or its reach */
-        size_t run;                             /* hops of SCENE_BREATH so far */
+        bool loud[BREATH_SPAN_RING];
+        size_t sounding;          /* hops without voice or rest so far, where breaths stand apart */
+        bool placed;              /* they are a breath by their place */
+        float peak_db;            /* the highest level of it when that was told */
+        size_t run;               /* hops of SCENE_BREATH so far */
         bool whole, lives, onset; /* this run: long enough; swells; leads into voice */
         float lowest_db;          /* level of this run and before it */
         bool apart;               /* this run: it must stand apart */
@@ -82,6 +96,8 @@ void breath_span_reset(BreathSpan *span);
 void breath_span_set(BreathSpan *span, size_t least, size_t lag, size_t clear);
 /* Whether breaths that begin from now on must stand apart; they need not at first. */
 void breath_span_stand_apart(BreathSpan *span, bool apart);
+/* Whether the hop given next is as loud as the voice; false at first. */
+void breath_span_loud(BreathSpan *span, bool loud);
 /* Hops, beside lag. */
 size_t breath_span_delay(const BreathSpan *span, size_t clear);
 

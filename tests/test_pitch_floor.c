@@ -25,11 +25,11 @@ static float sing(PitchFloor *lowest, double hz, double seconds, float aperiodic
     return at;
 }
 
-/* Within half a bin, 12.5 cents, and what the floor stays behind: 35 cents above, 68 below. */
+/* Within a quarter of a bin, 6 cents, and what the floor stays behind: 35 cents above, 9 below. */
 static void check_hz(float hz, double expected) {
     double cents = 1200.0 * log2((double)hz / expected);
-    ck_assert_double_le(cents, 48.0);
-    ck_assert_double_ge(cents, -81.0);
+    ck_assert_double_le(cents, 41.0);
+    ck_assert_double_ge(cents, -15.0);
 }
 
 START_TEST(it_is_the_lowest_note_of_the_last_breath) {
@@ -55,7 +55,7 @@ START_TEST(consonants_and_rests_leave_it_where_it_is) {
 }
 END_TEST
 
-START_TEST(vibrato_moves_it_once_and_then_no_more) {
+START_TEST(vibrato_moves_it_once_and_then_hardly_any_more) {
     /* 6 Hz, 70 cents either side, with readings off by a normal error of 3 cents. */
     PitchFloor lowest = prepared();
     Random random = random_seeded(101);
@@ -66,11 +66,45 @@ START_TEST(vibrato_moves_it_once_and_then_no_more) {
         float now = pitch_floor_step(&lowest, &reading);
         if (i == 700)
             held = now;
+        /* Far less than the vibrato, 8 %, and than a corner of 24 dB an octave lets hear. */
         if (i > 700)
-            ck_assert_float_eq(now, held);
+            ck_assert_float_eq_tol(now, held, 0.002f * held);
     }
-    /* The lowest 45 of 700 readings lie within 5 cents of the turn; 2 % over them. */
-    ck_assert_float_le(held, 1.04f * 220.0f * exp2f(-70.0f / 1200.0f));
+    /* The lowest 45 of 700 readings lie within 5 cents of the turn; what it stays behind, 2 %. */
+    ck_assert_float_le(held, 1.03f * 220.0f * exp2f(-70.0f / 1200.0f));
+}
+END_TEST
+
+/* Words as a pitch tracker reads them from `offset` of a hop on: their pitch falls, and towards their
+ * end they get weak and flutter about YIN's bound. */
+static float speak(PitchFloor *lowest, double offset, int words) {
+    float at = 0.0f;
+    for (int i = 0; i < 60 * words; i++) {
+        double s = ((double)(i % 60) + offset) / 200.0, gone = fmax(0.0, s - 0.12);
+        double flutter = gone > 0.0 ? 0.085 + 0.02 * sin(2.0 * PI * 31.0 * s) : 0.03;
+        PitchReading reading = {.hz = (float)(230.0 * exp2(-2.0 * gone)),
+                                .aperiodicity = s < 0.28 ? (float)flutter : 1.0f,
+                                .power = (float)(0.01 * pow(10.0, -10.0 * gone))};
+        at = pitch_floor_step(lowest, &reading);
+    }
+    return at;
+}
+
+/* Readings that begin elsewhere in the hop are of the same take. A filter of 24 dB an octave lets 1 dB
+ * more of a rumble through where its corner differs by 2.9 %. After a word or two the floor is on its
+ * way up, by 2 % with each reading. */
+START_TEST(where_hops_fall_moves_it_little) {
+    for (int words = 3; words <= 12; words++) {
+        float least = INFINITY, most = 0.0f;
+        for (int k = 0; k < 16; k++) {
+            PitchFloor lowest = prepared();
+            float floor = speak(&lowest, k / 16.0, words);
+            least = fminf(least, floor);
+            most = fmaxf(most, floor);
+        }
+        ck_assert_msg(most < 1.02f * least, "%d words: %.1f to %.1f Hz", words, (double)least,
+                      (double)most);
+    }
 }
 END_TEST
 
@@ -145,7 +179,8 @@ int main(void) {
     TCase *tcase = tcase_create("pitch_floor");
     tcase_add_test(tcase, it_is_the_lowest_note_of_the_last_breath);
     tcase_add_test(tcase, consonants_and_rests_leave_it_where_it_is);
-    tcase_add_test(tcase, vibrato_moves_it_once_and_then_no_more);
+    tcase_add_test(tcase, vibrato_moves_it_once_and_then_hardly_any_more);
+    tcase_add_test(tcase, where_hops_fall_moves_it_little);
     tcase_add_test(tcase, a_deep_fall_is_believed_when_it_has_lasted);
     tcase_add_test(tcase, a_reading_more_or_less_moves_it_little);
     tcase_add_test(tcase, errors_an_octave_low_do_not_count_towards_a_lesser_fall);

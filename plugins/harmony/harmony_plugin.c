@@ -85,7 +85,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
         return false;
     hiss_duck_prepare(&h->duck, rate_hz, h->source.marks.tick);
     harmony_line_prepare(&h->line, rate_hz);
-    double_voice_prepare(&h->voice, rate_hz, h->source.marks.tick, 1);
+    double_voice_prepare(&h->voice, rate_hz, h->source.marks.tick, 1, 1);
     glide_prepare(&h->blend, GLIDE_MS, rate_hz);
     peak_change_prepare(&h->change, rate_hz, channels);
     return true;

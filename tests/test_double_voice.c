@@ -161,6 +161,19 @@ START_TEST(by_delay_it_is_off_both_ways_in_turn_and_never_early) {
 }
 END_TEST
 
+/* 0.2 s, as long as a word's start is: within 0.25 ms of the least delay there is. */
+START_TEST(together_it_begins_as_early_as_it_may_come) {
+    for (uint64_t seed = 1; seed <= 20; seed++) {
+        make_as_if_heard(&(DoubleVoiceParams){.delay_ms = 6.0, .drift = 0.3, .together = true},
+                         seed);
+        for (int k = 0; k < 200; k++) {
+            double_voice_plan(&voice, &source);
+            ck_assert_double_le(fabs(voice.state.to - 0.7 * 288.0), 12.0);
+        }
+    }
+}
+END_TEST
+
 /* A bar before the take, or a region that begins earlier, must not make another double of it: whole
  * ticks of silence ahead, and the walks of every tick of the take are the same to the bit. */
 START_TEST(silence_ahead_does_not_change_how_it_wanders) {
@@ -201,6 +214,7 @@ int main(void) {
     tcase_add_test(tcase, without_drift_it_keeps_still);
     tcase_add_test(tcase, a_delay_that_is_set_is_drawn_to_and_met);
     tcase_add_test(tcase, by_delay_it_is_off_both_ways_in_turn_and_never_early);
+    tcase_add_test(tcase, together_it_begins_as_early_as_it_may_come);
     tcase_add_test(tcase, blocks_do_not_matter);
     tcase_add_test(tcase, the_voice_is_as_loud_as_the_take);
     tcase_add_test(tcase, silence_ahead_does_not_change_how_it_wanders);

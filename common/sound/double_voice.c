@@ -54,6 +54,8 @@ static double frames_late(const DoubleVoice *v) {
 
 static void begin(DoubleVoice *v) {
     random_walk_reset(&v->time);
+    if (v->params.together)
+        random_walk_begin_at(&v->time, -RANDOM_WALK_MOST);
     v->state.wander = random_walk_step(&v->time);
     v->state.delay_ms = v->params.delay_ms;
     v->state.detune_cents = v->params.detune_cents;

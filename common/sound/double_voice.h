@@ -40,6 +40,7 @@ typedef struct {
     double semitones; /* of its formants */
     double later_ms;  /* on top of the delay, never on the move: latency that the caller tells of */
     bool by_delay;    /* the detune and what it drifts by in pitch are made by the delay alone */
+    bool together; /* begins with the least delay that drift leads to, so that no start is lost */
 } DoubleVoiceParams;
 
 typedef struct {

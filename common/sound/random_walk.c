@@ -39,3 +39,8 @@ double random_walk_step(RandomWalk *walk) {
     walk->state.value += walk->way * (walk->state.first - walk->state.value);
     return fmax(-RANDOM_WALK_MOST, fmin(RANDOM_WALK_MOST, walk->state.value));
 }
+
+void random_walk_begin_at(RandomWalk *walk, double value) {
+    walk->state.first = 0.0;
+    walk->state.value = value;
+}

@@ -29,6 +29,8 @@ typedef struct {
 /* tau_ms: as long as several steps. Ends reset. */
 void random_walk_prepare(RandomWalk *walk, double tau_ms, double steps_per_second, uint64_t seed);
 void random_walk_reset(RandomWalk *walk);
+/* From here on: it leaves `value` towards 0, by a tenth of the way in 0.1 tau. */
+void random_walk_begin_at(RandomWalk *walk, double value);
 /* The next value, within +-RANDOM_WALK_MOST. */
 double random_walk_step(RandomWalk *walk);
 

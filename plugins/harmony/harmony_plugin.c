@@ -116,6 +116,7 @@ static void set(void *self, const float *control) {
     double_voice_set(&h->voice, &(DoubleVoiceParams){
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,
+                                    .together = true,
                                     .semitones = (double)control[FORMANT],
                                     .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz -
                                                 LOOSE_MS * loose * (1.0 - loose),

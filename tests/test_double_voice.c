@@ -22,7 +22,7 @@ static void make(const DoubleVoiceParams *params, uint64_t seed) {
     ck_assert(psola_source_prepare(&source, RATE, 1, DOUBLE_VOICE_LATEST_MS, &arena));
     psola_source_reset(&source);
     hiss_duck_prepare(&duck, RATE, source.marks.tick);
-    double_voice_prepare(&voice, RATE, source.marks.tick, seed);
+    double_voice_prepare(&voice, RATE, source.marks.tick, seed, seed);
     double_voice_set(&voice, params);
 }
 
@@ -110,7 +110,8 @@ START_TEST(a_delay_that_is_set_is_drawn_to_and_met) {
 END_TEST
 
 START_TEST(blocks_do_not_matter) {
-    const DoubleVoiceParams params = {9.0, 24.0, 1.0, 1.0, 0.0};
+    const DoubleVoiceParams params = {
+        .detune_cents = 9.0, .delay_ms = 24.0, .drift = 1.0, .semitones = 1.0};
     sing_into(in, LENGTH, RATE, 3);
     run(&params, out, PSOLA_CHUNK);
     run(&params, other, 1);
@@ -121,9 +122,11 @@ START_TEST(blocks_do_not_matter) {
 END_TEST
 
 START_TEST(the_voice_is_as_loud_as_the_take) {
+    const DoubleVoiceParams params = {
+        .detune_cents = 9.0, .delay_ms = 24.0, .drift = 0.5, .semitones = 0.6};
     for (uint64_t seed = 1; seed <= 4; seed++) {
         sing_into(in, LENGTH, RATE, seed);
-        run(&(DoubleVoiceParams){9.0, 24.0, 0.5, 0.6, 0.0}, out, PSOLA_CHUNK);
+        run(&params, out, PSOLA_CHUNK);
         double db = signals_band_db(out, LENGTH, RATE, 100.0, 2000.0) -
                     signals_band_db(in, LENGTH - (size_t)LATE, RATE, 100.0, 2000.0);
         printf("seed %u: %+.2f dB\n", (unsigned)seed, db);
@@ -132,10 +135,50 @@ START_TEST(the_voice_is_as_loud_as_the_take) {
 }
 END_TEST
 
+/* All that is off in pitch is the delay's movement: off by the detune one way or the other, and by what it drifts, and
+ * never early, even where no delay is asked for. */
+START_TEST(by_delay_it_is_off_both_ways_in_turn_and_never_early) {
+    for (double delay = 0.0; delay <= 60.0; delay += 30.0) {
+        const DoubleVoiceParams params = {
+            .detune_cents = 9.0, .delay_ms = delay, .drift = 0.5, .by_delay = true};
+        make_as_if_heard(&params, 5);
+        double off = 0.0, mean = 0.0, square = 0.0, least = 1e9;
+        const int ticks = 1000000;
+        for (int k = 0; k < ticks; k++) {
+            double_voice_plan(&voice, &source);
+            double c = 1200.0 * log2(1.0 - (voice.state.to - voice.state.from) / voice.tick);
+            off += fabs(c) / ticks, mean += c / ticks, square += c * c / ticks;
+            least = fmin(least, voice.state.to);
+            ck_assert_double_eq(voice.state.semitones, 0.0);
+        }
+        printf("delay %g ms: %.2f cents off, mean %.2f, rms %.2f, %.2f ms late at least\n", delay,
+               off, mean, sqrt(square), 1000.0 * least / RATE);
+        /* Its movements lead nowhere, so that their mean is 0 but for the curve of the logarithm. */
+        ck_assert_double_le(fabs(mean), 0.25);
+        ck_assert(off > 7.0 && off < 14.0);
+        ck_assert_double_ge(least, 0.0);
+    }
+}
+END_TEST
+
+/* 0.2 s, as long as a word's start is: within 0.25 ms of the least delay there is. */
+START_TEST(together_it_begins_as_early_as_it_may_come) {
+    for (uint64_t seed = 1; seed <= 20; seed++) {
+        make_as_if_heard(&(DoubleVoiceParams){.delay_ms = 6.0, .drift = 0.3, .together = true},
+                         seed);
+        for (int k = 0; k < 200; k++) {
+            double_voice_plan(&voice, &source);
+            ck_assert_double_le(fabs(voice.state.to - 0.7 * 288.0), 12.0);
+        }
+    }
+}
+END_TEST
+
 /* A bar before the take, or a region that begins earlier, must not make another double of it: whole
  * ticks of silence ahead, and the walks of every tick of the take are the same to the bit. */
 START_TEST(silence_ahead_does_not_change_how_it_wanders) {
-    const DoubleVoiceParams params = {9.0, 24.0, 1.0, 0.6, 0.0};
+    const DoubleVoiceParams params = {
+        .detune_cents = 9.0, .delay_ms = 24.0, .drift = 1.0, .semitones = 0.6};
     static float wandered[2][LENGTH / 2][2];
     const size_t ahead[2] = {0, RATE};
     size_t ticks = 0;
@@ -170,6 +213,8 @@ int main(void) {
     tcase_add_test(tcase, pitch_and_delay_wander_as_far_as_drift_says);
     tcase_add_test(tcase, without_drift_it_keeps_still);
     tcase_add_test(tcase, a_delay_that_is_set_is_drawn_to_and_met);
+    tcase_add_test(tcase, by_delay_it_is_off_both_ways_in_turn_and_never_early);
+    tcase_add_test(tcase, together_it_begins_as_early_as_it_may_come);
     tcase_add_test(tcase, blocks_do_not_matter);
     tcase_add_test(tcase, the_voice_is_as_loud_as_the_take);
     tcase_add_test(tcase, silence_ahead_does_not_change_how_it_wanders);

@@ -10,8 +10,11 @@
 static const double PITCH_MS = 400.0, TIME_MS = 2500.0, DRIFT_CENTS = 12.0;
 /* A delay that is set is drawn to this slowly, and never faster than by a quarter of the time that passes. */
 static const double FOLLOW_MS = 150.0, FASTEST = 0.25;
+/* Of a delay on the move: ms a second for each cent; how far it goes before it turns, at most and in seconds. */
+static const double MS_PER_CENT = 0.57762, TURN_MOST_MS = 12.0, TURN_S = 1.0;
 
-void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed) {
+void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed,
+                          uint64_t turns) {
     const double ticks_hz = rate_hz / (double)tick;
     memset(v, 0, sizeof *v);
     v->rate_hz = rate_hz;
@@ -20,26 +23,51 @@ void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t 
     v->follow = one_pole_coefficient(FOLLOW_MS, ticks_hz);
     random_walk_prepare(&v->pitch, PITCH_MS, ticks_hz, 2 * seed);
     random_walk_prepare(&v->time, TIME_MS, ticks_hz, 2 * seed + 1);
+    slow_turns_prepare(&v->turns, ticks_hz, turns);
     double_voice_reset(v);
+}
+
+/* How far the slow turns go, ms. */
+static double turns_ms(const DoubleVoice *v) {
+    return fmin(TURN_MOST_MS, fabs(v->state.detune_cents) * MS_PER_CENT * TURN_S);
+}
+
+/* For a deviation of the walk of pitch, ms: its slope is as many cents. */
+static double walk_ms(const DoubleVoice *v) {
+    return DRIFT_CENTS * v->params.drift * MS_PER_CENT * 1e-3 * PITCH_MS;
+}
+
+/* What is off in pitch because its delay moves; never early, since that takes some delay. */
+static double moved_ms(const DoubleVoice *v, double delay_ms) {
+    double turns = turns_ms(v), walk = walk_ms(v);
+    double up = v->params.detune_cents < 0.0 ? -1.0 : 1.0;
+    return fmax(delay_ms, turns + RANDOM_WALK_MOST * walk) - up * turns * v->turns.state.value -
+           walk * v->state.pitch;
 }
 
 static double frames_late(const DoubleVoice *v) {
     double ms = v->state.delay_ms * (1.0 + 0.5 * v->params.drift * v->state.wander);
+    if (v->params.by_delay)
+        ms = fmax(0.0, moved_ms(v, ms));
     return fmin(DOUBLE_VOICE_LATEST_MS, ms + v->params.later_ms) * 1e-3 * v->rate_hz;
 }
 
 static void begin(DoubleVoice *v) {
+    random_walk_reset(&v->time);
+    if (v->params.together)
+        random_walk_begin_at(&v->time, -RANDOM_WALK_MOST);
+    v->state.wander = random_walk_step(&v->time);
     v->state.delay_ms = v->params.delay_ms;
+    v->state.detune_cents = v->params.detune_cents;
     v->state.from = v->state.to = frames_late(v);
 }
 
 void double_voice_reset(DoubleVoice *v) {
     random_walk_reset(&v->pitch);
-    random_walk_reset(&v->time);
+    slow_turns_reset(&v->turns);
     psola_voice_reset(&v->voice);
     memset(&v->state, 0, sizeof v->state);
     v->state.fresh = true;
-    v->state.wander = random_walk_step(&v->time);
     begin(v);
 }
 
@@ -50,13 +78,23 @@ void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params) {
         begin(v);
 }
 
+/* The detune, as the walk of pitch, is the delay's own or the grains'. */
+static void wander_in_pitch(DoubleVoice *v) {
+    double reach = turns_ms(v);
+    v->state.pitch = random_walk_step(&v->pitch);
+    v->state.detune_cents =
+        one_pole_step_double(v->state.detune_cents, v->params.detune_cents, v->follow);
+    slow_turns_step(&v->turns,
+                    reach > 0.0 ? fabs(v->state.detune_cents) * MS_PER_CENT / reach : 0.0);
+    double cents = v->params.detune_cents + DRIFT_CENTS * v->params.drift * v->state.pitch;
+    v->state.semitones = v->params.by_delay ? 0.0 : 0.01 * cents;
+}
+
 void double_voice_wander(DoubleVoice *v, const PsolaSource *source) {
-    double cents = v->params.detune_cents;
     if (!source->state.sounds)
         return;
     v->state.fresh = false;
-    cents += DRIFT_CENTS * v->params.drift * random_walk_step(&v->pitch);
-    v->state.semitones = 0.01 * cents;
+    wander_in_pitch(v);
     v->state.delay_ms = one_pole_step_double(v->state.delay_ms, v->params.delay_ms, v->follow);
     v->state.wander = random_walk_step(&v->time);
     double moves = frames_late(v) - v->state.to, most = FASTEST * v->tick;
@@ -67,6 +105,8 @@ void double_voice_wander(DoubleVoice *v, const PsolaSource *source) {
 void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones) {
     float moved = semitones + (float)v->state.semitones;
     double ratio = (double)decibel_fast_exp2(moved * (1.0f / 12.0f));
+    if (v->params.by_delay) /* at its mark, wherever the run began that the mark has slid in */
+        psola_voice_align(&v->voice, source);
     psola_voice_add(&v->voice, source, v->state.from, ratio, v->formant);
 }
 

@@ -12,6 +12,15 @@
  * change them; where the marks of its periods fall may differ all the same. What has no periods is
  * read as late, at the speed at which the delay moves, and sibilants are taken down (hiss_duck.h).
  *
+ * With by_delay marks do not matter: a delay that grows by s seconds a second lowers the pitch by
+ * 1200 log2(1 + s) cents, to first order 1731 s, so that the delay alone does all of it (tape machines whose
+ * speed was varied by hand made doubles so: common practice):
+ *     delay (1 + drift d(t) / 2) - a v(t) - b p(t)
+ * v the slow turns (slow_turns.h), a what a second of the detune comes to, 12 ms at most; b such that
+ * the slope of p is 12 drift cents in the deviation. So it is off by the detune one way for a second or
+ * two, and then the other way: on one side for good, a delay would run away. It is never early: the
+ * delay is as long as these movements need. Grains then stand at their marks, and move formants only.
+ *
  * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola
  * voice, and 8 taps a frame where nothing is voiced. */
 #ifndef SISKIN_SOUND_DOUBLE_VOICE_H
@@ -20,15 +29,18 @@
 #include "gain/hiss_duck.h"
 #include "sound/psola.h"
 #include "sound/random_walk.h"
+#include "sound/slow_turns.h"
 
 #define DOUBLE_VOICE_LATEST_MS 160.0 /* what psola_source_prepare() must keep for it */
 
 typedef struct {
-    double detune_cents;
+    double detune_cents; /* by_delay: it begins on the side that the sign tells */
     double delay_ms;
     double drift;     /* 0..1 */
     double semitones; /* of its formants */
     double later_ms;  /* on top of the delay, never on the move: latency that the caller tells of */
+    bool by_delay;    /* the detune and what it drifts by in pitch are made by the delay alone */
+    bool together; /* begins with the least delay that drift leads to, so that no start is lost */
 } DoubleVoiceParams;
 
 typedef struct {
@@ -37,18 +49,22 @@ typedef struct {
     double formant;       /* ratio */
     DoubleVoiceParams params;
     RandomWalk pitch, time;
+    SlowTurns turns;
     PsolaVoice voice;
     struct {
-        bool fresh;       /* nothing was planned since the reset */
-        double delay_ms;  /* on its way to the one that is set */
-        double wander;    /* d(t) */
-        double from, to;  /* frames late, at the ends of this tick */
-        double semitones; /* moved now */
+        bool fresh;      /* nothing was planned since the reset */
+        double delay_ms; /* on its way to the one that is set */
+        double detune_cents;
+        double pitch, wander; /* p(t), d(t) */
+        double from, to;      /* frames late, at the ends of this tick */
+        double semitones;     /* moved now */
     } state;
 } DoubleVoice;
 
-/* The source and the duck must hear with ticks of one length. */
-void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed);
+/* The source and the duck must hear with ticks of one length. Two voices of one `turns` change over at the same moments.
+ */
+void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed,
+                          uint64_t turns);
 void double_voice_reset(DoubleVoice *v);
 void double_voice_set(DoubleVoice *v, const DoubleVoiceParams *params);
 /* At the end of a tick: the grains of the next. */

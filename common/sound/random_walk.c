@@ -2,20 +2,14 @@
 #include "sound/random_walk.h"
 
 #include "basic/one_pole.h"
+#include "basic/split_mix.h"
 
 #include <math.h>
-
-static uint64_t next_bits(RandomWalk *walk) {
-    uint64_t z = walk->state.random += 0x9e3779b97f4a7c15u;
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-    return z ^ (z >> 31);
-}
 
 /* Uniform, mean 0, deviation 1. */
 static double noise(RandomWalk *walk) {
     const double root_12 = 3.4641016151377544;
-    return root_12 * ((double)(next_bits(walk) >> 11) * 0x1p-53 - 0.5);
+    return root_12 * (split_mix_unit(&walk->state.random) - 0.5);
 }
 
 /* The sum of a few is as good as normal. */
@@ -44,4 +38,9 @@ double random_walk_step(RandomWalk *walk) {
     walk->state.first += walk->way * (walk->gain * noise(walk) - walk->state.first);
     walk->state.value += walk->way * (walk->state.first - walk->state.value);
     return fmax(-RANDOM_WALK_MOST, fmin(RANDOM_WALK_MOST, walk->state.value));
+}
+
+void random_walk_begin_at(RandomWalk *walk, double value) {
+    walk->state.first = 0.0;
+    walk->state.value = value;
 }

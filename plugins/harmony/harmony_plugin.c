@@ -85,7 +85,7 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
         return false;
     hiss_duck_prepare(&h->duck, rate_hz, h->source.marks.tick);
     harmony_line_prepare(&h->line, rate_hz);
-    double_voice_prepare(&h->voice, rate_hz, h->source.marks.tick, 1);
+    double_voice_prepare(&h->voice, rate_hz, h->source.marks.tick, 1, 1);
     glide_prepare(&h->blend, GLIDE_MS, rate_hz);
     peak_change_prepare(&h->change, rate_hz, channels);
     return true;
@@ -116,6 +116,7 @@ static void set(void *self, const float *control) {
     double_voice_set(&h->voice, &(DoubleVoiceParams){
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,
+                                    .together = true,
                                     .semitones = (double)control[FORMANT],
                                     .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz -
                                                 LOOSE_MS * loose * (1.0 - loose),

@@ -5,8 +5,9 @@
  *                    -> where it hisses, what takes it down ^
  *     -> low cut -> blended with dry
  *
- * Each voice wanders by itself, so that no two sides are alike. Latency: that of the source; voices
- * come later still. */
+ * Each voice wanders by itself, so that no two sides are alike. All of it is movement of its delay (double_voice.h,
+ * by_delay): periods are marked for the formants alone, and where marks fall moves no beat. Latency: that of the
+ * source; voices come later still. */
 #include "basic/maths.h"
 #include "filter/edge_filter.h"
 #include "gain/dry_wet.h"
@@ -28,9 +29,11 @@ static const double GLIDE_MS = 20.0, LOW_CUT_HZ = 120.0;
 /* What each voice has of what is set. The second pair stands between lead and first pair. */
 static const struct {
     double detune, delay, formant;
-    uint64_t seed;
-} OWN[MOST_VOICES] = {
-    {1.0, 0.8, 1.0, 101}, {-1.0, 1.2, -1.0, 202}, {0.5, 1.3, -0.5, 303}, {-0.5, 0.65, 0.5, 404}};
+    uint64_t seed, turns; /* turns: of two that change over together */
+} OWN[MOST_VOICES] = {{1.0, 0.8, 1.0, 101, 1},
+                      {-1.0, 1.2, -1.0, 202, 1},
+                      {0.5, 1.3, -0.5, 303, 2},
+                      {-0.5, 0.65, 0.5, 404, 2}};
 
 /* Where each of one to four voices stands, -1 left to 1 right. */
 static const double PLACE[MOST_VOICES][MOST_VOICES] = {
@@ -49,8 +52,9 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
     [DETUNE] = {.symbol = "detune",
                 .name = "Detune",
                 .group = "Apart",
-                .doc = "How many cents the outer voices are off the lead, one above, one below. "
-                       "Under 5 they merge with it, over 20 they sound like a crowd.",
+                .doc = "How many cents the outer voices are off the lead, one above, one below; "
+                       "they change sides every second or two. Under 5 they merge with it, over "
+                       "20 they sound like a crowd.",
                 .initial = 9.0f,
                 .maximum = 50.0f,
                 .unit = UNIT_CENTS},
@@ -66,7 +70,7 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .name = "Drift",
                .group = "Apart",
                .doc = "How far each voice wanders by itself: at 100 up to 24 cents, and from no "
-                      "delay to twice as much. At 0 they keep still.",
+                      "delay to twice as much. At 0 only Detune moves them.",
                .initial = 50.0f,
                .maximum = 100.0f,
                .unit = UNIT_PERCENT},
@@ -117,7 +121,8 @@ static bool prepare(void *self, double rate_hz, unsigned channels, Arena *arena)
         return false;
     hiss_duck_prepare(&d->duck, rate_hz, d->source.marks.tick);
     for (size_t k = 0; k < MOST_VOICES; k++) {
-        double_voice_prepare(&d->voice[k], rate_hz, d->source.marks.tick, OWN[k].seed);
+        double_voice_prepare(&d->voice[k], rate_hz, d->source.marks.tick, OWN[k].seed,
+                             OWN[k].turns);
         d->voice[k].voice.nearest = true;
         for (unsigned c = 0; c < PLUGIN_MAX_CHANNELS; c++)
             glide_prepare(&d->level[k][c], GLIDE_MS, rate_hz);
@@ -162,6 +167,7 @@ static void set(void *self, const float *control) {
                                            .detune_cents = OWN[k].detune * (double)control[DETUNE],
                                            .delay_ms = OWN[k].delay * (double)control[DELAY],
                                            .drift = 0.01 * (double)control[DRIFT],
+                                           .by_delay = true,
                                            .semitones = OWN[k].formant * (double)control[FORMANT],
                                        });
     set_levels(d, 0.01 * (double)control[WIDTH]);

@@ -180,7 +180,8 @@ static bool try_less(const Trials *trials, AdvicePlan *plan, HostError *error) {
     return true;
 }
 
-/* Of the processors, leaves out the one without which least harm is left; `any`: one that helps. */
+/* Of the processors, leaves out the one without which least harm is left, and then fewest findings
+ * stay; `any`: one that helps. */
 static bool leave_out_the_worst(const Trials *trials, AdvicePlan *plan, bool *any,
                                 HostError *error) {
     Trial own = trial_of(plan), best = own;
@@ -196,7 +197,8 @@ static bool leave_out_the_worst(const Trials *trials, AdvicePlan *plan, bool *an
         }
         if (!run_trial(trials, plan, &trial, error))
             return false;
-        if (harm_size(&trial.harm) < harm_size(&best.harm)) {
+        bool helps = harm_size(&trial.harm) < harm_size(&own.harm);
+        if (helps && (!*any || is_better(score_of(&trial), score_of(&best)))) {
             best = trial;
             *any = true;
         }

@@ -56,6 +56,7 @@ static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial
     trial->after = advice_of(&result);
     memset(trial->after.of, 0, sizeof trial->after.of);
     trial->harm = harm_of(&plan->taken, &plan->envelope, &envelope, moves_waves(&trial->advice));
+    trial->harm.peak_db += plan->lift_db;
     measures_free(&result);
     envelope_free(&envelope);
     return true;
@@ -250,7 +251,7 @@ static bool plan_ride(AdvicePlan *plan, HostError *error) {
 }
 
 /* What harm is measured from. A cut that stands still takes more off one vowel than off the next, and
- * is no gain that moves: so it is from the take with that cut made. */
+ * is no gain that moves: so it is from the take with that cut made, but for its peak. */
 static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Measures cut;
     Advice only = plan->advice;
@@ -265,6 +266,7 @@ static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *err
     if (!advice_try(trials->host, &only, advice_n_rules - 1, trials->progress, &cut,
                     &plan->envelope, error))
         return false;
+    plan->lift_db = cut.true_peak_db - plan->taken.true_peak_db;
     measures_free(&cut);
     return true;
 }

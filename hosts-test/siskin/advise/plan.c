@@ -56,6 +56,7 @@ static bool run_trial(const Trials *trials, const AdvicePlan *plan, Trial *trial
     trial->after = advice_of(&result);
     memset(trial->after.of, 0, sizeof trial->after.of);
     trial->harm = harm_of(&plan->taken, &plan->envelope, &envelope, moves_waves(&trial->advice));
+    trial->harm.peak_db += plan->lift_db;
     measures_free(&result);
     envelope_free(&envelope);
     return true;
@@ -180,7 +181,8 @@ static bool try_less(const Trials *trials, AdvicePlan *plan, HostError *error) {
     return true;
 }
 
-/* Of the processors, leaves out the one without which least harm is left; `any`: one that helps. */
+/* Of the processors, leaves out the one without which least harm is left, and then fewest findings
+ * stay; `any`: one that helps. */
 static bool leave_out_the_worst(const Trials *trials, AdvicePlan *plan, bool *any,
                                 HostError *error) {
     Trial own = trial_of(plan), best = own;
@@ -196,7 +198,8 @@ static bool leave_out_the_worst(const Trials *trials, AdvicePlan *plan, bool *an
         }
         if (!run_trial(trials, plan, &trial, error))
             return false;
-        if (harm_size(&trial.harm) < harm_size(&best.harm)) {
+        bool helps = harm_size(&trial.harm) < harm_size(&own.harm);
+        if (helps && (!*any || is_better(score_of(&trial), score_of(&best)))) {
             best = trial;
             *any = true;
         }
@@ -248,7 +251,7 @@ static bool plan_ride(AdvicePlan *plan, HostError *error) {
 }
 
 /* What harm is measured from. A cut that stands still takes more off one vowel than off the next, and
- * is no gain that moves: so it is from the take with that cut made. */
+ * is no gain that moves: so it is from the take with that cut made, but for its peak. */
 static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Measures cut;
     Advice only = plan->advice;
@@ -263,6 +266,7 @@ static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *err
     if (!advice_try(trials->host, &only, advice_n_rules - 1, trials->progress, &cut,
                     &plan->envelope, error))
         return false;
+    plan->lift_db = cut.true_peak_db - plan->taken.true_peak_db;
     measures_free(&cut);
     return true;
 }

@@ -23,6 +23,7 @@ typedef struct {
     Advice after;      /* how a render with it is judged; its `of` is not to be used */
     Harm harm;         /* what that render does besides */
     Envelope envelope; /* of the take as recorded, but for a cut that stands still */
+    double lift_db;    /* of its peak, by that cut */
 } AdvicePlan;
 
 /* Fails as measuring and rendering do; then there is nothing to free. */

@@ -183,21 +183,27 @@ static const double LINE_S = 5.0, LEAST_S = 0.1;
 Progress progress_begin(bool quiet) {
     const char *terminal = getenv("TERM");
     bool lines = !isatty(STDERR_FILENO) || (terminal && strcmp(terminal, "dumb") == 0);
-    return (Progress){.quiet = quiet, .lines = lines, .began = now(), .last = now()};
+    double began = now();
+    return (Progress){
+        .quiet = quiet, .lines = lines, .began = began, .piece = began, .last = began};
 }
 
 void progress_show(Progress *progress, const char *what, double done) {
     char left[32];
-    double elapsed = now() - progress->began;
-    double since = now() - progress->last;
+    double time = now(), since = time - progress->last;
     char plain[PLAIN];
-    if (progress->quiet || elapsed < 1.0 || since < (progress->lines ? LINE_S : LEAST_S))
+    if (done < progress->done)
+        progress->piece = time;
+    progress->done = done;
+    if (progress->quiet || time - progress->began < 1.0 ||
+        since < (progress->lines ? LINE_S : LEAST_S))
         return;
-    progress->last = now();
+    progress->last = time;
     fprintf(stderr, "%s%s: %.0f %%", progress->lines ? "siskin: " : "\r\033[K",
             text_plain(plain, sizeof plain, what), 100.0 * done);
     if (done > 0.01)
-        fprintf(stderr, ", %s left", text_time(left, elapsed * (1.0 - done) / done));
+        fprintf(stderr, ", %s left",
+                text_time(left, (time - progress->piece) * (1.0 - done) / done));
     if (progress->lines)
         fputc('\n', stderr);
     fflush(stderr);

@@ -25,12 +25,14 @@ char *report_cuts(const TakeReport *report);
 void report_note_lines(const char *notes);
 
 /* A line on the terminal that is written over each time; elsewhere a new one every 5 s. Nothing is
- * shown in the first second, or with `quiet`. */
+ * shown in the first second, or with `quiet`. Where `done` falls, another piece of work has begun, and
+ * the time that is left is told of that. */
 typedef struct {
     bool quiet;
     bool lines;
     bool shown;
-    double began, last; /* seconds, monotonic clock */
+    double done;               /* 0..1 */
+    double began, piece, last; /* seconds, monotonic clock; `piece`: of the work under way */
 } Progress;
 
 Progress progress_begin(bool quiet);

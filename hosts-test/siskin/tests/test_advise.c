@@ -3,6 +3,7 @@
  * advised on again: what was found is gone, and nothing new is found. Singers here are others than
  * those that limits and settings were chosen on (seeds below 600). */
 #include "quality/material.h"
+#include "siskin/edit/envelope.h"
 #include "siskin/tests/advise_loop.h"
 #include "sung_notes.h"
 #include "voice/scale.h"
@@ -441,6 +442,44 @@ START_TEST(a_box_is_cut_where_it_is_and_broadly) {
 }
 END_TEST
 
+/* True peak of take.wav rendered by its chain over its own. */
+static double peak_lift_db(void) {
+    HostError error;
+    Envelope take, out;
+    ck_assert_ran("render --quiet --chain chains/take.chain take.wav out.wav");
+    ck_assert(envelope_read(&take, "take.wav", &error) && envelope_read(&out, "out.wav", &error));
+    double lift_db = envelope_peak_db(&out, 0, out.n) - envelope_peak_db(&take, 0, take.n);
+    envelope_free(&take);
+    envelope_free(&out);
+    return lift_db;
+}
+
+/* A high-pass lifts peaks, a bell lowers or lifts them. The fader goes by what comes of both: in steps
+ * of 0.1 dB, and under 0.05 dB is no reason. */
+START_TEST(the_fader_takes_back_what_peaks_rose_by_and_no_more) {
+    use_bundles();
+    size_t both = 0;
+    for (uint64_t seed = 641; seed <= 644; seed++) {
+        SingerParams params = clean_params(seed % 2 ? SINGER_MAN : SINGER_WOMAN, seed);
+        params.phrases = 6;
+        params.room_db = params.level_db - 45.0;
+        params.rumble_db = params.level_db - 25.0;
+        Voice voice = sing(&params);
+        lay_box(&voice, 400.0, 9.0, 4.0);
+        write_audio("take.wav", voice.audio, voice.n, 1);
+        free_voice(&voice);
+        Row row = advise("take");
+        double lift_db = peak_lift_db();
+        printf("box and rumble: peaks %+.2f dB; %s\n", lift_db, row.chain);
+        fflush(stdout);
+        both += strstr(row.chain, "room-cut") && strstr(row.chain, "rumble-filter");
+        ck_assert_double_le(lift_db, 0.051);
+        ck_assert(!strstr(row.chain, "fader -") || lift_db > -0.101);
+    }
+    ck_assert_uint_ge(both, 2);
+}
+END_TEST
+
 /* The bell of a chain that lies within a quarter octave of hz: broad, and 6 dB at most. */
 static bool has_bell(const char *chain, double hz) {
     for (int k = 1; k <= 3; k++) {
@@ -743,6 +782,7 @@ int main(void) {
     tcase_add_test(tcase, what_no_processor_mends_is_told_and_gets_none);
     tcase_add_test(tcase, a_box_is_cut_where_it_is_and_broadly);
     tcase_add_test(tcase, boxes_side_by_side_are_all_cut);
+    tcase_add_test(tcase, the_fader_takes_back_what_peaks_rose_by_and_no_more);
     tcase_add_test(tcase, pitch_and_room_are_judged_at_their_limits);
     tcase_add_test(tcase, every_rule_is_told_of_and_only_statements_stand_outside_comments);
     tcase_add_test(tcase, louder_breaths_are_turned_down_by_as_much_more);

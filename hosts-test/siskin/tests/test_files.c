@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* What happens to files: nothing is lost, and nothing is wrong in silence. */
+#include "siskin/render/report.h"
 #include "siskin/tests/run_siskin.h"
 #include "siskin/text.h"
 
@@ -772,6 +773,33 @@ START_TEST(progress_that_is_no_terminal_is_a_line_now_and_then) {
 }
 END_TEST
 
+/* 100 s went into another take; half of this one took 10 s. */
+START_TEST(the_time_left_is_of_the_work_under_way) {
+    char shown[256] = "";
+    double left_s = 0.0;
+    FILE *file = fopen("shown", "w+");
+    ck_assert_ptr_nonnull(file);
+    int kept = dup(STDERR_FILENO);
+    Progress progress = progress_begin(false);
+    progress.lines = true;
+    progress_show(&progress, "one.wav", 0.9);
+    progress.began -= 110.0;
+    progress.piece -= 110.0;
+    progress_show(&progress, "two.wav", 0.0);
+    progress.piece -= 10.0;
+    progress.last -= 10.0;
+    dup2(fileno(file), STDERR_FILENO);
+    progress_show(&progress, "two.wav", 0.5);
+    dup2(kept, STDERR_FILENO);
+    close(kept);
+    rewind(file);
+    ck_assert_ptr_nonnull(fgets(shown, sizeof shown, file));
+    fclose(file);
+    ck_assert_int_eq(sscanf(shown, "siskin: two.wav: 50 %%, 0:%lf left", &left_s), 1);
+    ck_assert(left_s >= 10.0 && left_s < 40.0);
+}
+END_TEST
+
 START_TEST(a_chain_is_listed_and_an_unknown_name_lists_what_there_is) {
     bundles = "lv2";
     ck_assert_ran("list lead-hard");
@@ -838,6 +866,7 @@ int main(void) {
     tcase_add_test(tcase, a_rate_that_a_coder_does_not_take_is_named_with_those_it_does);
     tcase_add_test(tcase, a_render_is_told_as_json);
     tcase_add_test(tcase, progress_that_is_no_terminal_is_a_line_now_and_then);
+    tcase_add_test(tcase, the_time_left_is_of_the_work_under_way);
     tcase_add_test(tcase, a_chain_is_listed_and_an_unknown_name_lists_what_there_is);
     tcase_add_test(tcase, the_users_own_chains_are_found_by_name_before_the_ready_ones);
     return run_suite(tcase, "siskin files");

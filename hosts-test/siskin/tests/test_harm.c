@@ -19,17 +19,23 @@ static void write_mono(const char *path, const float *audio, size_t n) {
     free(sound.audio);
 }
 
-static void sing(uint64_t seed) {
+static void sing_with(const SingerParams *params, void (*add)(void)) {
     HostError error;
-    SingerParams params = singer_params(seed % 2 ? SINGER_WOMAN : SINGER_MAN, RATE_HZ, seed);
-    params.phrases = 5;
-    ck_assert(singer_take(&params, &sung));
+    ck_assert(singer_take(params, &sung));
+    if (add)
+        add();
     write_mono("take.wav", sung.mix, sung.n);
     ck_assert_msg(measure_take("take.wav", &measures, NULL, NULL, &error), "%s", error.text);
     ck_assert(envelope_read(&before, "take.wav", &error));
     render = malloc(sung.n * sizeof *render);
     ck_assert_ptr_nonnull(render);
     memcpy(render, sung.mix, sung.n * sizeof *render);
+}
+
+static void sing(uint64_t seed) {
+    SingerParams params = singer_params(seed % 2 ? SINGER_WOMAN : SINGER_MAN, RATE_HZ, seed);
+    params.phrases = 5;
+    sing_with(&params, NULL);
 }
 
 static Harm judge_as(bool moved) {
@@ -117,6 +123,69 @@ START_TEST(a_bitten_vowel_is_found_at_its_place) {
 }
 END_TEST
 
+/* ---- what is no vowel ---- */
+
+enum { PUFFS = 4 };
+
+static struct {
+    double db,
+        apart_s; /* under the phrase's voiced parts; ahead of its first vowel, < 0: into it */
+    double start_s[PUFFS];
+    size_t n;
+} puffs;
+
+/* 0.2 s of voiceless noise ahead of each phrase; each begins with a vowel. */
+static void add_puffs(void) {
+    enum { LONG = RATE_HZ / 5, FADE = RATE_HZ / 200 };
+    static float puff[LONG];
+    Random random = random_seeded(8107);
+    puffs.n = 0;
+    for (size_t i = 0; i < sung.n_labels; i++) {
+        const SingerLabel *l = &sung.labels[i];
+        if (l->kind != SINGER_PHRASE)
+            continue;
+        long start = (long)l->start - LONG - lround(puffs.apart_s * RATE_HZ);
+        ck_assert_int_ge(start, 0);
+        ck_assert_uint_lt(puffs.n, PUFFS);
+        signals_band_noise(puff, LONG, RATE_HZ, 500.0, 4000.0,
+                           pow(10.0, (l->value - puffs.db) / 20.0), &random);
+        for (size_t k = 0; k < LONG; k++)
+            sung.mix[start + k] += puff[k] * fminf(1.0f, (float)k / FADE);
+        puffs.start_s[puffs.n++] = (double)start / RATE_HZ;
+    }
+    ck_assert_uint_eq(puffs.n, PUFFS);
+}
+
+/* Places bitten when all of them lose 15 dB. */
+static Harm turn_puffs(double db, double apart_s) {
+    SingerParams params = singer_params(SINGER_WOMAN, RATE_HZ, 8107);
+    params.score = "a-ma-na lo/o-na mu-la/a-lu ma-no/o-la mu";
+    params.breath_share = 0.0;
+    puffs.db = db;
+    puffs.apart_s = apart_s;
+    sing_with(&params, add_puffs);
+    for (size_t i = 0; i < puffs.n; i++)
+        turn(puffs.start_s[i], puffs.start_s[i] + 0.2, -15.0);
+    Harm harm = judge();
+    leave();
+    return harm;
+}
+
+START_TEST(a_bitten_consonant_is_found_before_its_vowel) {
+    Harm harm = turn_puffs(4.0, -0.02);
+    ck_assert_uint_eq(harm.bitten, PUFFS);
+    ck_assert_double_eq_tol(harm.bitten_s, puffs.start_s[0], 0.03);
+}
+END_TEST
+
+/* 22 dB under the voice, and 10 dB with 80 ms of room before the word. */
+START_TEST(a_breath_turned_down_is_no_bitten_word) {
+    Harm soft = turn_puffs(22.0, -0.02), apart = turn_puffs(10.0, 0.08);
+    ck_assert_uint_eq(soft.bitten, 0);
+    ck_assert_uint_eq(apart.bitten, 0);
+}
+END_TEST
+
 START_TEST(a_gain_that_wanders_within_phrases_is_told) {
     sing(8104);
     for (size_t i = 0; i < sung.n; i++)
@@ -162,6 +231,8 @@ int main(void) {
     tcase_add_test(tcase, the_take_itself_and_a_softer_one_do_no_harm);
     tcase_add_test(tcase, what_a_chain_is_for_is_no_harm);
     tcase_add_test(tcase, a_bitten_vowel_is_found_at_its_place);
+    tcase_add_test(tcase, a_bitten_consonant_is_found_before_its_vowel);
+    tcase_add_test(tcase, a_breath_turned_down_is_no_bitten_word);
     tcase_add_test(tcase, a_gain_that_wanders_within_phrases_is_told);
     tcase_add_test(tcase, waves_that_are_moved_are_no_harm);
     tcase_add_test(tcase, a_peak_that_rises_is_told);

@@ -173,6 +173,31 @@ START_TEST(what_a_word_did_is_taken_back) {
 }
 END_TEST
 
+/* Held to a tenth of its amplitude a tone goes there, 1 dB a call; one within what it may have is left. */
+START_TEST(no_tone_has_more_than_it_may) {
+    float most[TONE_CANCEL_TONES];
+    for (unsigned channels = 1; channels <= 2; channels++) {
+        for (int k = 0; k < TONE_CANCEL_TONES; k++)
+            most[k] = INFINITY;
+        for (int c = 0; c < 2; c++) {
+            signals_sine(in[c], LENGTH, RATE, 50.0, 0.01, 0.3);
+            signals_sine_add(in[c], LENGTH, RATE, 450.0, 0.1, 0.4);
+        }
+        prepare(channels, 60.0f, 50.0);
+        play(0, (size_t)2 * RATE, all, 250.0);
+        ck_assert_float_eq_tol(tone_cancel_power(&cancel), 0.5f * (0.01f + 1e-4f), 5e-5f);
+        tone_cancel_limit(&cancel, most);
+        ck_assert_float_eq_tol(tone_cancel_power(&cancel), 0.5f * (0.01f + 1e-4f), 5e-5f);
+        most[8] = 0.5e-4f;
+        tone_cancel_limit(&cancel, most);
+        ck_assert_float_eq_tol(tone_cancel_power(&cancel), 0.5f * (0.00792f + 1e-4f), 5e-5f);
+        for (int i = 0; i < 20; i++)
+            tone_cancel_limit(&cancel, most);
+        ck_assert_float_eq_tol(tone_cancel_power(&cancel), 1e-4f, 2e-6f);
+    }
+}
+END_TEST
+
 START_TEST(each_channel_is_as_it_would_be_alone) {
     Random random = random_seeded(53);
     printf("seed 53\n");
@@ -198,6 +223,7 @@ int main(void) {
     tcase_add_test(tcase, a_voice_on_a_harmonic_loses_no_more_than_said);
     tcase_add_test(tcase, what_is_known_is_taken_from_under_a_voice);
     tcase_add_test(tcase, what_a_word_did_is_taken_back);
+    tcase_add_test(tcase, no_tone_has_more_than_it_may);
     tcase_add_test(tcase, each_channel_is_as_it_would_be_alone);
     tcase_set_timeout(tcase, 60);
     return run_tcase(tcase, "tone_cancel");

@@ -9,6 +9,8 @@
 
 static const double LOW_RATE_HZ = 2700.0, LOW_PASS_HZ = 900.0, BESIDE_HZ = 10.0;
 static const double NOMINAL_HZ[MAINS_SERIES] = {50.0, 60.0}, MOST_OFF_HZ = 0.5;
+/* 10 dB; and what three bins of a Hann window show of a sine's square: (N / 4)^2 (1 + 1 / 4 + 1 / 4). */
+static const double ROOM_FOR_ERROR = 10.0, SINE_SQUARE = 0.09375;
 static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f,
                    NOTHING = 1e-30f;
 /* One harmonic as strong as what is beside it tells the frequency within a radian a hop, 1.7 Hz. PRIOR
@@ -21,7 +23,9 @@ enum {
     FEWEST = 2, /* windows */
     ENOUGH = 4,
     MEAN = 30,
-    FIRST = 3, /* harmonics: one of them must be there, and they alone tell the way at first */
+    LEAST_OF = 64, /* windows, 6 s */
+    CUT = 16,      /* frames of 0 on end are no wave that crosses it */
+    FIRST = 3,     /* harmonics: one of them must be there, and they alone tell the way at first */
     /* The first half of a hop puts the window together, the second transforms it. */
     HALF = MAINS_HOP / 2,
     PUT = MAINS_WINDOW / HALF,
@@ -51,13 +55,22 @@ bool mains_prepare(Mains *mains, double rate_hz, size_t late, Arena *arena) {
     return true;
 }
 
+static void forget_least(MainsSeries *series) {
+    memcpy(series->least[1], series->least[0], sizeof series->least[1]);
+    for (int k = 0; k < MAINS_HARMONICS; k++)
+        series->least[0][k] = INFINITY;
+}
+
 void mains_reset(Mains *mains) {
     svf_reset(&mains->low_pass[0]);
     svf_reset(&mains->low_pass[1]);
     memset(mains->ring, 0, MAINS_WINDOW * sizeof(float));
     memset(&mains->state, 0, sizeof mains->state);
-    for (int s = 0; s < MAINS_SERIES; s++)
+    for (int s = 0; s < MAINS_SERIES; s++) {
         mains->state.series[s].hz = NOMINAL_HZ[s];
+        forget_least(&mains->state.series[s]);
+        forget_least(&mains->state.series[s]);
+    }
 }
 
 /* ---- one window ---- */
@@ -164,13 +177,25 @@ static void learn(Mains *mains, int s) {
     }
 }
 
+/* Takes the window that was transformed for what hum can be at most. */
+static void bound(MainsSeries *series, const MainsWindow *window, bool begins) {
+    if (begins)
+        forget_least(series);
+    for (int k = 0; k < MAINS_HARMONICS; k++)
+        series->least[0][k] = maths_smaller(series->least[0][k], window->tone[k]);
+}
+
 /* Judges the window that was transformed; the next has ended now, and is room or not. */
 static void finish_hop(Mains *mains, bool room) {
-    bool judged = mains->state.room;
+    bool judged = mains->state.room, whole = mains->state.no_cut;
+    mains->state.whole += whole;
     mains->state.windows += judged && mains->state.windows <= MEAN;
     for (int s = 0; s < MAINS_SERIES; s++) {
         mains->state.before[s] = mains->state.now[s];
         read_window(mains, mains->state.series[s].hz, &mains->state.now[s]);
+        if (whole)
+            bound(&mains->state.series[s], &mains->state.now[s],
+                  mains->state.whole % LEAST_OF == 0);
         if (judged) {
             learn(mains, s);
             if (mains->state.in_a_row)
@@ -179,6 +204,7 @@ static void finish_hop(Mains *mains, bool room) {
     }
     mains->state.in_a_row = judged;
     mains->state.room = room;
+    mains->state.no_cut = mains->state.sounding >= MAINS_WINDOW * mains->decimation;
 }
 
 /* The share of a hop's work that falls to its decimated frame `at`. */
@@ -197,6 +223,8 @@ static void work(Mains *mains, size_t at) {
 
 void mains_process(Mains *mains, const float *in, size_t n, size_t quiet) {
     for (size_t i = 0; i < n; i++) {
+        mains->state.zeros = in[i] == 0.0f ? mains->state.zeros + 1 : 0;
+        mains->state.sounding = mains->state.zeros >= CUT ? 0 : mains->state.sounding + 1;
         float x = svf_step(&mains->low_pass[1], svf_step(&mains->low_pass[0], in[i]));
         if (++mains->state.skipped < mains->decimation)
             continue;
@@ -229,6 +257,16 @@ float mains_sure(const MainsSeries *series, size_t k) {
     for (int i = 0; i < FIRST; i++)
         first = maths_larger(first, series->sure[i]);
     return series->sure[k] * first;
+}
+
+float mains_most(const Mains *mains, double hz, size_t k) {
+    const MainsSeries *series =
+        &mains->state.series[hz < 0.5 * (NOMINAL_HZ[0] + NOMINAL_HZ[1]) ? 0 : 1];
+    float power = maths_smaller(series->least[0][k], series->least[1][k]);
+    if (mains->state.windows >= FEWEST)
+        power = maths_larger(power, series->tone[k]);
+    double n = MAINS_WINDOW;
+    return power * (float)(ROOM_FOR_ERROR * 0.5 / (SINE_SQUARE * n * n));
 }
 
 bool mains_judged(const Mains *mains) {

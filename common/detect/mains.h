@@ -20,6 +20,12 @@
  * so that hum deep in noise moves the frequency little, plain hum at once, and noise where no
  * harmonic is not at all; within 0.5 Hz of the nominal one.
  *
+ * Hum sounds all the time, so that no harmonic of it is stronger than what any window holds at f, of
+ * words or room. The least P of the last 6 to 12 s bounds it, windows that silence is cut into left out;
+ * where noise is as strong as the tone that may dip by chance, and the mean of the room's windows counts.
+ * A note beside it may take off as much as it adds: with 3 dB of room a quarter of 19 takes kept
+ * half of their hum, with 10 dB none did.
+ *
  * After two windows, 0.5 s of room in all. Valid for 8..192 kHz. Latency: a window is judged a hop
  * after its end. Cost: two filters and some 40 operations a frame; 3000 at the end of a hop. */
 #ifndef SISKIN_DETECT_MAINS_H
@@ -40,7 +46,8 @@ typedef struct {
     bool is[MAINS_HARMONICS];    /* [k] is harmonic k + 1 */
     float sure[MAINS_HARMONICS]; /* how surely, 0..1: not 0 where it is there */
     float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
-    float root[MAINS_HARMONICS]; /* mean of the root of `beside` */
+    float root[MAINS_HARMONICS];     /* mean of the root of `beside` */
+    float least[2][MAINS_HARMONICS]; /* least P of these windows so far, and of as many before */
 } MainsSeries;
 
 /* What one window says of one series. */
@@ -62,7 +69,11 @@ typedef struct {
         size_t skipped, at;  /* frames; decimated ones of this hop */
         size_t oldest;       /* in the ring */
         size_t windows;      /* counted, as far as matters */
+        size_t sounding;     /* frames since the last cut, as far as matters */
+        size_t zeros;        /* frames of 0 on end */
+        size_t whole;        /* windows that count for `least` now */
         bool room, in_a_row; /* the window being transformed is room; the one before it was, too */
+        bool no_cut;         /* no silence is cut into the window being transformed */
         MainsWindow now[MAINS_SERIES], before[MAINS_SERIES];
         MainsSeries series[MAINS_SERIES];
     } state;
@@ -78,6 +89,9 @@ void mains_process(Mains *mains, const float *in, size_t n, size_t quiet);
 bool mains_judged(const Mains *mains);
 /* How surely harmonic k + 1 is there and the mains': at most as surely as any of the first three. */
 float mains_sure(const MainsSeries *series, size_t k);
+/* The mean square that harmonic k + 1 of a series at hz, 50 or 60 or near, may have: 10 dB more than was
+ * heard. INFINITY as long as nothing is known of it. */
+float mains_most(const Mains *mains, double hz, size_t k);
 /* nominal_hz: 50, 60, or 0 for whichever there is. NULL: no hum is known. */
 const MainsSeries *mains_found(const Mains *mains, double nominal_hz);
 

@@ -77,6 +77,33 @@ void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES],
     cancel->state.idle = !busy;
 }
 
+static const float LEAST_GAIN = 0.89f; /* -1 dB */
+
+/* The square of the weight of tone k in the middle of the channels. */
+static float middle_square(const ToneCancel *cancel, int g, int lane) {
+    float re = 0.0f, im = 0.0f;
+    for (unsigned c = 0; c < cancel->channels; c++) {
+        re += cancel->state.weight.re[c][g][lane];
+        im += cancel->state.weight.im[c][g][lane];
+    }
+    return (re * re + im * im) / (float)(cancel->channels * cancel->channels);
+}
+
+void tone_cancel_limit(ToneCancel *cancel, const float most[TONE_CANCEL_TONES]) {
+    for (int k = 0; k < TONE_CANCEL_TONES; k++) {
+        int g = k / SIMD_WIDTH, lane = k % SIMD_WIDTH;
+        float square = middle_square(cancel, g, lane);
+        if (square <= 2.0f * most[k])
+            continue;
+        float gain = sqrtf(2.0f * most[k] / square);
+        gain = gain > LEAST_GAIN ? gain : LEAST_GAIN;
+        for (unsigned c = 0; c < cancel->channels; c++) {
+            cancel->state.weight.re[c][g][lane] *= gain;
+            cancel->state.weight.im[c][g][lane] *= gain;
+        }
+    }
+}
+
 static inline float sum_of(Simd x) {
     return (x[0] + x[1]) + (x[2] + x[3]);
 }

@@ -68,6 +68,9 @@ void tone_cancel_aim(ToneCancel *cancel, double base_hz);
  * Also brings the phasors back to length 1, so
  * it is to be called some hundred times a second. */
 void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES], double tau_ms);
+/* No tone may have more than most[k], the mean square of what both channels have in common; one that has goes
+ * there by 1 dB a call at most. To be called after adapt. */
+void tone_cancel_limit(ToneCancel *cancel, const float most[TONE_CANCEL_TONES]);
 /* n frames of each channel; in[c] may equal out[c]. */
 void tone_cancel_process(ToneCancel *cancel, const float *const *in, float *const *out, size_t n);
 /* A voice that begins is heard some time after its first frames have moved the weights. Keep, called

@@ -132,7 +132,7 @@ static double time_constant_ms(float calm) {
 /* Once a hop of room_watch. What the user says of the mains is believed until gaps have told which
  * harmonics there are. */
 static void adapt(HumNotch *h) {
-    float share[TONE_CANCEL_TONES] = {0.0f};
+    float share[TONE_CANCEL_TONES] = {0.0f}, most[TONE_CANCEL_TONES] = {0.0f};
     const MainsSeries *series = mains_found(&h->mains, h->nominal_hz);
     bool believed = h->nominal_hz > 0.0 && !mains_judged(&h->mains);
     double hz = series ? series->hz : h->nominal_hz;
@@ -141,9 +141,12 @@ static void adapt(HumNotch *h) {
         tone_cancel_aim(&h->cancel, hz);
     for (size_t k = 0; k < h->harmonics; k++)
         share[k] = believed ? 1.0f : series ? mains_sure(series, k) : 0.0f;
+    for (size_t k = 0; k < TONE_CANCEL_TONES; k++)
+        most[k] = mains_most(&h->mains, hz, k);
     float calm = room_watch_low_calm(&h->watch);
     take_back(h, calm);
     tone_cancel_adapt(&h->cancel, share, time_constant_ms(calm));
+    tone_cancel_limit(&h->cancel, most);
 }
 
 /* By how much the level of the last METER_MS had fallen, dB: the most of this stretch, so that it

@@ -28,12 +28,43 @@ static float hold(SibilanceGain *s, double ms, float ratio_db, bool in_vowel) {
     return db;
 }
 
-START_TEST(it_settles_at_the_share_of_the_excess_within_the_range) {
-    for (float ratio = -30.0f; ratio <= 30.0f; ratio += 0.5f) {
-        SibilanceGain s = fresh(&DEFAULTS);
-        float expected = fminf(10.0f, 0.8f * fmaxf(0.0f, ratio + 13.5f));
-        ck_assert_float_eq_tol(hold(&s, 100.0, ratio, false), expected, 1e-5f);
+static float settled(float strength, float excess_db) {
+    SibilanceGainParams params = DEFAULTS;
+    params.strength = strength;
+    SibilanceGain s = fresh(&params);
+    return hold(&s, 100.0, params.threshold_db + excess_db, false);
+}
+
+START_TEST(it_settles_at_what_the_law_says) {
+    /* At 80 % of a range of 10 dB: nothing up to 0.2 * 8 dB over the threshold, then all that is over
+     * that, from 8 dB on 0.8 of the excess, and past 8.5 dB of cut a quarter of that. */
+    for (float excess = -20.0f; excess <= 40.0f; excess += 0.5f) {
+        float expected = excess < 1.6f      ? 0.0f
+                         : excess < 8.0f    ? excess - 1.6f
+                         : excess < 10.625f ? 0.8f * excess
+                                            : 8.5f + 0.2f * (excess - 10.625f);
+        ck_assert_float_eq_tol(settled(0.8f, excess), fminf(expected, 10.0f), 1e-5f);
     }
+    ck_assert_float_eq(settled(0.0f, 30.0f), 0.0f);
+    ck_assert_float_eq_tol(settled(1.0f, 0.5f), 0.5f, 1e-5f);
+    ck_assert_float_eq_tol(settled(1.0f, 8.0f), 8.0f, 1e-5f);
+}
+END_TEST
+
+START_TEST(one_as_sung_is_spared_and_a_hot_one_is_not) {
+    /* The threshold lies 1.25 dB under the /s/ of the literature (de-esser's default). */
+    ck_assert_float_eq(settled(0.8f, 1.25f), 0.0f);
+    ck_assert_float_ge(settled(0.8f, 11.25f), 8.0f);
+}
+END_TEST
+
+START_TEST(the_hotter_never_ends_the_softer) {
+    for (float strength = 0.0f; strength <= 1.0f; strength += 0.125f)
+        for (float excess = 0.0f, before = 0.0f; excess <= 40.0f; excess += 0.5f) {
+            float left = excess - settled(strength, excess);
+            ck_assert_float_ge(left, before - 1e-5f);
+            before = left;
+        }
 }
 END_TEST
 
@@ -61,8 +92,7 @@ START_TEST(it_ends_in_exact_zero) {
 END_TEST
 
 START_TEST(a_small_cut_that_is_wanted_is_not_cut_off) {
-    SibilanceGain s = fresh(&DEFAULTS);
-    ck_assert_float_eq_tol(hold(&s, 100.0, -13.495f, false), 0.004f, 1e-4f);
+    ck_assert_float_eq_tol(settled(1.0f, 0.005f), 0.005f, 1e-4f);
 }
 END_TEST
 
@@ -98,7 +128,9 @@ END_TEST
 
 int main(void) {
     TCase *tcase = tcase_create("sibilance_gain");
-    tcase_add_test(tcase, it_settles_at_the_share_of_the_excess_within_the_range);
+    tcase_add_test(tcase, it_settles_at_what_the_law_says);
+    tcase_add_test(tcase, one_as_sung_is_spared_and_a_hot_one_is_not);
+    tcase_add_test(tcase, the_hotter_never_ends_the_softer);
     tcase_add_test(tcase, attack_and_release_are_time_constants_in_db);
     tcase_add_test(tcase, it_ends_in_exact_zero);
     tcase_add_test(tcase, a_small_cut_that_is_wanted_is_not_cut_off);

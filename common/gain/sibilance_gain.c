@@ -7,6 +7,8 @@
 
 static const double VOWEL_RELEASE = 1.0 / 12.0; /* of the release */
 static const float NOTHING_DB = 0.01f, IN_DOUBT_DB = 4.0f;
+static const float REACHED_DB = 8.0f; /* over the threshold: where the cut is the share */
+static const float BEND = 0.85f, BEYOND = 0.25f; /* of the range; of what goes beyond that */
 
 void sibilance_gain_prepare(SibilanceGain *s, double steps_per_second) {
     memset(s, 0, sizeof *s);
@@ -29,12 +31,19 @@ void sibilance_gain_set(SibilanceGain *s, const SibilanceGainParams *params) {
         (float)one_pole_coefficient(params->release_ms * VOWEL_RELEASE, s->steps_per_second);
 }
 
+static float law(const SibilanceGainParams *params, float excess_db, float range_db) {
+    float share = params->strength * excess_db;
+    float late = excess_db - (1.0f - params->strength) * REACHED_DB;
+    float cut = late < share ? late : share, bend = BEND * range_db;
+    cut = cut > bend ? bend + BEYOND * (cut - bend) : cut;
+    return cut < 0.0f ? 0.0f : cut > range_db ? range_db : cut;
+}
+
 float sibilance_gain_step(SibilanceGain *s, float ratio_db, bool in_vowel, float doubt) {
-    float goal = s->params.strength * (ratio_db - s->params.threshold_db);
     float range = s->params.range_db;
     if (range * doubt > IN_DOUBT_DB)
         range = IN_DOUBT_DB / doubt;
-    goal = goal < 0.0f ? 0.0f : goal > range ? range : goal;
+    float goal = law(&s->params, ratio_db - s->params.threshold_db, range);
     float now = s->state.reduction_db;
     float pole = goal > now ? s->attack : in_vowel ? s->vowel_release : s->release;
     now = one_pole_step(now, goal, pole);

@@ -24,8 +24,8 @@ enum { SIBILANCE, CENTRE, N_METERS };
 /* /s/ lies 11.0 dB under the vowel (Jongman, Wayland and Wong, JASA 108(3), 2000); 1.2 dB more in
  * the band from 4.5 to 12 kHz alone (by the poles and the zero of Heinz and Stevens, JASA 33, 1961,
  * as tests/singer.c makes them); 2 dB more against the remembered level, which leans to the louder
- * vowels. Reduction begins 1.25 dB under that: where 80 % of the excess is taken, an /s/ that is
- * 10 dB too hot then keeps 1 dB, and an ordinary one loses 1 dB. -15.45, rounded. */
+ * vowels. The threshold lies 1.25 dB under that, -15.45, rounded: by the law of sibilance_gain.h an
+ * ordinary /s/ is then left alone, and one that is 10 dB too hot loses 8.6 dB. */
 #define DEFAULT_RATIO_DB (-15.5f)
 
 static const PortSpec CONTROLS[N_CONTROLS] = {
@@ -62,8 +62,9 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                .unit = UNIT_DB},
     [STRENGTH] = {.symbol = "strength",
                   .name = "Strength",
-                  .doc = "Share of what stands over the threshold that is taken off: at 100 % a "
-                         "sibilant ends at the threshold. Turn it down when words begin to lisp.",
+                  .doc = "Share of what stands far over the threshold that is taken off; what is "
+                         "just over it keeps more. At 100 % a sibilant ends at the threshold. Turn "
+                         "it down when words begin to lisp.",
                   .minimum = 0.0f,
                   .initial = 80.0f,
                   .maximum = 100.0f,
@@ -71,7 +72,8 @@ static const PortSpec CONTROLS[N_CONTROLS] = {
                   .unit = UNIT_PERCENT},
     [RANGE] = {.symbol = "range",
                .name = "Range",
-               .doc = "The most that is ever cut. Turn it up when the worst sibilants still hurt, "
+               .doc = "The most that is ever cut; its last part comes slowly. Turn it up when the "
+                      "worst sibilants still hurt, "
                       "down when they go dull.",
                .minimum = 0.0f,
                .initial = 10.0f,

@@ -16,6 +16,12 @@ bool files_is_folder(const char *path) {
     return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
 }
 
+const char *files_trim(char *folder) {
+    for (size_t n = folder ? strlen(folder) : 0; n > 1 && folder[n - 1] == '/'; n--)
+        folder[n - 1] = '\0';
+    return folder;
+}
+
 bool files_make_folder(const char *path, HostError *error) {
     if (mkdir(path, 0777) == 0 || (errno == EEXIST && files_is_folder(path)))
         return true;

@@ -193,6 +193,8 @@ bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, bool fin
             fprintf(file, "\n# ---- %s\n", rule->step);
         step = rule->step;
         comment_rule(file, plan, i);
+        if (plan->quiet.path && i + 1 == advice_front())
+            comment(file, "Judged with hum and rumble taken out.");
         if (!advice_wants_processor(&plan->advice, i))
             continue;
         if (!advice_settings(host, &plan->advice, i, &settings, error))

@@ -336,6 +336,7 @@ static int advise(const Words *words, int argc, char **argv) {
     HostError error;
     Job job = {.words = words};
     int status = STATUS_FAILED;
+    files_trim((char *)words->into);
     if (!prepare(&job, argc, argv, &error)) {
         command_fail("advise", status, &error);
     } else if (job.takes.n > 1 && !words->csv && !words->json && !words->into) {

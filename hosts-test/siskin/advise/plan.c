@@ -229,6 +229,20 @@ static bool take_back_the_peak(const Trials *trials, AdvicePlan *plan, HostError
     return fine;
 }
 
+/* Hum's harmonics fill the gaps, too. What they leave there is no noise: that is judged with hum and
+ * rumble gone, by the front's last rule. */
+static bool judge_noise_without_hum(const Trials *trials, AdvicePlan *plan, HostError *error) {
+    const size_t hum = 0, noise = advice_front() - 1;
+    if (!advice_wants_processor(&plan->advice, hum) ||
+        !advice_wants_processor(&plan->advice, noise))
+        return true;
+    if (!advice_try(trials->host, &plan->advice, noise - 1, trials->progress, &plan->quiet, NULL,
+                    error))
+        return false;
+    advice_judge(&plan->advice, noise, &plan->quiet);
+    return true;
+}
+
 static bool do_the_front(const Trials *trials, AdvicePlan *plan, HostError *error) {
     if (!advice_wants_front(&plan->advice))
         return true;
@@ -278,10 +292,11 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
     if (!takes_measure(path, &plan->taken, progress, error))
         return false;
     plan->advice = advice_of(&plan->taken);
-    if (do_the_front(&trials, plan, error) && plan_ride(plan, error) &&
-        hear_the_take(&trials, plan, error) && try_first(&trials, plan, error) &&
-        try_more(&trials, plan, error) && try_less(&trials, plan, error) &&
-        try_without_harm(&trials, plan, error) && take_back_the_peak(&trials, plan, error))
+    if (judge_noise_without_hum(&trials, plan, error) && do_the_front(&trials, plan, error) &&
+        plan_ride(plan, error) && hear_the_take(&trials, plan, error) &&
+        try_first(&trials, plan, error) && try_more(&trials, plan, error) &&
+        try_less(&trials, plan, error) && try_without_harm(&trials, plan, error) &&
+        take_back_the_peak(&trials, plan, error))
         return true;
     plan_free(plan);
     return false;
@@ -290,6 +305,7 @@ bool plan_make(Host *host, const char *path, Progress *progress, AdvicePlan *pla
 void plan_free(AdvicePlan *plan) {
     envelope_free(&plan->envelope);
     ride_free(&plan->ride);
+    measures_free(&plan->quiet);
     measures_free(&plan->clean);
     measures_free(&plan->taken);
 }

@@ -17,6 +17,7 @@
 
 typedef struct {
     Measures taken; /* as recorded */
+    Measures quiet; /* with its hum out, where noise was found beside hum */
     Measures clean; /* with the front done (advice_front()), where it needs it */
     Ride ride;      /* what it would be, if it is asked for */
     Advice advice;

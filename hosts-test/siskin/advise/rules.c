@@ -284,7 +284,7 @@ static AdviceVerdict judge(const AdviceRule *rule, double figure) {
     return fine ? ADVICE_FINE : ADVICE_NEEDED;
 }
 
-static void judge_rule(Advice *advice, size_t i, const Measures *measures) {
+void advice_judge(Advice *advice, size_t i, const Measures *measures) {
     advice->of[i] = measures;
     advice->figure[i] = advice_rules[i].figure(measures);
     advice->verdict[i] = judge(&advice_rules[i], advice->figure[i]);
@@ -293,7 +293,7 @@ static void judge_rule(Advice *advice, size_t i, const Measures *measures) {
 Advice advice_of(const Measures *measures) {
     Advice advice = {.extra = {0.0}};
     for (size_t i = 0; i < advice_n_rules; i++)
-        judge_rule(&advice, i, measures);
+        advice_judge(&advice, i, measures);
     return advice;
 }
 
@@ -318,7 +318,7 @@ bool advice_is_tried(size_t i) {
 void advice_go_on(Advice *advice, const Measures *measures) {
     for (size_t i = 0; i < advice_n_rules; i++)
         if (!advice_rules[i].as_recorded)
-            judge_rule(advice, i, measures);
+            advice_judge(advice, i, measures);
 }
 
 double advice_found(const Advice *advice, size_t i) {

@@ -83,6 +83,8 @@ typedef struct {
 } Advice;
 
 Advice advice_of(const Measures *measures);
+/* Judges rule `i` alone by these. */
+void advice_judge(Advice *advice, size_t i, const Measures *measures);
 /* Judges again, by the take with its front done, what is not judged as recorded. */
 void advice_go_on(Advice *advice, const Measures *measures);
 

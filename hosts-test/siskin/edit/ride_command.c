@@ -47,8 +47,11 @@ static bool any_held(const Ride *ride) {
 }
 
 static void print_chain(const Ride *ride) {
-    printf("# %zu phrases: %.1f dB apart; %.1f dB after the ride, at %.1f LUFS.\n", ride->n,
-           ride->spread_db, ride->left_db, ride->target_lufs);
+    if (ride->n == 1)
+        printf("# Only one phrase: at %.1f LUFS after the ride.\n", ride->target_lufs);
+    else
+        printf("# %zu phrases: %.1f dB apart; %.1f dB after the ride, at %.1f LUFS.\n", ride->n,
+               ride->spread_db, ride->left_db, ride->target_lufs);
     printf("# Peak: %.1f dBTP; %.1f after the ride.\n", ride->peak_db, ride->result_peak_db);
     if (any_held(ride))
         puts("# Held: a phrase that its peak or the range keeps apart.");

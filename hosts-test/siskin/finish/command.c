@@ -261,7 +261,9 @@ static int finish(const Words *words, char **argv) {
     HostError error;
     int status = STATUS_OK;
     Run run = {.words = words};
-    run.job = (PartJob){.folder = argv[0], .out = words->into, .session = &run.session};
+    run.job = (PartJob){.folder = files_trim(argv[0]),
+                        .out = files_trim((char *)words->into),
+                        .session = &run.session};
     if (!read_options(&run, &error))
         status = command_fail("finish", STATUS_USAGE, &error);
     else if (!find_session(&run, argv[0], &error))

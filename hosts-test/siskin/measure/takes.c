@@ -28,7 +28,7 @@ bool takes_find(Takes *takes, int argc, char *const *argv, HostError *error) {
     for (int i = 0; i < argc; i++) {
         if (!files_is_folder(argv[i]))
             add_take(takes, text_copy(argv[i]), (size_t)(text_base(argv[i]) - argv[i]));
-        else if (!add_folder(takes, argv[i], error))
+        else if (!add_folder(takes, files_trim(argv[i]), error))
             return false;
     }
     return true;

@@ -275,7 +275,7 @@ static int render(const Words *words, int argc, char **argv, Request *request) {
     if (request->chain && !settings_read(host, request->chain, &error))
         result = command_fail("render", STATUS_USAGE, &error);
     else if (files_is_folder(argv[0]))
-        result = render_folder(host, request, argv[0], argv[1]);
+        result = render_folder(host, request, files_trim(argv[0]), files_trim(argv[1]));
     else
         result = render_single(host, request, argv[0], argv[1]);
     host_close(host);

@@ -44,6 +44,18 @@ START_TEST(every_take_becomes_what_it_becomes_alone) {
 }
 END_TEST
 
+/* As a shell completes the name of a folder. */
+START_TEST(a_slash_at_the_end_of_a_folder_is_no_part_of_paths) {
+    make_takes();
+    ck_assert_ran("render takes/ out/ gain gain=3.1 --json");
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"takes/0.wav\""));
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"out/0.wav\""));
+    ck_assert_ran("measure --csv out//");
+    ck_assert_ptr_nonnull(strstr(ran.out, "\"out/0.wav\""));
+    ck_assert_ptr_null(strstr(ran.out, "//"));
+}
+END_TEST
+
 START_TEST(one_bad_take_is_one_failed_row) {
     make_takes();
     write_text("takes/bad.wav", "this is not audio\n");
@@ -236,6 +248,7 @@ END_TEST
 int main(void) {
     TCase *tcase = tcase_create("folder");
     tcase_add_test(tcase, every_take_becomes_what_it_becomes_alone);
+    tcase_add_test(tcase, a_slash_at_the_end_of_a_folder_is_no_part_of_paths);
     tcase_add_test(tcase, one_bad_take_is_one_failed_row);
     tcase_add_test(tcase, a_plugin_that_crashes_takes_only_its_take_with_it);
     tcase_add_test(tcase, what_is_done_is_skipped_until_something_changes);

@@ -281,6 +281,21 @@ START_TEST(what_is_printed_renders_as_it_says) {
 }
 END_TEST
 
+START_TEST(one_phrase_lies_apart_from_none) {
+    SingerTake sung;
+    SingerParams params = singer_params(SINGER_WOMAN, RATE_HZ, 7703);
+    params.score = "la-mu na";
+    ck_assert(singer_take(&params, &sung));
+    Sound sound = make_sound(1, (sf_count_t)sung.n, RATE_HZ);
+    memcpy(sound.audio, sung.mix, sung.n * sizeof(float));
+    write_wav("take.wav", &sound);
+    ck_assert_ran("ride --quiet take.wav");
+    ck_assert_int_eq(strncmp(ran.out, "# Only one phrase: at -", 23), 0);
+    free(sound.audio);
+    singer_free(&sung);
+}
+END_TEST
+
 /* From its softest to its loudest gain, dB. */
 static double reach_db(const char *options) {
     double least, greatest;
@@ -331,6 +346,7 @@ int main(void) {
     tcase_add_test(tcase, nothing_sung_is_an_empty_ride);
     tcase_add_test(tcase, the_take_may_be_louder);
     tcase_add_test(tcase, what_is_printed_renders_as_it_says);
+    tcase_add_test(tcase, one_phrase_lies_apart_from_none);
     tcase_add_test(tcase, the_options_reach_the_ride);
     tcase_add_test(tcase, what_cannot_be_ridden_is_named);
     return run_suite(tcase, "ride");

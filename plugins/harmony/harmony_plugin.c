@@ -5,7 +5,8 @@
  *        -> where it hisses, what takes it down ------------------------------------------------^
  *     -> blended with dry
  *
- * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. */
+ * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. It begins with the lead, and
+ * is as loud as it from moment to moment, wherever its periods were cut. */
 #include "basic/maths.h"
 #include "gain/dry_wet.h"
 #include "gain/glide.h"
@@ -117,6 +118,7 @@ static void set(void *self, const float *control) {
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,
                                     .together = true,
+                                    .keeps_level = true,
                                     .semitones = (double)control[FORMANT],
                                     .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz -
                                                 LOOSE_MS * loose * (1.0 - loose),

@@ -77,6 +77,23 @@ START_TEST(within_a_period_the_gain_keeps_still) {
 }
 END_TEST
 
+START_TEST(what_is_made_otherwise_is_not_turned_up_for_what_was) {
+    noise(cut_from, 5);
+    for (size_t t = 0; t < LENGTH; t++)
+        made[t] = (t < LENGTH / 2 ? 0.6f : 1.0f) * cut_from[t];
+    kept_level_prepare(&level, RATE, TICK);
+    for (size_t at = 0; at < LENGTH; at += TICK) {
+        if (at == LENGTH / 2)
+            kept_level_trust(&level);
+        kept_level_process(&level, (const float *const[]){cut_from + at},
+                           (float *const[]){made + at}, 1, TICK);
+    }
+    /* the tick it is told in has the gain that was, and the next is the way to 1 */
+    for (size_t t = LENGTH / 2 + (size_t)2 * TICK; t < LENGTH; t++)
+        ck_assert_float_eq_tol(made[t], cut_from[t], 1e-4f);
+}
+END_TEST
+
 START_TEST(blocks_do_not_matter_and_bursts_are_forgotten) {
     static float other[LENGTH];
     noise(cut_from, 3);
@@ -95,6 +112,7 @@ int main(void) {
     tcase_add_test(tcase, what_was_not_moved_passes_bit_for_bit);
     tcase_add_test(tcase, what_is_lost_is_given_back_from_the_start_and_no_more_than_6_db);
     tcase_add_test(tcase, within_a_period_the_gain_keeps_still);
+    tcase_add_test(tcase, what_is_made_otherwise_is_not_turned_up_for_what_was);
     tcase_add_test(tcase, blocks_do_not_matter_and_bursts_are_forgotten);
     return run_tcase(tcase, "kept_level");
 }

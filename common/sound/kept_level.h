@@ -35,6 +35,9 @@ typedef struct {
 
 void kept_level_prepare(KeptLevel *level, double rate_hz, size_t tick);
 void kept_level_reset(KeptLevel *level);
+/* From here on it is made otherwise, and what is known does not hold: the gain goes to 1, and from there on as it is heard.
+ */
+void kept_level_trust(KeptLevel *level);
 /* n frames, at most to the end of the tick, of 1..2 channels: made[c][i] *= gain. */
 void kept_level_process(KeptLevel *level, const float *const *cut_from, float *const *made,
                         unsigned channels, size_t n);

@@ -106,14 +106,23 @@ static size_t ahead(double rate_hz) {
     return (size_t)(AHEAD_MS * 1e-3 * rate_hz + 0.5);
 }
 
+/* At another interval the voice gains or loses by another measure. */
+static void set_line(Harmony *h, const HarmonyLineParams *params) {
+    const HarmonyLineParams *was = &h->line.params;
+    if (params->steps != was->steps || params->scale.key != was->scale.key ||
+        params->scale.kind != was->scale.kind || params->tuning_hz != was->tuning_hz)
+        kept_level_trust(&h->voice.level);
+    harmony_line_set(&h->line, params);
+}
+
 static void set(void *self, const float *control) {
     Harmony *h = self;
     const double loose = 0.01 * (double)control[LOOSENESS];
-    harmony_line_set(&h->line, &(HarmonyLineParams){
-                                   .scale = {(int)control[KEY], (ScaleKind)(int)control[SCALE]},
-                                   .tuning_hz = control[TUNING],
-                                   .steps = (int)control[STEPS],
-                               });
+    set_line(h, &(HarmonyLineParams){
+                    .scale = {(int)control[KEY], (ScaleKind)(int)control[SCALE]},
+                    .tuning_hz = control[TUNING],
+                    .steps = (int)control[STEPS],
+                });
     double_voice_set(&h->voice, &(DoubleVoiceParams){
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,

@@ -24,6 +24,7 @@ void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t 
     random_walk_prepare(&v->pitch, PITCH_MS, ticks_hz, 2 * seed);
     random_walk_prepare(&v->time, TIME_MS, ticks_hz, 2 * seed + 1);
     slow_turns_prepare(&v->turns, ticks_hz, turns);
+    kept_level_prepare(&v->level, rate_hz, tick);
     double_voice_reset(v);
 }
 
@@ -66,6 +67,7 @@ void double_voice_reset(DoubleVoice *v) {
     random_walk_reset(&v->pitch);
     slow_turns_reset(&v->turns);
     psola_voice_reset(&v->voice);
+    kept_level_reset(&v->level);
     memset(&v->state, 0, sizeof v->state);
     v->state.fresh = true;
     begin(v);
@@ -126,21 +128,26 @@ static bool all_covered(const float *cover, size_t n) {
 
 void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
                           float *const *out, size_t at, size_t n) {
-    float covers[PSOLA_CHUNK], plain[PSOLA_CHUNK];
+    const unsigned channels = source->past.channels;
+    float covers[PSOLA_CHUNK], plain[PAST_SOUND_CHANNELS][PSOLA_CHUNK];
+    float *to[PAST_SOUND_CHANNELS] = {NULL};
     const float *cover = covers + at;
     const int64_t first = (int64_t)source->marks.state.filled;
     const double start = (double)(psola_source_now(source) - first) - v->state.from;
     const double speed = 1.0 - (v->state.to - v->state.from) / v->tick;
-    for (unsigned c = 0; c < source->past.channels && out; c++)
-        memset(out[c] + at, 0, n * sizeof **out);
-    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out, covers, at, n);
-    for (unsigned c = 0; c < source->past.channels && out; c++) {
-        float *to = out[c] + at;
-        if (!all_covered(cover, n)) {
-            past_sound_read_at(&source->past, c, start, speed, first, plain, n);
-            for (size_t i = 0; i < n; i++)
-                to[i] = psola_heard(plain[i], to[i], cover[i]);
-        }
-        hiss_duck_process(duck, start, first, to, n);
+    for (unsigned c = 0; c < channels && out; c++) {
+        to[c] = out[c] + at;
+        memset(to[c], 0, n * sizeof **out);
     }
+    psola_voice_process(&v->voice, source, (int64_t)v->state.from, out, covers, at, n);
+    const bool reads = v->params.keeps_level || !all_covered(cover, n);
+    for (unsigned c = 0; c < channels && out && reads; c++) {
+        past_sound_read_at(&source->past, c, start, speed, first, plain[c], n);
+        for (size_t i = 0; i < n; i++)
+            to[c][i] = psola_heard(plain[c][i], to[c][i], cover[i]);
+    }
+    if (v->params.keeps_level && out)
+        kept_level_process(&v->level, (const float *const[]){plain[0], plain[1]}, to, channels, n);
+    for (unsigned c = 0; c < channels && out; c++)
+        hiss_duck_process(duck, start, first, to[c], n);
 }

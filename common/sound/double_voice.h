@@ -27,6 +27,7 @@
 #define SISKIN_SOUND_DOUBLE_VOICE_H
 
 #include "gain/hiss_duck.h"
+#include "sound/kept_level.h"
 #include "sound/psola.h"
 #include "sound/random_walk.h"
 #include "sound/slow_turns.h"
@@ -40,6 +41,7 @@ typedef struct {
     double semitones; /* of its formants */
     double later_ms;  /* on top of the delay, never on the move: latency that the caller tells of */
     bool by_delay;    /* the detune and what it drifts by in pitch are made by the delay alone */
+    bool keeps_level; /* as loud as the take at any moment (kept_level.h); never unheard then */
     bool together; /* begins with the least delay that drift leads to, so that no start is lost */
 } DoubleVoiceParams;
 
@@ -50,6 +52,7 @@ typedef struct {
     DoubleVoiceParams params;
     RandomWalk pitch, time;
     SlowTurns turns;
+    KeptLevel level;
     PsolaVoice voice;
     struct {
         bool fresh;      /* nothing was planned since the reset */

@@ -5,7 +5,8 @@
  *        -> where it hisses, what takes it down ------------------------------------------------^
  *     -> blended with dry
  *
- * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. */
+ * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. It begins with the lead, and
+ * is as loud as it from moment to moment, wherever its periods were cut. */
 #include "basic/maths.h"
 #include "gain/dry_wet.h"
 #include "gain/glide.h"
@@ -105,18 +106,28 @@ static size_t ahead(double rate_hz) {
     return (size_t)(AHEAD_MS * 1e-3 * rate_hz + 0.5);
 }
 
+/* At another interval the voice gains or loses by another measure. */
+static void set_line(Harmony *h, const HarmonyLineParams *params) {
+    const HarmonyLineParams *was = &h->line.params;
+    if (params->steps != was->steps || params->scale.key != was->scale.key ||
+        params->scale.kind != was->scale.kind || params->tuning_hz != was->tuning_hz)
+        kept_level_trust(&h->voice.level);
+    harmony_line_set(&h->line, params);
+}
+
 static void set(void *self, const float *control) {
     Harmony *h = self;
     const double loose = 0.01 * (double)control[LOOSENESS];
-    harmony_line_set(&h->line, &(HarmonyLineParams){
-                                   .scale = {(int)control[KEY], (ScaleKind)(int)control[SCALE]},
-                                   .tuning_hz = control[TUNING],
-                                   .steps = (int)control[STEPS],
-                               });
+    set_line(h, &(HarmonyLineParams){
+                    .scale = {(int)control[KEY], (ScaleKind)(int)control[SCALE]},
+                    .tuning_hz = control[TUNING],
+                    .steps = (int)control[STEPS],
+                });
     double_voice_set(&h->voice, &(DoubleVoiceParams){
                                     .delay_ms = LOOSE_MS * loose,
                                     .drift = loose,
                                     .together = true,
+                                    .keeps_level = true,
                                     .semitones = (double)control[FORMANT],
                                     .later_ms = 1000.0 * (double)ahead(h->rate_hz) / h->rate_hz -
                                                 LOOSE_MS * loose * (1.0 - loose),

@@ -13,7 +13,7 @@
  * read as late, at the speed at which the delay moves, and sibilants are taken down (hiss_duck.h).
  *
  * With by_delay marks do not matter: a delay that grows by s seconds a second lowers the pitch by
- * 1200 log2(1 + s) cents, to first order 1731 s, so that the delay alone does all of it (tape machines whose
+ * -1200 log2(1 - s) cents, to first order 1731 s, so that the delay alone does all of it (tape machines whose
  * speed was varied by hand made doubles so: common practice):
  *     delay (1 + drift d(t) / 2) - a v(t) - b p(t)
  * v the slow turns (slow_turns.h), a what a second of the detune comes to, 12 ms at most; b such that

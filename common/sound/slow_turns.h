@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* slow_turns.h: a value that goes up at an even pace, turns, goes down at the same pace, and turns again.
  *
- * For a delay: while it grows at s seconds a second what is heard is lower by 1200 log2(1 - s) cents, and
+ * For a delay: while it grows at s seconds a second what is heard is lower by -1200 log2(1 - s) cents, and
  * higher as it falls, so that a voice is off by as many cents nearly always, now one way and now the
  * other. It turns above 0 and below in turn, each time at another place between half the way and the
  * whole, drawn by chance (split_mix.h): an even vibrato of the delay is heard as such, this is not.

@@ -247,3 +247,7 @@ void click_finder_step(ClickFinder *finder, const float power[ROW]) {
     follow(finder);
     judge(finder);
 }
+
+float click_finder_over_silence(const ClickFinder *finder, size_t t, size_t b) {
+    return finder->history.level[t & MASK][b] - FLOOR_DB;
+}

@@ -103,4 +103,8 @@ static inline const float *click_finder_cut(const ClickFinder *finder, size_t t)
     return finder->cut_db[t % CLICK_HISTORY];
 }
 
+/* How far band b stands in hop t over what counts as silence, dB >= 0: no click is higher than that,
+ * though beside digital silence more is cut. t as above. */
+float click_finder_over_silence(const ClickFinder *finder, size_t t, size_t b);
+
 #endif

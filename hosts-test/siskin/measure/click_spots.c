@@ -48,18 +48,20 @@ static void hear_hop(ClickSpots *spots, Measures *m) {
     size_t band = 0;
     for (size_t b = 1; b < spots->levels.bands; b++)
         band = cut[b] > cut[band] ? b : band;
+    double height_db =
+        fmin((double)cut[band], (double)click_finder_over_silence(&spots->clicks, hop, band));
     bool clicking = cut[band] > 0.0f;
     double at_s = ((double)hop + 0.5) * (double)spots->levels.hop / spots->rate_hz;
     if (clicking && (m->n_clicks == 0 || at_s > spots->last_s + CLICK_JOIN_S))
         (void)text_grow(&m->clicks, &m->n_clicks, sizeof *m->clicks);
     if (clicking)
         spots->last_s = at_s;
-    if (clicking && (double)cut[band] > m->clicks[m->n_clicks - 1].height_db)
+    if (clicking && height_db > m->clicks[m->n_clicks - 1].height_db)
         m->clicks[m->n_clicks - 1] = (MeasureClick){
             .at_s = at_s,
             .low_hz = (double)spots->levels.edge_hz[band],
             .high_hz = (double)spots->levels.edge_hz[band + 1],
-            .height_db = (double)cut[band],
+            .height_db = height_db,
         };
 }
 

@@ -375,6 +375,30 @@ START_TEST(the_slope_of_the_noise_is_that_of_its_spectrum) {
 }
 END_TEST
 
+/* Clicks of -60 dBFS that come out of digital silence: told 110 dB high once. What counts as silence lies at -108 dBFS,
+ * and no band of a click is louder than the click. */
+START_TEST(no_click_stands_higher_than_it_is_loud) {
+    SingerTake take = sing(SINGER_WOMAN, 48000.0, 97, 4);
+    Random random = random_seeded(98);
+    printf("seed 98\n");
+    signals_scale(take.mix, take.n, 0.03);
+    for (size_t at = 0; at + 4800 < take.n; at += 4800)
+        if (signals_rms(take.mix + at, 4800) < 1e-4) {
+            memset(take.mix + at, 0, 4800 * sizeof *take.mix);
+            signals_noise(take.mix + at + 2400, 48, 1e-3, &random);
+        }
+    Measures m = measure_audio(take.mix, take.n, take.rate_hz);
+    size_t high = 0;
+    for (size_t i = 0; i < m.n_clicks; i++) {
+        high += m.clicks[i].height_db > 20.0;
+        ck_assert_double_le(m.clicks[i].height_db, 108.0 - 50.0);
+    }
+    ck_assert_uint_gt(high, 0);
+    measures_free(&m);
+    singer_free(&take);
+}
+END_TEST
+
 /* A gain changes levels by itself, and nothing else. */
 START_TEST(a_gain_moves_levels_alone) {
     SingerTake take = sing(SINGER_WOMAN, 44100.0, 97, 4);
@@ -701,6 +725,7 @@ int main(void) {
     tcase_add_test(tcase, a_standing_peak_is_told_and_a_clean_take_has_none);
     tcase_add_test(tcase, noise_hum_and_rumble_are_told_as_laid_in);
     tcase_add_test(tcase, the_slope_of_the_noise_is_that_of_its_spectrum);
+    tcase_add_test(tcase, no_click_stands_higher_than_it_is_loud);
     tcase_add_test(tcase, a_gain_moves_levels_alone);
     tcase_add_test(tcase, every_rate_and_both_channels_are_measured_alike);
     tcase_add_test(tcase, json_is_escaped_and_nests);

@@ -392,6 +392,7 @@ lint:
 	hosts-test/includes.sh
 	BUILD=$(BUILD) hosts-test/package/supply.sh licence
 	clang-format --dry-run -Werror $(C_FILES)
+	! awk 'length > 100 && !/^ \*    / { print FILENAME ":" FNR ": over 100 columns" }' $(C_FILES) | grep .
 	cppcheck --quiet --error-exitcode=1 --std=c11 --enable=warning,portability,performance \
 	  --inline-suppr --suppress=missingIncludeSystem -Icommon -Iplugins -Ihosts-test -Itests $(LINT_C)
 	printf '%s\n' $(LINT_C) | xargs -P $(JOBS) -n 1 sh -c 'clang-tidy --quiet "$$@" -- $(LINT_FLAGS)' lint

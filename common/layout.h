@@ -47,7 +47,8 @@ float layout_clamp(const PortSpec *port, float value);
  * units; a lamp goes out at once. In the meter's unit per second, > 0. */
 double layout_fall(const PortSpec *meter);
 
-/* For how long a meter shows a peak before it falls: 1 s if METER_HELD, 0.1 s if METER_LAMP, else 0. */
+/* For how long a meter shows a peak before it falls: 1 s if METER_HELD, 0.1 s if METER_LAMP, else
+ * 0. */
 double layout_hold_s(const PortSpec *meter);
 
 /* A host that offers this feature gets meters without their fall: what the last run() did, as an

@@ -59,14 +59,14 @@ typedef struct {
  * the first sound, so that the host's blocks do not matter. */
 typedef enum {
     METER_NOW,  /* write the value at the end of the stretch: shown as it is */
-    METER_PEAK, /* write the largest within the stretch: shown at once, and falls by layout_fall() */
+    METER_PEAK, /* write the largest within the stretch: shown at once, falls by layout_fall() */
     METER_HELD, /* the same, and stays for a second before it falls: for reading a number off */
     METER_LAMP, /* PORT_TOGGLE; 1 if it was on within the stretch: lit for 0.1 s at least */
 } MeterKind;
 
 /* One control or meter. This table is the only place where a port is declared: `make ttl` writes it
- * into ttl/<name>.ttl, and the shell clamps by it. A meter uses the same fields; it rests at its minimum, or, where it
- * is METER_NOW, at its initial value, until something has run. */
+ * into ttl/<name>.ttl, and the shell clamps by it. A meter uses the same fields; it rests at its
+ * minimum, or, where it is METER_NOW, at its initial value, until something has run. */
 typedef struct {
     const char *symbol;     /* C identifier, never changed once released */
     const char *name;       /* for people; unique within the plugin */
@@ -76,10 +76,9 @@ typedef struct {
     float minimum, initial, maximum;
     PortUnit unit;
     PortKind kind;
-    bool advanced;   /* controls: seldom touched, so that views show it last */
-    MeterKind meter; /* meters only */
-    const char *
-        against; /* meters: symbol of the control whose value it must pass, drawn as a line; NULL: none */
+    bool advanced;       /* controls: seldom touched, so that views show it last */
+    MeterKind meter;     /* meters only */
+    const char *against; /* meters: symbol of the control it must pass, drawn as a line; or NULL */
     const ScalePoint *points; /* PORT_ENUMERATION only */
     size_t n_points;
     const char *designation; /* URI of what a host may set it to by itself; NULL: nothing */
@@ -125,11 +124,10 @@ typedef struct {
     size_t n_meters;
     bool has_key;
     ReductionKind reduction; /* what the meter of that name tells */
-    float
-        most_reduction_db; /* scale of the meter `reduction`: what `depth` or `range` allow; 0: 24 dB */
-    float most_gain_db; /* what the controls may add, >= 0; peaks stay within 12 dB over it */
-    unsigned may;       /* PluginMay, or-ed; 0 for most */
-    size_t state_size;  /* sizeof of the plugin's struct; zeroed before prepare */
+    float most_reduction_db; /* scale of `reduction`: what `depth` or `range` allow; 0: 24 dB */
+    float most_gain_db;      /* what the controls may add, >= 0; peaks stay within 12 dB over it */
+    unsigned may;            /* PluginMay, or-ed; 0 for most */
+    size_t state_size;       /* sizeof of the plugin's struct; zeroed before prepare */
 
     /* Designs whatever depends on the rate and takes all memory. rate_hz 8000..192000,
      * channels 1..2. false: out of memory (the arena is too small) or impossible. The only call

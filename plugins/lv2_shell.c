@@ -32,8 +32,8 @@ typedef struct {
     bool up;
 } Ramp;
 
-/* A meter as it is shown. It moves once in METER_HOP frames counted from the first sound, where chunks
- * end, so that the host's blocks cannot change it. */
+/* A meter as it is shown. It moves once in METER_HOP frames counted from the first sound, where
+ * chunks end, so that the host's blocks cannot change it. */
 enum { METER_HOP = PLUGIN_CHUNK, METERS = 1 + PLUGIN_MAX_METERS };
 typedef struct {
     PortSpec spec;
@@ -71,8 +71,7 @@ typedef struct {
     uint32_t hop_at; /* frames into the meters' hop */
     bool momentary;  /* LAYOUT_MOMENTARY: a hop is a run() */
 
-    bool
-        fresh; /* nothing has sounded since activation: the plugin has not run, ramps start at their goal */
+    bool fresh; /* nothing has sounded since activation: the plugin has not run */
     Ramp enabled;
     Ramp audition;
     Delay delay[PLUGIN_MAX_CHANNELS];

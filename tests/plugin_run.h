@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* plugin_run.h: runs a plugin through its plugin_spec as the shell does, for suites that include the plugin's C file
- * before this. */
+/* plugin_run.h: runs a plugin through its plugin_spec as the shell does, for suites that include
+ * the plugin's C file before this. */
 #ifndef SISKIN_TESTS_PLUGIN_RUN_H
 #define SISKIN_TESTS_PLUGIN_RUN_H
 
@@ -19,7 +19,8 @@ typedef struct {
     float control[PLUGIN_MAX_CONTROLS];
 } PluginUnderTest;
 
-/* What came of a take, latency taken away again. Steps count from the take's first frame, as the effect is heard. */
+/* What came of a take, latency taken away again. Steps count from the take's first frame, as the
+ * effect is heard. */
 typedef struct {
     size_t n, steps;
     float *out;
@@ -104,7 +105,8 @@ static inline double plugin_run_most(const PluginUnderTest *p, const PluginRun *
     return most;
 }
 
-/* The first time after from_s when the reduction is (or is no longer) over db, s; INFINITY: never. */
+/* The first time after from_s when the reduction is (or is no longer) over db, s; INFINITY:
+ * never. */
 static inline double plugin_run_time(const PluginUnderTest *p, const PluginRun *made, double from_s,
                                      bool over, double db) {
     double step_hz = p->rate_hz / PLUGIN_RUN_STEP;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* reverb_measures.h: what is measured of an impulse response, for the suites and the quality table. */
+/* reverb_measures.h: what is measured of an impulse response, for the suites and the quality
+ * table. */
 #ifndef SISKIN_TESTS_REVERB_MEASURES_H
 #define SISKIN_TESTS_REVERB_MEASURES_H
 
@@ -38,8 +39,9 @@ static inline double reverb_t30_octave(const float *h, size_t n, double rate_hz,
     return t30;
 }
 
-/* Echo density of Abel and Huang, AES 121, 2006: under a Hann window of 20 ms around frame `at`, the
- * share of frames beyond the window's own deviation, over erfc(1 / sqrt 2) as in Gaussian noise. */
+/* Echo density of Abel and Huang, AES 121, 2006: under a Hann window of 20 ms around frame `at`,
+ * the share of frames beyond the window's own deviation, over erfc(1 / sqrt 2) as in Gaussian
+ * noise. */
 static inline double reverb_density(const float *h, size_t at, double rate_hz) {
     size_t n = (size_t)(0.02 * rate_hz), from = at - n / 2;
     double weight = 0.0, power = 0.0, beyond = 0.0;
@@ -56,7 +58,8 @@ static inline double reverb_density(const float *h, size_t at, double rate_hz) {
     return beyond / weight / erfc(1.0 / sqrt(2.0));
 }
 
-/* The time after frame `start` from which the density has reached 0.9 once, by steps of 5 ms; ms. */
+/* The time after frame `start` from which the density has reached 0.9 once, by steps of 5 ms;
+ * ms. */
 static inline double reverb_dense_ms(const float *h, size_t start, double rate_hz) {
     enum { STEP_MS = 5, LAST_MS = 500 };
     int ms = 0;
@@ -84,9 +87,9 @@ static inline double reverb_correlation(const float *a, const float *b, size_t n
 }
 
 /* The tallest ring of h[0..n): of the power spectrum under a Hann window, at every 1/(2 n) of the
- * rate in low..high Hz, the largest over the mean of the 100 Hz around it, dB. The spectrum of noise
- * has an exponential distribution, so that of k bins the largest is about ln k over the mean: 9 to 10
- * dB. Costs n operations a bin: bring h to a low rate first. */
+ * rate in low..high Hz, the largest over the mean of the 100 Hz around it, dB. The spectrum of
+ * noise has an exponential distribution, so that of k bins the largest is about ln k over the mean:
+ * 9 to 10 dB. Costs n operations a bin: bring h to a low rate first. */
 static inline double reverb_tallest_db(const float *h, size_t n, double rate_hz, double low_hz,
                                        double high_hz, double *at_hz) {
     const double step = 0.5 * rate_hz / (double)n, pi = 3.14159265358979323846;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* sing_into.h: two phrases of the test singer, as much as fits, from half a second on and round again. */
+/* sing_into.h: two phrases of the test singer, as much as fits, from half a second on and round
+ * again. */
 #ifndef SISKIN_TESTS_SING_INTO_H
 #define SISKIN_TESTS_SING_INTO_H
 

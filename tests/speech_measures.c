@@ -24,7 +24,8 @@ double speech_si_sdr(const float *clean, const float *processed, size_t n) {
     return 10.0 * log10((a * a * ss + 1e-20) / (rest + 1e-20 * (a * a * ss + 1.0)));
 }
 
-/* ---- Frames of both under a Hann window, `length` long and half of it apart, in `size` bins ---- */
+/* ---- Frames of both under a Hann window, `length` long and half of it apart, in `size` bins
+ * ---- */
 
 typedef struct {
     size_t length, size, count;

@@ -67,7 +67,8 @@ static inline size_t sung_notes_truth(const SingerTake *take, SungNote *out, siz
 }
 
 /* ISMIR 2014: Molina et al., "Evaluation framework for automatic singing transcription": onset
- * within 50 ms, pitch within 50 cents, offset within the larger of 50 ms and a fifth of the note. */
+ * within 50 ms, pitch within 50 cents, offset within the larger of 50 ms and a fifth of the
+ * note. */
 static inline bool sung_notes_right(const SungNote *note, const SungNote *truth) {
     double slack_s = fmax(0.05, 0.2 * (truth->end_s - truth->start_s));
     return fabs(note->start_s - truth->start_s) <= 0.05 && fabs(note->midi - truth->midi) <= 0.5 &&

@@ -66,7 +66,8 @@ START_TEST(clipping_makes_a_band_denser) {
 }
 END_TEST
 
-/* A hop counts when it is said to, BAND_CREST_LATE hops later: of a loud and a soft half, the soft. */
+/* A hop counts when it is said to, BAND_CREST_LATE hops later: of a loud and a soft half, the
+ * soft. */
 START_TEST(a_hop_counts_by_itself) {
     BandCrest profile;
     signals_sine(audio, LENGTH, 48000.0, 480.0, 0.5, 0.0);

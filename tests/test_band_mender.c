@@ -135,9 +135,9 @@ START_TEST(never_more_than_allowed_is_taken_away) {
 }
 END_TEST
 
-/* 45 dB of all bands, of which 27 are taken from all together: by the low-pass at 750 Hz, 4th order,
- * what is left of 2 kHz is 0.045 and the 0.02 that the low-pass lets through, 24 dB down; notches
- * of 18 dB reach 14 between them. */
+/* 45 dB of all bands, of which 27 are taken from all together: by the low-pass at 750 Hz, 4th
+ * order, what is left of 2 kHz is 0.045 and the 0.02 that the low-pass lets through, 24 dB down;
+ * notches of 18 dB reach 14 between them. */
 START_TEST(all_bands_go_down_together_where_they_may_and_the_low_voice_stays) {
     prepare(48000.0, 1500.0f, 12000.0f, 24.0f);
     float cut[ROW];

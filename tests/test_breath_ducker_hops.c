@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* breath-ducker, hop by hop: its gain begins to move, and its lamp is lit, at the very hops that the finder names on
- * the same audio. A latency that is a hop off moves both. */
+/* breath-ducker, hop by hop: its gain begins to move, and its lamp is lit, at the very hops that
+ * the finder names on the same audio. A latency that is a hop off moves both. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables and its struct. */
 #include "../plugins/breath-ducker/breath-ducker_plugin.c"
 
@@ -20,8 +20,9 @@ static SingerTake sing(void) {
     return take;
 }
 
-/* Which hops of the take are to be turned down: hop k, once complete, tells of hop k - VOICE_SENSE_DELAY
- * (voice_sense.h), and the finder of that breath_finder_delay() before it (breath_finder.h). */
+/* Which hops of the take are to be turned down: hop k, once complete, tells of hop k -
+ * VOICE_SENSE_DELAY (voice_sense.h), and the finder of that breath_finder_delay() before it
+ * (breath_finder.h). */
 static bool *name_hops(const float *in, size_t n, const float *control, size_t *hop, size_t *hops) {
     static BreathDucker units;
     BreathFinderParams params = finder_params(control);

@@ -285,8 +285,8 @@ START_TEST(where_breaths_stand_apart_friction_that_joins_a_vowel_is_none) {
 END_TEST
 
 START_TEST(the_end_of_one_that_dies_away_may_go_down_as_another_sound) {
-    /* 40 dB in 100 ms, the last 70 of them told as a consonant; then rest. And the same before a word
-     * that the path begins too early, in the rest. */
+    /* 40 dB in 100 ms, the last 70 of them told as a consonant; then rest. And the same before a
+     * word that the path begins too early, in the rest. */
     for (int word = 0; word < 2; word++) {
         rest();
         put(200, 300, SCENE_BREATH, 40.0f);
@@ -301,14 +301,16 @@ START_TEST(the_end_of_one_that_dies_away_may_go_down_as_another_sound) {
         apart = true;
         run();
         apart = false;
-        /* Voice is seen when its fourth hop is, 20 hops ahead: from hop 308 on. With none, the breath
-         * lasts to its last hop, 319, and as its last 6 dB take 4 hops, 1 + 2.42 (4 - 2) more. */
+        /* Voice is seen when its fourth hop is, 20 hops ahead: from hop 308 on. With none, the
+         * breath lasts to its last hop, 319, and as its last 6 dB take 4 hops, 1 + 2.42 (4 - 2)
+         * more. */
         expect(199, word ? 308 - CLEAR : 326);
     }
 }
 END_TEST
 
-/* A sound that goes down as friction; one hop of it in `each`, taken by itself, is like a breath. */
+/* A sound that goes down as friction; one hop of it in `each`, taken by itself, is like a
+ * breath. */
 static void put_doubtful(size_t start, size_t end, size_t each, float db) {
     put(start, end, SCENE_VOICELESS, db);
     for (size_t t = start; t < end; t += each)
@@ -342,7 +344,8 @@ START_TEST(found_so_it_goes_on_until_voice_is_in_sight) {
     put(260, 340, SCENE_VOICELESS, 24.0f);
     put(340, 400, SCENE_VOICED, 28.0f);
     run_apart();
-    /* Seen at its fourth hop, 20 ahead; as there is no rest before it, all in hand is given back. */
+    /* Seen at its fourth hop, 20 ahead; as there is no rest before it, all in hand is given
+     * back. */
     expect(199, 343 - LAG - REACH - CLEAR);
     put(340, 400, SCENE_VOICELESS, 31.0f); /* 11 dB over it, seen from its first hop on */
     run_apart();

@@ -109,7 +109,8 @@ START_TEST(nothing_is_cut_below_the_surroundings_or_by_more_than_depth) {
 END_TEST
 
 /* Over the room by 25 to 45 dB, in peaks over the room's RMS: of the six bands of each some stand
- * out by nearly all of that. Taken away is what stands out, and no more: 10 dB are for the noise. */
+ * out by nearly all of that. Taken away is what stands out, and no more: 10 dB are for the
+ * noise. */
 START_TEST(a_click_in_a_gap_is_taken_to_its_surroundings_whatever_its_height) {
     for (double over_db = 25.0; over_db < 46.0; over_db += 5.0) {
         room(0.001, 6);
@@ -139,8 +140,8 @@ static void lay_smack(double at_s, double ms, double peak, uint64_t seed) {
     signals_add(audio + at, smack, n);
 }
 
-/* A smack stands over the room by more than the opening can tell, and for longer. It is 40 dB high in
- * its peak, so some 30 in a band; over its last third it is under 3 % of that. */
+/* A smack stands over the room by more than the opening can tell, and for longer. It is 40 dB high
+ * in its peak, so some 30 in a band; over its last third it is under 3 % of that. */
 /* Silence has nothing to keep, and what is left of a click is all that is heard there. */
 START_TEST(of_a_click_in_digital_silence_all_is_taken_that_may_be) {
     signals_silence(audio, LENGTH);
@@ -180,8 +181,8 @@ START_TEST(a_click_ahead_of_the_first_word_is_taken_down_as_any) {
 }
 END_TEST
 
-/* A burst of 12 to 20 ms, aspiration that adds 2 dB to the room, and 60 ms later the vowel: all that
- * can be known of /t/ and /k/ before they must be let out (common practice: 30 to 80 ms). */
+/* A burst of 12 to 20 ms, aspiration that adds 2 dB to the room, and 60 ms later the vowel: all
+ * that can be known of /t/ and /k/ before they must be let out (common practice: 30 to 80 ms). */
 START_TEST(a_plosive_before_a_late_vowel_stays) {
     for (uint64_t seed = 100; seed < 105; seed++) {
         Random random = random_seeded(seed);
@@ -232,8 +233,8 @@ START_TEST(a_plosive_at_the_end_of_a_word_stays) {
 }
 END_TEST
 
-/* A word that dies away leaves its vowel 12 dB over the room, where its burst is still 40 dB high: far
- * enough under the burst to pass for the room, were it not heard that it is none. */
+/* A word that dies away leaves its vowel 12 dB over the room, where its burst is still 40 dB high:
+ * far enough under the burst to pass for the room, were it not heard that it is none. */
 START_TEST(a_plosive_after_a_vowel_that_dies_away_stays) {
     check_word_ends(10, 0.004, 8.0, 12.0, 0.1);
 }

@@ -161,8 +161,9 @@ START_TEST(it_does_not_matter_where_hops_are_counted_from) {
 }
 END_TEST
 
-/* White noise has a mean level of half a second that is chance to some tenths of a dB: a click in it
- * must mostly stay alone. Levels of a hop: exponentially distributed power, as in a narrow band. */
+/* White noise has a mean level of half a second that is chance to some tenths of a dB: a click in
+ * it must mostly stay alone. Levels of a hop: exponentially distributed power, as in a narrow
+ * band. */
 START_TEST(chance_in_a_room_rarely_hides_a_click) {
     size_t alone = 0;
     for (uint64_t seed = 1; seed <= 200; seed++) {

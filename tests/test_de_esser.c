@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The whole of de-esser: each control against its effect in numbers. A tone with harmonics is the vowel, bands of noise
- * are the sibilants. */
+/* The whole of de-esser: each control against its effect in numbers. A tone with harmonics is the
+ * vowel, bands of noise are the sibilants. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/de-esser/de-esser_plugin.c"
 
@@ -119,7 +119,8 @@ START_TEST(vowels_pass_bit_for_bit) {
 }
 END_TEST
 
-/* r = R (1 - exp(-t / attack)): 63 % after one time constant. What else takes time is the same for both. */
+/* r = R (1 - exp(-t / attack)): 63 % after one time constant. What else takes time is the same for
+ * both. */
 static double attack_time(float attack_ms) {
     esser.control[ATTACK] = attack_ms;
     PluginRun made = plugin_run(&esser, audio, LENGTH);

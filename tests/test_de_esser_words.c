@@ -72,8 +72,8 @@ static void add_vowel(double from_s, double to_s) {
     signals_add(in + from, vowel, n);
 }
 
-/* As in "come": the burst and the breath of a /k/ are one compact noise between 1.4 and 2.8 kHz, here
- * 80 ms of it with the vowel beginning in the middle, down from the vowel's own level. */
+/* As in "come": the burst and the breath of a /k/ are one compact noise between 1.4 and 2.8 kHz,
+ * here 80 ms of it with the vowel beginning in the middle, down from the vowel's own level. */
 START_TEST(a_k_before_a_vowel_is_no_sibilant) {
     for (double hz = 1400.0; hz < 2800.0; hz *= 1.25)
         for (double q = 2.0; q < 5.0; q *= 1.5)

@@ -66,8 +66,8 @@ START_TEST(at_rest_and_when_it_has_come_back_it_passes_every_bit) {
 END_TEST
 
 START_TEST(it_begins_and_ends_without_a_step) {
-    /* A tone far above the corner is passed within law_db(1 kHz) = 1e-7 dB; so a step in the gain or
-     * a jump of states would stand out of it. */
+    /* A tone far above the corner is passed within law_db(1 kHz) = 1e-7 dB; so a step in the gain
+     * or a jump of states would stand out of it. */
     DeepCut cut;
     deep_cut_prepare(&cut, 48000.0, 1);
     signals_sine(one, LENGTH, 48000.0, 3000.0, 0.5, 0.0);
@@ -79,8 +79,8 @@ START_TEST(it_begins_and_ends_without_a_step) {
         deep_cut_process(&cut, &(DeepCutParams){100.0, db, false}, now, 480);
     }
     /* The first-order part of H - 1 at f >> corner: (A^4 - 1 sections' k) corner/f
-     * = 2 (1 - A) (0.92 + 0.38) / 30 = 0.043 at most, of 0.5: a phase, no step. From frame to frame it
-     * moves by 1 / (2 ms 48 kHz) of that: 2.2e-4. */
+     * = 2 (1 - A) (0.92 + 0.38) / 30 = 0.043 at most, of 0.5: a phase, no step. From frame to frame
+     * it moves by 1 / (2 ms 48 kHz) of that: 2.2e-4. */
     double most = 0.0;
     for (size_t i = 1; i < LENGTH; i++)
         most = fmax(most, fabs((double)((one[i] - before[i]) - (one[i - 1] - before[i - 1]))));

@@ -76,8 +76,8 @@ START_TEST(pitch_and_delay_wander_as_far_as_drift_says) {
     double spread = sqrt(cents[1] - cents[0] * cents[0]), wide = sqrt(ms[1] - ms[0] * ms[0]);
     printf("%.2f cents, spread %.2f; %.2f ms, spread %.2f, %.1f to %.1f; %.1f ms/s at most\n",
            cents[0], spread, ms[0], wide, least, most, 1000.0 * fastest);
-    /* Held to 2 deviations a normal value has one of 0.96. Over an hour there are some 3000 pitches and 500 delays to
-     * count: 5 sqrt(1 / 3000) and 5 sqrt(1 / 500) of it may be chance. */
+    /* Held to 2 deviations a normal value has one of 0.96. Over an hour there are some 3000 pitches
+     * and 500 delays to count: 5 sqrt(1 / 3000) and 5 sqrt(1 / 500) of it may be chance. */
     ck_assert_double_le(fabs(cents[0] - 9.0), 0.6);
     ck_assert_double_le(fabs(spread - 0.96 * 6.0), 0.6);
     ck_assert_double_le(fabs(ms[0] - 24.0), 1.4);
@@ -135,8 +135,8 @@ START_TEST(the_voice_is_as_loud_as_the_take) {
 }
 END_TEST
 
-/* All that is off in pitch is the delay's movement: off by the detune one way or the other, and by what it drifts, and
- * never early, even where no delay is asked for. */
+/* All that is off in pitch is the delay's movement: off by the detune one way or the other, and by
+ * what it drifts, and never early, even where no delay is asked for. */
 START_TEST(by_delay_it_is_off_both_ways_in_turn_and_never_early) {
     for (double delay = 0.0; delay <= 60.0; delay += 30.0) {
         const DoubleVoiceParams params = {
@@ -153,7 +153,8 @@ START_TEST(by_delay_it_is_off_both_ways_in_turn_and_never_early) {
         }
         printf("delay %g ms: %.2f cents off, mean %.2f, rms %.2f, %.2f ms late at least\n", delay,
                off, mean, sqrt(square), 1000.0 * least / RATE);
-        /* Its movements lead nowhere, so that their mean is 0 but for the curve of the logarithm. */
+        /* Its movements lead nowhere, so that their mean is 0 but for the curve of the
+         * logarithm. */
         ck_assert_double_le(fabs(mean), 0.25);
         ck_assert(off > 7.0 && off < 14.0);
         ck_assert_double_ge(least, 0.0);

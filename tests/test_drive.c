@@ -53,9 +53,9 @@ START_TEST(without_drive_it_is_a_delay) {
 END_TEST
 
 START_TEST(what_is_as_large_as_the_level_passes) {
-    /* A square of 200 Hz is nowhere else than at its own RMS: the middle of its flats stays where it
-     * is, apart from the high-pass at 15 Hz, which lets a flat sag by 2 pi 15 / 400 = 0.24 about its
-     * middle, and 2 %. */
+    /* A square of 200 Hz is nowhere else than at its own RMS: the middle of its flats stays where
+     * it is, apart from the high-pass at 15 Hz, which lets a flat sag by 2 pi 15 / 400 = 0.24 about
+     * its middle, and 2 %. */
     for (float db = 0.0f; db <= 36.0f; db += 12.0f)
         for (float height = 0.01f; height < 0.9f; height *= 4.0f) {
             square(200.0, height);

@@ -43,8 +43,8 @@ static void noise(double rms) {
 }
 
 START_TEST(an_impulse_comes_back_every_delay_by_the_feedback) {
-    /* The high-pass at 20 Hz takes 2 pi 20 sqrt 2 / 48000 = 0.4 % of an impulse's first frame, once a
-     * round; the clip at 0.1 4/27 of a hundredth, 0.15 %. */
+    /* The high-pass at 20 Hz takes 2 pi 20 sqrt 2 / 48000 = 0.4 % of an impulse's first frame, once
+     * a round; the clip at 0.1 4/27 of a hundredth, 0.15 %. */
     for (double feedback = 0.2; feedback < 0.91; feedback += 0.35) {
         EchoLoop echo = make(RATE, 1, feedback, 0.0);
         signals_silence(in[0], LENGTH);
@@ -60,8 +60,9 @@ START_TEST(an_impulse_comes_back_every_delay_by_the_feedback) {
 END_TEST
 
 START_TEST(a_tone_in_step_grows_to_the_bound_and_no_further) {
-    /* 240 Hz, 10 periods in 2000 frames: what goes round is under 0.5 + 0.95, the echoes the same but
-     * for what the high-pass at 20 Hz overshoots, a twentieth. Without the bound it would be 10. */
+    /* 240 Hz, 10 periods in 2000 frames: what goes round is under 0.5 + 0.95, the echoes the same
+     * but for what the high-pass at 20 Hz overshoots, a twentieth. Without the bound it would be
+     * 10. */
     EchoLoop echo = make(RATE, 1, 0.95, 0.0);
     signals_sine(in[0], LENGTH, RATE, 240.0, 0.5, 0.0);
     run(&echo, out, 4);

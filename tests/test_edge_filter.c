@@ -87,9 +87,10 @@ START_TEST(the_low_pass_is_butterworths_of_order_4) {
 }
 END_TEST
 
-/* Another order of the same sums. Each rounds by at most 2^-24 of values of up to 1, some five times a
- * frame, and a section holds an error for rate / (2 pi corner) = 62 frames at most: as noise,
- * 2^-24 sqrt(5 x 62 x 4 sections) = 2e-6; four times that for the largest of 130 000 frames. */
+/* Another order of the same sums. Each rounds by at most 2^-24 of values of up to 1, some five
+ * times a frame, and a section holds an error for rate / (2 pi corner) = 62 frames at most: as
+ * noise, 2^-24 sqrt(5 x 62 x 4 sections) = 2e-6; four times that for the largest of 130 000
+ * frames. */
 START_TEST(at_rest_it_is_a_cascade_of_svf) {
     Random random = random_seeded(111);
     signals_noise(in[0], LENGTH, 0.2, &random);
@@ -141,9 +142,9 @@ static double splatter_db(size_t from, size_t n) {
     return 20.0 * log10(signals_peak(other[0] + from, n - from) / 0.5);
 }
 
-/* The most a filter raises a peak is the sum of its impulse response's magnitudes; the signs of that
- * response, played backwards, reach it. Figures of an analogue high-pass, from scipy's Butterworth
- * at 40 Hz; the warp makes others less. With the low-pass up to 1.2 dB more. */
+/* The most a filter raises a peak is the sum of its impulse response's magnitudes; the signs of
+ * that response, played backwards, reach it. Figures of an analogue high-pass, from scipy's
+ * Butterworth at 40 Hz; the warp makes others less. With the low-pass up to 1.2 dB more. */
 START_TEST(no_peak_is_raised_by_more_than_documented) {
     const double most_db[] = {7.71, 10.09, 11.60, 12.71};
     const size_t n = LENGTH / 2;

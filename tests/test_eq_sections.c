@@ -147,9 +147,9 @@ static double click_db(double fade_ms, double from_hz, double from_db, double to
 }
 
 /* A tone of 300 Hz and amplitude 1, under the largest changes that there are. The output goes from
- * y0 to y1, at most 2.0 - 0.18 apart, on a line of T = 30 ms: a corner of |y1 - y0| / T in its slope
- * at either end, which leaves |y1 - y0| / (2 pi f T) above f: -58 dB. Seen: -77 and less. Within a
- * frame the same changes click at -57 to -20 dB. */
+ * y0 to y1, at most 2.0 - 0.18 apart, on a line of T = 30 ms: a corner of |y1 - y0| / T in its
+ * slope at either end, which leaves |y1 - y0| / (2 pi f T) above f: -58 dB. Seen: -77 and less.
+ * Within a frame the same changes click at -57 to -20 dB. */
 START_TEST(a_change_does_not_click) {
     static const double changes[][4] = {{300.0, 0.0, 300.0, -15.0},
                                         {300.0, -15.0, 300.0, 0.0},

@@ -138,8 +138,8 @@ START_TEST(phrases_are_open_and_gaps_are_not_whatever_the_room) {
 END_TEST
 
 START_TEST(the_flutter_of_a_room_keeps_no_gap_open) {
-    /* Every 0.18 s 40 ms of it are 4.5 dB louder, 1.5 dB over what keeps a phrase open: in all 8 hops
-     * half of what must come together to go on with one. */
+    /* Every 0.18 s 40 ms of it are 4.5 dB louder, 1.5 dB over what keeps a phrase open: in all 8
+     * hops half of what must come together to go on with one. */
     for (uint64_t seed = 150; seed < 154; seed++) {
         Random random = random_seeded(seed);
         printf("seed %d\n", (int)seed);
@@ -422,8 +422,8 @@ START_TEST(little_behind_opens_a_word_at_its_first_hop_and_clicks_too) {
 }
 END_TEST
 
-/* Hops of room at -80 dB, and then those of a sound that is no breath, by their levels, of a singer at
- * -20: `open` is -65. Whether they open it. */
+/* Hops of room at -80 dB, and then those of a sound that is no breath, by their levels, of a singer
+ * at -20: `open` is -65. Whether they open it. */
 static bool opens(const float *level_db, size_t n) {
     static GapGate gate;
     SceneMoment moment = {
@@ -711,8 +711,8 @@ static size_t open_hops(size_t from, size_t to) {
     return open;
 }
 
-/* A breath 0.2 s after a phrase, whose first 30 ms might be an /f/, and which swells halfway. Whether
- * it is known for a breath before it is let out, or not: it is never cut in two. */
+/* A breath 0.2 s after a phrase, whose first 30 ms might be an /f/, and which swells halfway.
+ * Whether it is known for a breath before it is let out, or not: it is never cut in two. */
 START_TEST(a_breath_that_begins_like_a_consonant_goes_whole_or_stays_whole) {
     const float doubtful[] = {0.6f, 0.45f};
     for (size_t k = 0; k < 2; k++) {

@@ -33,7 +33,8 @@ static Span sung_phrase(void) {
     return (Span){0, 0};
 }
 
-/* Room tone at -75 dBFS, and the phrase again and again: long gaps, and one of `short_s` before the third. */
+/* Room tone at -75 dBFS, and the phrase again and again: long gaps, and one of `short_s` before the
+ * third. */
 static void lay(double short_s, double third_db) {
     Random random = random_seeded(12);
     Span span = sung_phrase();
@@ -112,7 +113,8 @@ START_TEST(phrases_pass_bit_for_bit_from_their_first_frame) {
 }
 END_TEST
 
-/* Frames from `from` on until the gain is (or is no longer) under `under`, forwards or backwards. */
+/* Frames from `from` on until the gain is (or is no longer) under `under`, forwards or
+ * backwards. */
 static size_t distance(const PluginRun *made, size_t from, bool back, float under) {
     for (size_t d = 0; d < (size_t)(LONG_GAP_S * RATE); d++)
         if (made->gain[back ? from - d : from + d] < under)

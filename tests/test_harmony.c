@@ -91,8 +91,9 @@ END_TEST
 
 /* A line that wanders by some cents is no line any more. */
 /* A voice that goes on at another pitch every 0.1 to 0.3 s, without a gap, and whose every second
- * period is weaker in half of these stretches. Grains of a voice on the edge of breaking are cut where they hold least, or
- * meet half a turn apart, and where depends on when a run of periods was found. */
+ * period is weaker in half of these stretches. Grains of a voice on the edge of breaking are cut
+ * where they hold least, or meet half a turn apart, and where depends on when a run of periods was
+ * found. */
 static void breaking_voice(uint64_t seed) {
     Random random = random_seeded(seed);
     double phase = 0.0, hz = 200.0, weak = 1.0;
@@ -142,8 +143,9 @@ END_TEST
 
 /* Partials of the new note end where those of the lead do, at 5 kHz; half an octave of formants
  * puts that end at 7 kHz. */
-/* Clicks are not voiced, and come as late as the voice is: from 0 to 2 x 20 ms x looseness^2, a frame of rounding. A
- * second singer who is always late is not loose, and of a word's first sound he would be heard to lose some. */
+/* Clicks are not voiced, and come as late as the voice is: from 0 to 2 x 20 ms x looseness^2, a
+ * frame of rounding. A second singer who is always late is not loose, and of a word's first sound
+ * he would be heard to lose some. */
 START_TEST(looseness_wanders_in_time_from_the_lead_on) {
     static const float loose[] = {0.0f, 30.0f, 100.0f};
     for (int i = 0; i < 3; i++) {

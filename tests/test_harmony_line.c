@@ -36,7 +36,8 @@ static void read_mark(uint64_t number) {
         (Heard){mark->at / RATE, note, note + (double)harmony_line_semitones(&line, number)};
 }
 
-/* A sung line: what note at what time; 0 where nobody sings. Each period is read as late as the plugin would. */
+/* A sung line: what note at what time; 0 where nobody sings. Each period is read as late as the
+ * plugin would. */
 static void sing(double (*note_at)(double s), double until_s) {
     uint64_t done = 0;
     bool first = true;
@@ -60,7 +61,8 @@ static void sing(double (*note_at)(double s), double until_s) {
         read_mark(done++);
 }
 
-/* The scale of C, a note every 300 ms, each 20 cents off, sung with vibrato and a slide of 40 ms. */
+/* The scale of C, a note every 300 ms, each 20 cents off, sung with vibrato and a slide of 40
+ * ms. */
 static const int TUNE[] = {60, 62, 64, 65, 67, 69, 71, 72, 69, 65, 62, 67, 60};
 enum { NOTES = sizeof TUNE / sizeof *TUNE };
 static const double NOTE_S = 0.3, SLIDE_S = 0.04;
@@ -155,7 +157,8 @@ START_TEST(a_note_that_drifts_is_brought_back_no_further_than_it_drifted) {
 }
 END_TEST
 
-/* C to D, whose thirds are of 4 and of 3 semitones: the second voice goes from E to F and never turns back. */
+/* C to D, whose thirds are of 4 and of 3 semitones: the second voice goes from E to F and never
+ * turns back. */
 static double slide_at(double s) {
     double way = fmin(1.0, fmax(0.0, (s - 1.0) / 0.12));
     return 60.0 + 2.0 * way * way * (3.0 - 2.0 * way);

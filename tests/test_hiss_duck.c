@@ -31,7 +31,8 @@ static double gain_db(size_t from, size_t n) {
     return signals_rms_db(out + LATE + from, n) - signals_rms_db(in + from, n);
 }
 
-/* Of /s/, /sh/ and /h/ as Jongman et al. have their bands (sibilance.h); the last is no sibilant. */
+/* Of /s/, /sh/ and /h/ as Jongman et al. have their bands (sibilance.h); the last is no
+ * sibilant. */
 START_TEST(sibilants_go_down_by_6_db_and_come_back) {
     static const double low[] = {4500.0, 2500.0, 300.0}, high[] = {10000.0, 6000.0, 2500.0};
     for (int k = 0; k < 3; k++) {

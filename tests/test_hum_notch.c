@@ -60,8 +60,9 @@ static size_t differing(const float *one, const float *other, size_t *places) {
     return differ;
 }
 
-/* With `mains` given, so that only what is learned of the tones may differ. Where a gap counted whole
- * or not at all, 90 of these 3600 places differed; now it is 22, by under 2 dB. One in a hundred. */
+/* With `mains` given, so that only what is learned of the tones may differ. Where a gap counted
+ * whole or not at all, 90 of these 3600 places differed; now it is 22, by under 2 dB. One in a
+ * hundred. */
 START_TEST(the_same_a_few_frames_later) {
     const size_t frames[] = {13, 34, 76};
     size_t places = 0, differ = 0;
@@ -85,10 +86,10 @@ START_TEST(the_same_a_few_frames_later) {
 }
 END_TEST
 
-/* Notes of 225 Hz, whose second partial is a harmonic of the mains, with breaths between them, so that
- * there is no gap to judge hum in. What was learned of the notes stayed in the breaths, as a tone of -45
- * dBFS where there was none. Allowed: -80, the tone may be 10 dB over what a window holds of the breath's
- * noise, (1e-3)^2 in 8000 Hz, or -100 dBFS in 8 Hz. */
+/* Notes of 225 Hz, whose second partial is a harmonic of the mains, with breaths between them, so
+ * that there is no gap to judge hum in. What was learned of the notes stayed in the breaths, as a
+ * tone of -45 dBFS where there was none. Allowed: -80, the tone may be 10 dB over what a window
+ * holds of the breath's noise, (1e-3)^2 in 8000 Hz, or -100 dBFS in 8 Hz. */
 START_TEST(a_note_on_a_harmonic_leaves_no_tone_behind) {
     Random random = random_seeded(71);
     const size_t note = RATE, breath = RATE, from = RATE / 2;

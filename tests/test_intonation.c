@@ -103,7 +103,8 @@ START_TEST(notes_that_glide_are_no_song) {
 }
 END_TEST
 
-/* Who reads letters out holds their vowels: two thirds of the time, falling by 140 cents a second, at any pitch. */
+/* Who reads letters out holds their vowels: two thirds of the time, falling by 140 cents a second,
+ * at any pitch. */
 START_TEST(held_vowels_of_a_reader_are_no_song) {
     Random random = random_seeded(35);
     size_t sung = 0;

@@ -37,8 +37,8 @@ START_TEST(what_was_not_moved_passes_bit_for_bit) {
 }
 END_TEST
 
-/* The ratio of two powers that forget alike is right from the first tick on: one tick goes by unknown, and one is the way
- * to the gain. */
+/* The ratio of two powers that forget alike is right from the first tick on: one tick goes by
+ * unknown, and one is the way to the gain. */
 START_TEST(what_is_lost_is_given_back_from_the_start_and_no_more_than_6_db) {
     static const float lost[] = {0.6f, 1.5f, 0.1f};
     for (int k = 0; k < 3; k++) {

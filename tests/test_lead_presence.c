@@ -46,8 +46,9 @@ START_TEST(silence_is_in_no_band_and_white_noise_at_the_top) {
     hear(&presence, LENGTH, STEP, share);
     for (size_t b = 0; b < BAND_LEVELS_ROW; b++)
         ck_assert(share[b] == 0.0f);
-    /* In bands of equal ratio white noise grows by 3 dB an octave, and by 6 of the lift above 500 Hz: to
-     * the top band by some 25 dB, so that this counts in full and the lowest next to nothing. */
+    /* In bands of equal ratio white noise grows by 3 dB an octave, and by 6 of the lift above 500
+     * Hz: to the top band by some 25 dB, so that this counts in full and the lowest next to
+     * nothing. */
     Random random = random_seeded(71);
     signals_noise(key[0], LENGTH, 0.1, &random);
     hear(&presence, LENGTH, STEP, share);
@@ -57,9 +58,9 @@ START_TEST(silence_is_in_no_band_and_white_noise_at_the_top) {
 END_TEST
 
 START_TEST(a_tone_is_in_its_band_and_follows_the_law_down_to_another) {
-    /* 400 Hz against 3 kHz, whose lift is 20 lg |1 + 6 j| = 15.7 dB against 2.1. At a level x dB under
-     * the louder one after the lift, presence is (w - x) 3 / (2 w), at most 1. Bands and lift are known
-     * to a dB and a half: 0.1 at w = 24. */
+    /* 400 Hz against 3 kHz, whose lift is 20 lg |1 + 6 j| = 15.7 dB against 2.1. At a level x dB
+     * under the louder one after the lift, presence is (w - x) 3 / (2 w), at most 1. Bands and lift
+     * are known to a dB and a half: 0.1 at w = 24. */
     for (double under = 0.0; under < 30.0; under += 3.0) {
         LeadPresence presence = make(48000.0, 1, 0.5);
         signals_sine(key[0], LENGTH, 48000.0, 400.0, 0.1, 0.0);

@@ -237,8 +237,8 @@ START_TEST(what_is_out_of_range_is_shown_at_its_bound) {
 }
 END_TEST
 
-/* One frame in some thousand counts; a view looks 25 times a second, and must not see less than what a peak falls by
- * until then: 0.04 s of 12 dB a second, and the hop that it takes to show. */
+/* One frame in some thousand counts; a view looks 25 times a second, and must not see less than
+ * what a peak falls by until then: 0.04 s of 12 dB a second, and the hop that it takes to show. */
 START_TEST(a_view_at_25_hz_misses_no_event) {
     Random random = random_seeded(4);
     enum { LOOK = 1920 };

@@ -68,10 +68,10 @@ START_TEST(noise_is_not_hum) {
 }
 END_TEST
 
-/* One tone, 13 dB over the noise beside it as the window shows them. The phase of such a tone is told
- * within 0.16 radians (1 / sqrt(2 20)), so what single windows say of the frequency spreads by some
- * 0.3 Hz, and what noise says where no harmonic is by a hertz and more. Where each moved it by a fifth,
- * it strayed by 0.41 Hz; now it is 0.04. */
+/* One tone, 13 dB over the noise beside it as the window shows them. The phase of such a tone is
+ * told within 0.16 radians (1 / sqrt(2 20)), so what single windows say of the frequency spreads by
+ * some 0.3 Hz, and what noise says where no harmonic is by a hertz and more. Where each moved it by
+ * a fifth, it strayed by 0.41 Hz; now it is 0.04. */
 START_TEST(hum_deep_in_noise_keeps_its_frequency) {
     double worst = 0.0;
     for (unsigned long long seed = 200; seed < 210; seed++) {
@@ -91,9 +91,9 @@ START_TEST(hum_deep_in_noise_keeps_its_frequency) {
 }
 END_TEST
 
-/* 20 dB louder for 3 s, as under a note held on the harmonic, and silent for 1 s, as where a region was cut:
- * no harmonic may have more than what it has, but for 10 dB; within 1 dB, since a window may begin within
- * half a hop of either. */
+/* 20 dB louder for 3 s, as under a note held on the harmonic, and silent for 1 s, as where a region
+ * was cut: no harmonic may have more than what it has, but for 10 dB; within 1 dB, since a window
+ * may begin within half a hop of either. */
 START_TEST(no_note_and_no_cut_moves_what_hum_may_have) {
     size_t n = 80000, hop = 80;
     prepare(8000.0);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* make-room, driven through its plugin_spec as the shell drives it. The backing is noise, so that what
- * comes out over what went in, band by band, is the gain. */
+/* make-room, driven through its plugin_spec as the shell drives it. The backing is noise, so that
+ * what comes out over what went in, band by band, is the gain. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/make-room/make-room_plugin.c"
 
@@ -23,7 +23,8 @@ static void defaults(void) {
         control[i] = CONTROLS[i].initial;
 }
 
-/* Mono; `moved`, if not NULL, are the controls of the second half. Returns the largest reduction. */
+/* Mono; `moved`, if not NULL, are the controls of the second half. Returns the largest
+ * reduction. */
 static float run(const float *lead, const float *moved, float *to, size_t chunk) {
     static MakeRoom room;
     Arena arena = {.base = NULL};
@@ -73,9 +74,9 @@ START_TEST(no_key_changes_no_bit) {
 END_TEST
 
 START_TEST(only_the_bands_of_the_lead_go_down) {
-    /* A lead of one narrow band, wherever it lies among the bands: the backing goes down there by three
-     * fifths of `depth` to all of it, as a mean over a third of an octave (a deep cut is narrow), and
-     * by under a fifth from two octaves away on. */
+    /* A lead of one narrow band, wherever it lies among the bands: the backing goes down there by
+     * three fifths of `depth` to all of it, as a mean over a third of an octave (a deep cut is
+     * narrow), and by under a fifth from two octaves away on. */
     Random random = random_seeded(52);
     backing();
     for (double hz = 500.0; hz < 4001.0; hz *= 2.0)
@@ -133,8 +134,8 @@ START_TEST(the_leads_loudness_does_not_matter) {
 END_TEST
 
 START_TEST(a_sibilant_above_the_range_moves_nothing_far_below) {
-    /* A vowel, noise from 400 to 900 Hz, and then /s/, noise from 7 kHz on, 10 dB under it; the range
-     * ends at 5 kHz. */
+    /* A vowel, noise from 400 to 900 Hz, and then /s/, noise from 7 kHz on, 10 dB under it; the
+     * range ends at 5 kHz. */
     Random random = random_seeded(54);
     backing();
     defaults();

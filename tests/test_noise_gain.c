@@ -62,9 +62,9 @@ static double integral(double v) {
 }
 
 /* E1(1) = 0.219383934 (Abramowitz and Stegun, table 5.1); the gain of the estimator with its
- * presence certain, at xi and gamma that a held tone settles at, against the formulas of Ephraim and
- * Malah, eq. 20, and of the second step, in double: within the 0.01 dB of the table and 3e-4 dB of
- * the fast logarithms. */
+ * presence certain, at xi and gamma that a held tone settles at, against the formulas of Ephraim
+ * and Malah, eq. 20, and of the second step, in double: within the 0.01 dB of the table and 3e-4 dB
+ * of the fast logarithms. */
 START_TEST(a_certain_bin_has_the_estimators_gain) {
     ck_assert_double_eq_tol(integral(1.0), 0.219383934, 1e-8);
     const double gammas[] = {20.0, 40.0, 100.0, 1e4};
@@ -108,9 +108,9 @@ START_TEST(noise_alone_goes_down_by_the_depth) {
 }
 END_TEST
 
-/* Kurtosis of what is left of the room, E[P^2] / E[P]^2, over what the room had. The plugin may have
- * 1.2 in all; half of what is over 1 is left to the errors of the profile. With the second step
- * between words too it would be 1.18 here. */
+/* Kurtosis of what is left of the room, E[P^2] / E[P]^2, over what the room had. The plugin may
+ * have 1.2 in all; half of what is over 1 is left to the errors of the profile. With the second
+ * step between words too it would be 1.18 here. */
 START_TEST(the_room_that_is_left_does_not_twitter) {
     Random random = random_seeded(90);
     printf("seed 90\n");
@@ -173,9 +173,9 @@ START_TEST(between_the_harmonics_of_a_note_noise_goes_down) {
 }
 END_TEST
 
-/* The partials of a note begin 20 dB over the noise, gamma 100. The first step, a hop late, has xi =
- * 0.94 0.1 + 0.06 99 at most, so 6.0 / 7.0 or -1.3 dB; the second xi2 = 0.735 100, -0.12 dB, which
- * the noise's chance before moves by less than 0.05 dB. */
+/* The partials of a note begin 20 dB over the noise, gamma 100. The first step, a hop late, has xi
+ * = 0.94 0.1 + 0.06 99 at most, so 6.0 / 7.0 or -1.3 dB; the second xi2 = 0.735 100, -0.12 dB,
+ * which the noise's chance before moves by less than 0.05 dB. */
 START_TEST(the_start_of_a_note_is_not_a_hop_late) {
     Random random = random_seeded(88);
     printf("seed 88\n");

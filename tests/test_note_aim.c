@@ -136,8 +136,8 @@ static void watch_all(double s, double note, const NoteAimed *now) {
     least = fmin(least, (double)now->drawn);
 }
 
-/* An onset of 25 ms that is read an octave too high, or too low: nothing is drawn there when the reading is mended, and
- * the note is drawn to where it belongs, 20 cents off. */
+/* An onset of 25 ms that is read an octave too high, or too low: nothing is drawn there when the
+ * reading is mended, and the note is drawn to where it belongs, 20 cents off. */
 START_TEST(a_misread_onset_draws_nothing_an_octave_away) {
     for (double octave = -12.0; octave < 13.0; octave += 24.0) {
         const Line line = {66.2 + octave, 66.2, 0.025, 0.0, 0.0, 0.0};
@@ -208,7 +208,8 @@ START_TEST(a_target_is_gone_to_wherever_the_scale_is) {
 }
 END_TEST
 
-/* One-pole: after a time constant 1 - 1/e of the way (Giannoulis et al., JAES 60(6), 2012, eq. 7). */
+/* One-pole: after a time constant 1 - 1/e of the way (Giannoulis et al., JAES 60(6), 2012, eq.
+ * 7). */
 static double drawn_at, when;
 static void watch_time(double s, double note, const NoteAimed *now) {
     (void)note;

@@ -68,7 +68,8 @@ START_TEST(it_is_flat_where_it_says) {
 END_TEST
 
 START_TEST(images_and_what_would_fold_are_86_db_down) {
-    /* A sine of f of the rate has images at 1 - f, 1 + f, ... of it; on the way down, those fold. */
+    /* A sine of f of the rate has images at 1 - f, 1 + f, ... of it; on the way down, those
+     * fold. */
     for (unsigned stages = 1; stages <= OVERSAMPLE_STAGES; stages++)
         for (int k = 1; k <= 39; k += 2) {
             Oversample over;

@@ -49,7 +49,8 @@ START_TEST(between_frames_it_is_the_wave_that_the_frames_stand_for) {
 }
 END_TEST
 
-/* Read twice as fast, 0.1 of the rate becomes 0.2, and 0.4, which would fold back to 0.2, is gone. */
+/* Read twice as fast, 0.1 of the rate becomes 0.2, and 0.4, which would fold back to 0.2, is
+ * gone. */
 START_TEST(what_would_fold_back_is_taken_out_first) {
     for (double speed = 1.3; speed < 4.0; speed += 0.17) {
         double high = 0.5 * RATE / speed * 1.6, low = 0.5 * RATE / speed * 0.4;

@@ -124,7 +124,8 @@ START_TEST(it_comes_back_to_the_input_after_a_peak) {
 END_TEST
 
 START_TEST(a_held_tone_is_not_distorted) {
-    /* 100 Hz 6 dB over the ceiling: residue of the fundamental over the last 200 ms; asked -50 dB. */
+    /* 100 Hz 6 dB over the ceiling: residue of the fundamental over the last 200 ms; asked -50
+     * dB. */
     for (double hz = 60.0; hz < 250.0; hz += 40.0) {
         signals_sine(in[0], LENGTH, 48000.0, hz, 1.0, 0.0);
         SpecRun spec = spec_run(&plugin_spec, 48000.0, 1);

@@ -94,9 +94,9 @@ START_TEST(noise_and_silence_have_none) {
 END_TEST
 
 /* A tone that goes on 20 dB under a hiss, as a voice does that dies away into an /s/. */
-/* Tones above any note, one after another, draw the chain to ever shorter lags; at none the likeness is 1. The bound: a
- * period at the highest note, less the 0.8 that is granted to a chain, and half of that where a run
- * goes on with another. */
+/* Tones above any note, one after another, draw the chain to ever shorter lags; at none the
+ * likeness is 1. The bound: a period at the highest note, less the 0.8 that is granted to a chain,
+ * and half of that where a run goes on with another. */
 START_TEST(no_two_marks_are_nearer_than_a_period_of_the_highest_note) {
     for (uint64_t seed = 1; seed <= 40; seed++) {
         Random random = random_seeded(seed);

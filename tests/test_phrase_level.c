@@ -79,9 +79,10 @@ START_TEST(a_new_phrase_weighs_its_mean_against_the_average) {
 }
 END_TEST
 
-/* 1000 steps at -20 of a second phrase, then 20 at -32 after a pause between the two limits: the share `kept` of the
- * 1000 is left, and the prior, 20 steps of -20. A hop more of pause takes 1000 / 40 of these steps, which moves the
- * level by less than 0.7 dB as long as a tenth of them is left. */
+/* 1000 steps at -20 of a second phrase, then 20 at -32 after a pause between the two limits: the
+ * share `kept` of the 1000 is left, and the prior, 20 steps of -20. A hop more of pause takes 1000
+ * / 40 of these steps, which moves the level by less than 0.7 dB as long as a tenth of them is
+ * left. */
 START_TEST(a_longer_pause_leaves_less_of_the_phrase_and_no_pause_splits_at_once) {
     double before = 0.0;
     for (int pause = GOES_ON - 2; pause <= SPLIT + 2; pause++) {
@@ -195,8 +196,8 @@ START_TEST(a_gain_before_it_shifts_every_level_by_as_much) {
 END_TEST
 
 START_TEST(what_is_sung_in_part_counts_in_part) {
-    /* Two readings of one take, in which how far each moment is sung differs by up to 0.05: levels stay
-     * within 0.2 dB. Told as sung or not, by half, they come 3 dB apart. */
+    /* Two readings of one take, in which how far each moment is sung differs by up to 0.05: levels
+     * stay within 0.2 dB. Told as sung or not, by half, they come 3 dB apart. */
     Random random = random_seeded(77);
     printf("seed 77\n");
     PhraseLevel one, other;

@@ -183,7 +183,8 @@ START_TEST(nothing_is_open_before_the_first_mark_and_after_reset) {
 }
 END_TEST
 
-/* Looking less far ahead passes over what lies between; looking further again reads the last answer as often. */
+/* Looking less far ahead passes over what lies between; looking further again reads the last answer
+ * as often. */
 START_TEST(looking_ahead_by_another_length_skips_or_repeats_steps) {
     PhraseMarks marks;
     phrase_marks_prepare(&marks, BEHIND, 0);

@@ -107,7 +107,8 @@ START_TEST(nothing_out_of_range_is_corrected) {
 }
 END_TEST
 
-/* -40 dB is what the suite asks; but for the first and last 10 ms of a sibilant it is bit for bit. */
+/* -40 dB is what the suite asks; but for the first and last 10 ms of a sibilant it is bit for
+ * bit. */
 START_TEST(sibilants_are_not_touched) {
     SingerTake take;
     SingerParams params = singer_params(SINGER_WOMAN, RATE, 613);

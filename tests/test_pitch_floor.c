@@ -75,8 +75,8 @@ START_TEST(vibrato_moves_it_once_and_then_hardly_any_more) {
 }
 END_TEST
 
-/* Words as a pitch tracker reads them from `offset` of a hop on: their pitch falls, and towards their
- * end they get weak and flutter about YIN's bound. */
+/* Words as a pitch tracker reads them from `offset` of a hop on: their pitch falls, and towards
+ * their end they get weak and flutter about YIN's bound. */
 static float speak(PitchFloor *lowest, double offset, int words) {
     float at = 0.0f;
     for (int i = 0; i < 60 * words; i++) {
@@ -90,9 +90,9 @@ static float speak(PitchFloor *lowest, double offset, int words) {
     return at;
 }
 
-/* Readings that begin elsewhere in the hop are of the same take. A filter of 24 dB an octave lets 1 dB
- * more of a rumble through where its corner differs by 2.9 %. After a word or two the floor is on its
- * way up, by 2 % with each reading. */
+/* Readings that begin elsewhere in the hop are of the same take. A filter of 24 dB an octave lets 1
+ * dB more of a rumble through where its corner differs by 2.9 %. After a word or two the floor is
+ * on its way up, by 2 % with each reading. */
 START_TEST(where_hops_fall_moves_it_little) {
     for (int words = 3; words <= 12; words++) {
         float least = INFINITY, most = 0.0f;

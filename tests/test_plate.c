@@ -43,8 +43,8 @@ static void impulse(void) {
 }
 
 START_TEST(it_is_there_at_once_and_has_no_hole) {
-    /* In every 10 ms of the first 100 the energy is what an exponential tail has there, within 6 dB:
-     * below 2 kHz, where nothing is damped. */
+    /* In every 10 ms of the first 100 the energy is what an exponential tail has there, within 6
+     * dB: below 2 kHz, where nothing is damped. */
     const double decays[] = {0.4, 0.9, 2.0};
     for (size_t d = 0; d < 3; d++) {
         Plate plate = make(RATE, 2, decays[d]);

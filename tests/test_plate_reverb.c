@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* plate-reverb, driven through its plugin_spec as the shell drives it, with flush-to-zero as there. */
+/* plate-reverb, driven through its plugin_spec as the shell drives it, with flush-to-zero as
+ * there. */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/plate-reverb/plate-reverb_plugin.c"
 
@@ -49,8 +50,8 @@ START_TEST(dense_within_60_ms) {
 END_TEST
 
 START_TEST(a_mono_take_gets_two_sides) {
-    /* 0.15, or twice by how much the correlation of two noises in a band B strays that die by 60 dB in
-     * T: sqrt(6.9 / (B T)). */
+    /* 0.15, or twice by how much the correlation of two noises in a band B strays that die by 60 dB
+     * in T: sqrt(6.9 / (B T)). */
     SpecRun spec = impulse(0.9f);
     run(&spec, out);
     for (double hz = 250.0; hz < 8001.0; hz *= 2.0) {

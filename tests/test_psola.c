@@ -105,7 +105,8 @@ START_TEST(what_is_not_voiced_passes_bit_for_bit) {
 }
 END_TEST
 
-/* Pitch by another method than the marks': what the singer's f0, moved, and pitch.h say of the result, 12 ms later. */
+/* Pitch by another method than the marks': what the singer's f0, moved, and pitch.h say of the
+ * result, 12 ms later. */
 static void judge_pitch(const SingerTake *take, const Made *made, double ratio,
                         double gross_share) {
     static unsigned char room[1 << 16];
@@ -152,8 +153,8 @@ START_TEST(it_is_sung_at_the_pitch_asked_for) {
 }
 END_TEST
 
-/* High notes an octave up. Readings an octave too low come from what differs between a period and the
- * next: the wrong pitch where each period is sung twice. */
+/* High notes an octave up. Readings an octave too low come from what differs between a period and
+ * the next: the wrong pitch where each period is sung twice. */
 START_TEST(an_octave_up_no_period_is_sung_twice) {
     for (int up = 0; up <= 8; up += 4) {
         SingerTake take = sing(SINGER_WOMAN, up);
@@ -165,8 +166,9 @@ START_TEST(an_octave_up_no_period_is_sung_twice) {
 }
 END_TEST
 
-/* The singer transposed is the truth: same take, same formants, other notes. Third octaves from 250 Hz to 8 kHz of the
- * take, their mean level taken out. A band holds one partial or two, and another after the move: 5 dB. */
+/* The singer transposed is the truth: same take, same formants, other notes. Third octaves from 250
+ * Hz to 8 kHz of the take, their mean level taken out. A band holds one partial or two, and another
+ * after the move: 5 dB. */
 START_TEST(formants_stay_where_they_were) {
     static const double semitones[] = {-3.0, 3.0, 7.0};
     for (int v = 0; v < 2; v++)
@@ -195,7 +197,8 @@ START_TEST(formants_stay_where_they_were) {
 }
 END_TEST
 
-/* A pulse through one resonance at 1 kHz, 200 times a second: read 1.6 times as fast its peak is at 1.6 kHz. */
+/* A pulse through one resonance at 1 kHz, 200 times a second: read 1.6 times as fast its peak is at
+ * 1.6 kHz. */
 START_TEST(formants_move_when_told_to) {
     enum { N = 48000 };
     static float tone[N];
@@ -292,7 +295,8 @@ static void plan(double ratio, bool aligned) {
     }
 }
 
-/* Ten marks, at 1000 to 2800, of which the last one ends the run; sung until the voice has left it. */
+/* Ten marks, at 1000 to 2800, of which the last one ends the run; sung until the voice has left
+ * it. */
 static void sing_ten_and_leave(double ratio) {
     begin_by_hand();
     for (int k = 0; k < 10; k++)
@@ -333,7 +337,8 @@ START_TEST(a_run_of_its_own_begins_at_its_first_mark) {
 }
 END_TEST
 
-/* A fall that was planned and has not begun is taken back where the run goes on: all stays covered. */
+/* A fall that was planned and has not begun is taken back where the run goes on: all stays
+ * covered. */
 START_TEST(a_run_joined_before_its_end_was_heard_does_not_fall) {
     static float cover[4096];
     begin_by_hand();

@@ -27,9 +27,9 @@ static void pulse(float release_ms, float share, size_t ms) {
 
 START_TEST(without_a_share_it_is_the_decoupled_detector) {
     /* With its attack behind it. Giannoulis, Massberg and Reiss 2012, smooth decoupled detector, a
-     * step of 10 dB, tauA 5 ms, tauR 100 ms at 48 kHz: 63 % after 5.00 ms, 90 % after 11.50 ms; back
-     * to 37 % after 105.10 ms, to 10 % after 235.38 ms. Closed form of the release: e(t) / e0 =
-     * (tR exp(-t/tR) - tA exp(-t/tA)) / (tR - tA). To a frame. */
+     * step of 10 dB, tauA 5 ms, tauR 100 ms at 48 kHz: 63 % after 5.00 ms, 90 % after 11.50 ms;
+     * back to 37 % after 105.10 ms, to 10 % after 235.38 ms. Closed form of the release: e(t) / e0
+     * = (tR exp(-t/tR) - tA exp(-t/tA)) / (tR - tA). To a frame. */
     double pole = one_pole_coefficient(5.0, RATE), y = 0.0;
     const double levels[] = {10.0 * (1.0 - exp(-1.0)), 9.0, 10.0 * exp(-1.0), 1.0};
     const double times_ms[] = {5.0, 11.5, 105.10, 235.38};

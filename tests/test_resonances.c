@@ -209,8 +209,8 @@ START_TEST(boxes_are_found_in_fifteen_seconds) {
 }
 END_TEST
 
-/* Boxes that stand still are all told: 8 dB and q 4, three quarters of an octave and more apart, under
- * voice and noise. */
+/* Boxes that stand still are all told: 8 dB and q 4, three quarters of an octave and more apart,
+ * under voice and noise. */
 static void count_boxes(size_t boxes, size_t *found, size_t *wrong) {
     static const double at_hz[3] = {450.0, 800.0, 270.0};
     for (size_t k = 0; k < SINGERS; k++) {

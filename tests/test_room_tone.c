@@ -236,9 +236,9 @@ START_TEST(after_a_reset_it_is_as_new) {
 }
 END_TEST
 
-/* A take of 20 words of 0.4 s, silent here, and after each 0.9 s of white noise that is faded by 20 dB
- * a second, as by hand; heard in hops that begin `later` frames later. Writes what the room is taken
- * for after each ms, -150 where nothing is known. */
+/* A take of 20 words of 0.4 s, silent here, and after each 0.9 s of white noise that is faded by 20
+ * dB a second, as by hand; heard in hops that begin `later` frames later. Writes what the room is
+ * taken for after each ms, -150 where nothing is known. */
 enum { TAKE_MS = 20 * 1300 };
 
 static void hear_faded(size_t later, uint64_t seed, float *room_db) {
@@ -269,8 +269,8 @@ static void hear_faded(size_t later, uint64_t seed, float *room_db) {
 }
 
 START_TEST(where_a_hop_begins_decides_nothing) {
-    /* Asked for is that it comes out within 1 dB (as of a place of 100 ms in make quality) in all but
-     * 1 % of the time: what becomes known at all may do so some hops apart. */
+    /* Asked for is that it comes out within 1 dB (as of a place of 100 ms in make quality) in all
+     * but 1 % of the time: what becomes known at all may do so some hops apart. */
     static float one_db[TAKE_MS], other_db[TAKE_MS];
     static const size_t later[] = {37, 101, 229};
     for (uint64_t seed = 920; seed < 924; seed++) {
@@ -289,7 +289,8 @@ START_TEST(where_a_hop_begins_decides_nothing) {
 END_TEST
 
 START_TEST(a_voice_that_flickers_makes_no_occasions) {
-    /* Hum under noise is told as sung for a hop now and then. One long stretch stays one occasion. */
+    /* Hum under noise is told as sung for a hop now and then. One long stretch stays one
+     * occasion. */
     begin(913);
     plain = false;
     float db;

@@ -91,9 +91,10 @@ static double calm_for(double db) {
     return sum / RATE;
 }
 
-/* Noise that swells by 0.5 dB more costs little more calm: under half of the 64 ms that a hop counted
- * whole or not at all would cost, once it is a moment of its own. At its loudest it costs the 64 ms of
- * calm that must pass, 80 at most, and the 41 ms for which it is in the smoothed powers. */
+/* Noise that swells by 0.5 dB more costs little more calm: under half of the 64 ms that a hop
+ * counted whole or not at all would cost, once it is a moment of its own. At its loudest it costs
+ * the 64 ms of calm that must pass, 80 at most, and the 41 ms for which it is in the smoothed
+ * powers. */
 START_TEST(calm_is_lost_by_degrees) {
     double before = calm_for(0.0), whole = before;
     ck_assert_double_ge(whole, 0.98);

@@ -96,8 +96,8 @@ static void vibrato(size_t n, double hz, double cents, double rate) {
 
 START_TEST(following_does_not_modulate_a_note) {
     /* What following adds is what differs from the same filter standing still at the same corner:
-     * under -80 dB. With vibrato of 70 cents and without, when the memory of the pitch has been full
-     * for so long that no swing is the lowest yet. */
+     * under -80 dB. With vibrato of 70 cents and without, when the memory of the pitch has been
+     * full for so long that no swing is the lowest yet. */
     for (int round = 0; round < 4; round++) {
         double hz = round < 2 ? 150.0 : 233.0, cents = round % 2 ? 70.0 : 0.0;
         size_t n = 580000, settled = 480000;

@@ -17,7 +17,8 @@ START_TEST(the_white_keys_are_c_major_and_its_modes) {
 END_TEST
 
 START_TEST(the_other_scales_have_their_steps) {
-    /* A harmonic minor has G sharp for G, the melodic one F sharp besides; pentatonics leave out two. */
+    /* A harmonic minor has G sharp for G, the melodic one F sharp besides; pentatonics leave out
+     * two. */
     const Scale harmonic = {9, SCALE_HARMONIC_MINOR}, melodic = {9, SCALE_MELODIC_MINOR};
     const Scale major = {0, SCALE_MAJOR_PENTATONIC}, minor = {9, SCALE_MINOR_PENTATONIC};
     ck_assert(scale_has(&harmonic, 68) && !scale_has(&harmonic, 67) && scale_has(&harmonic, 65));

@@ -95,8 +95,9 @@ START_TEST(each_sound_is_of_its_kind) {
 }
 END_TEST
 
-/* Of 20 hops at each level: a vowel at the voice's own level counts whole, what is not sung not at all, and between
- * them 2 dB less take off at most 0.25: 0.1 a ramp of 20 dB, 0.17 one of 12 dB, less for what the other leaves. */
+/* Of 20 hops at each level: a vowel at the voice's own level counts whole, what is not sung not at
+ * all, and between them 2 dB less take off at most 0.25: 0.1 a ramp of 20 dB, 0.17 one of 12 dB,
+ * less for what the other leaves. */
 START_TEST(what_counts_among_the_sung_falls_off_without_a_step) {
     begin(251);
     hear(1.0, ROOM, 0.0);
@@ -187,8 +188,9 @@ START_TEST(a_vowel_after_digital_silence_is_the_voice_and_no_room) {
 }
 END_TEST
 
-/* Where a take begins within a word: /s/ is 12 dB under the vowel here, and the vowel that follows no
- * louder than it. In a room as loud as that /s/ it takes longer than any consonant until it is known. */
+/* Where a take begins within a word: /s/ is 12 dB under the vowel here, and the vowel that follows
+ * no louder than it. In a room as loud as that /s/ it takes longer than any consonant until it is
+ * known. */
 START_TEST(a_consonant_in_the_first_word_is_no_room) {
     begin(253);
     hear(0.5, VOWEL, 0.0);

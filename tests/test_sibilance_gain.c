@@ -36,8 +36,8 @@ static float settled(float strength, float excess_db) {
 }
 
 START_TEST(it_settles_at_what_the_law_says) {
-    /* At 80 % of a range of 10 dB: nothing up to 0.2 * 8 dB over the threshold, then all that is over
-     * that, from 8 dB on 0.8 of the excess, and past 8.5 dB of cut a quarter of that. */
+    /* At 80 % of a range of 10 dB: nothing up to 0.2 * 8 dB over the threshold, then all that is
+     * over that, from 8 dB on 0.8 of the excess, and past 8.5 dB of cut a quarter of that. */
     for (float excess = -20.0f; excess <= 40.0f; excess += 0.5f) {
         float expected = excess < 1.6f      ? 0.0f
                          : excess < 8.0f    ? excess - 1.6f

@@ -29,7 +29,8 @@ static void run(SpecRun *spec, float to[2][LENGTH]) {
     spec_run_over(spec, i, o, LENGTH);
 }
 
-/* 50 ms of noise between 500 Hz and 4 kHz, which the open filters leave alone, peaks under -12 dBFS. */
+/* 50 ms of noise between 500 Hz and 4 kHz, which the open filters leave alone, peaks under -12
+ * dBFS. */
 static void burst(void) {
     Random random = random_seeded(41);
     for (unsigned c = 0; c < 2; c++)
@@ -57,9 +58,9 @@ static long place_of(const float *audio, size_t at) {
 }
 
 START_TEST(echoes_come_in_time_and_as_loud_as_set) {
-    /* The k-th after k times the time, to the frame, the time rounded to whole frames, and the low-pass's
-     * own delay once a round: at most 2.61 / (2 pi 20 kHz) = 21 us (Butterworth, 4th order, far below
-     * its corner), 1 frame. Its level is feedback^(k - 1) within half a dB. */
+    /* The k-th after k times the time, to the frame, the time rounded to whole frames, and the
+     * low-pass's own delay once a round: at most 2.61 / (2 pi 20 kHz) = 21 us (Butterworth, 4th
+     * order, far below its corner), 1 frame. Its level is feedback^(k - 1) within half a dB. */
     burst();
     for (float time = 60.0f; time < 500.0f; time *= 1.7f)
         for (float feedback = 30.0f; feedback < 91.0f; feedback += 30.0f) {
@@ -136,10 +137,11 @@ START_TEST(each_round_passes_the_filters_again) {
 END_TEST
 
 START_TEST(it_is_bounded_at_any_setting) {
-    /* What goes round is under |x| + 0.95. The filters ring over that by no more than the sum of their
-     * responses' magnitudes, 8.9 dB (edge_filter.h), six all-passes of 0.6 by up to (1 + 2 x 0.6)
-     * each, were every one of their echoes in step, which no signal does: a noise of +-1 and a
-     * tone in step are tried, and 20 dB asked for, 40 dB under what the loop alone would grow to. */
+    /* What goes round is under |x| + 0.95. The filters ring over that by no more than the sum of
+     * their responses' magnitudes, 8.9 dB (edge_filter.h), six all-passes of 0.6 by up to (1 + 2 x
+     * 0.6) each, were every one of their echoes in step, which no signal does: a noise of +-1 and a
+     * tone in step are tried, and 20 dB asked for, 40 dB under what the loop alone would grow
+     * to. */
     Random random = random_seeded(42);
     double worst = 0.0;
     for (int tone = 0; tone < 2; tone++)

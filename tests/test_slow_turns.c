@@ -26,8 +26,8 @@ START_TEST(it_moves_at_an_even_pace_and_stays_within_its_bounds) {
 }
 END_TEST
 
-/* An even vibrato is heard as such. The way from turn to turn is the sum of two places, each uniform
- * between a half and 1: its deviation is sqrt(2 / 12) / 2, 0.2 of 1.5. */
+/* An even vibrato is heard as such. The way from turn to turn is the sum of two places, each
+ * uniform between a half and 1: its deviation is sqrt(2 / 12) / 2, 0.2 of 1.5. */
 START_TEST(its_turns_are_not_even) {
     SlowTurns turns;
     slow_turns_prepare(&turns, STEPS_HZ, 8);

@@ -62,8 +62,8 @@ static double tone_out_db(double hz, double in_db) {
 }
 
 START_TEST(the_static_law_is_that_of_the_handbook) {
-    /* Giannoulis, Massberg and Reiss 2012, eq. 4, worked out by hand. Peaks are held by a release of
-     * 160 ms; between those of a tone of 1 kHz, 0.5 ms apart, 0.3 % of the reduction goes. */
+    /* Giannoulis, Massberg and Reiss 2012, eq. 4, worked out by hand. Peaks are held by a release
+     * of 160 ms; between those of a tone of 1 kHz, 0.5 ms apart, 0.3 % of the reduction goes. */
     const double points[][2] = {{-30.0, -30.0},    {-25.0, -25.0},    {-22.0, -22.3375},
                                 {-20.0, -20.9375}, {-18.0, -19.8375}, {-15.0, -18.75},
                                 {-10.0, -17.5},    {0.0, -15.0}};
@@ -160,8 +160,8 @@ static void sing_note(double level_db) {
 }
 
 /* A note at its usual level stands 4 dB over the default threshold, at the upper end of the knee:
- * (1 - 1/3) 4 = 2.67 dB. It must come to that without going further than the 0.67 dB more of a level
- * that is taken for 1 dB too low while the note sets in, for 50 ms. */
+ * (1 - 1/3) 4 = 2.67 dB. It must come to that without going further than the 0.67 dB more of a
+ * level that is taken for 1 dB too low while the note sets in, for 50 ms. */
 START_TEST(a_note_alone_is_at_its_usual_level) {
     for (double level_db = -60.0; level_db <= -12.0; level_db += 16.0) {
         float most = 0.0f;

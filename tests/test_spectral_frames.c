@@ -132,7 +132,8 @@ START_TEST(every_hop_does_all_steps_of_all_tasks) {
 }
 END_TEST
 
-/* A frame's share is the hop's cost over its length, a step more at most, each rounded up to four. */
+/* A frame's share is the hop's cost over its length, a step more at most, each rounded up to
+ * four. */
 START_TEST(work_is_spread_evenly) {
     fill(67);
     kept = 1.0f;

@@ -40,8 +40,8 @@ START_TEST(si_sdr_is_the_level_of_the_noise_below_the_voice) {
 }
 END_TEST
 
-/* 1 for the voice itself, and less the more noise; of 30 dB of noise over the voice chance leaves some:
- * 30 frames of a band, clipped, correlate by a third. */
+/* 1 for the voice itself, and less the more noise; of 30 dB of noise over the voice chance leaves
+ * some: 30 frames of a band, clipped, correlate by a third. */
 START_TEST(stoi_is_1_and_falls_with_noise) {
     make(42);
     ck_assert_double_eq_tol(speech_stoi(clean, clean, LENGTH, RATE), 1.0, 1e-9);

@@ -71,10 +71,11 @@ static double law_t30(const TailNetwork *tail, double hz) {
 }
 
 START_TEST(it_decays_as_set_in_every_octave) {
-    /* ISO 3382-1, T30; the mean of both sides, as the standard takes that of places. 10 %: twice what
-     * is just noticed (5 %: ISO 3382-1, from memory), or, where few modes sound, twice by how much
-     * T30 strays by itself in noise that dies exactly so: 0.88 sqrt(1.9 / (B T)) (Davy et al., from
-     * memory; B the bandwidth), which for 250 Hz and 0.4 s is a seventh, less by sqrt 2 for two. */
+    /* ISO 3382-1, T30; the mean of both sides, as the standard takes that of places. 10 %: twice
+     * what is just noticed (5 %: ISO 3382-1, from memory), or, where few modes sound, twice by how
+     * much T30 strays by itself in noise that dies exactly so: 0.88 sqrt(1.9 / (B T)) (Davy et al.,
+     * from memory; B the bandwidth), which for 250 Hz and 0.4 s is a seventh, less by sqrt 2 for
+     * two. */
     const double decays[] = {0.4, 0.9, 2.0, 4.0}, dampings[] = {3000.0, 6500.0, 20000.0};
     for (size_t d = 0; d < 4; d++)
         for (size_t k = 0; k < 3; k++) {
@@ -109,8 +110,8 @@ START_TEST(the_law_is_half_at_damping) {
 END_TEST
 
 START_TEST(noise_comes_out_as_loud_as_it_went_in_at_any_decay) {
-    /* Undamped, where interpolation takes nothing; over 2 s once the tail is there. Half a dB for what
-     * such a noise strays by, as much for what the lines have in common. */
+    /* Undamped, where interpolation takes nothing; over 2 s once the tail is there. Half a dB for
+     * what such a noise strays by, as much for what the lines have in common. */
     Random random = random_seeded(21);
     for (unsigned c = 0; c < 2; c++)
         signals_band_noise(in[c], LENGTH, RATE, 100.0, 6000.0, 0.1, &random);
@@ -173,8 +174,8 @@ START_TEST(cutting_changes_no_bit_while_it_moves) {
 END_TEST
 
 START_TEST(a_change_of_decay_does_not_click) {
-    /* A tone of 440 Hz, decay and damping from end to end at once: nothing above 8 kHz over -70 dB of
-     * the tone. Cut at once, they would leave some -40. */
+    /* A tone of 440 Hz, decay and damping from end to end at once: nothing above 8 kHz over -70 dB
+     * of the tone. Cut at once, they would leave some -40. */
     TailNetwork tail = make(RATE, 1, 0.3, 2000.0, 0.2);
     signals_sine(in[0], LENGTH, RATE, 440.0, 0.3, 0.0);
     signals_fade_ends(in[0], LENGTH, 4800);

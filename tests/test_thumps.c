@@ -126,8 +126,8 @@ START_TEST(steady_rumble_is_none_and_what_lasts_is_let_go) {
 }
 END_TEST
 
-/* The floor of a room that is walked in: a narrow band of noise, as loud as the voice's low end or a little under it,
- * and lumpy by its width. 96 s of it. */
+/* The floor of a room that is walked in: a narrow band of noise, as loud as the voice's low end or
+ * a little under it, and lumpy by its width. 96 s of it. */
 START_TEST(lumpy_rumble_is_hardly_ever_a_thump) {
     Random random = random_seeded(21);
     const double rate = 48000.0;

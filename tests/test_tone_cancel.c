@@ -96,8 +96,8 @@ START_TEST(a_tone_on_in_part_goes_down_in_part) {
 }
 END_TEST
 
-/* Bandwidth: a tone off by 1 / (2 pi tau) Hz is down by 3 dB (depth 60 is as good as all of it), one
- * ten times as far by less than 0.1 dB: 10 log10(1 / (1 + 1 / x^2)), x in half bandwidths. */
+/* Bandwidth: a tone off by 1 / (2 pi tau) Hz is down by 3 dB (depth 60 is as good as all of it),
+ * one ten times as far by less than 0.1 dB: 10 log10(1 / (1 + 1 / x^2)), x in half bandwidths. */
 START_TEST(notches_are_as_wide_as_said) {
     const double tau_s = 0.25, half_hz = 1.0 / (2.0 * 3.14159265 * tau_s);
     const double off[] = {0.5, 1.0, 3.0, 10.0};
@@ -173,7 +173,8 @@ START_TEST(what_a_word_did_is_taken_back) {
 }
 END_TEST
 
-/* Held to a tenth of its amplitude a tone goes there, 1 dB a call; one within what it may have is left. */
+/* Held to a tenth of its amplitude a tone goes there, 1 dB a call; one within what it may have is
+ * left. */
 START_TEST(no_tone_has_more_than_it_may) {
     float most[TONE_CANCEL_TONES];
     for (unsigned channels = 1; channels <= 2; channels++) {

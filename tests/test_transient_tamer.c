@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The whole of transient-tamer: each control against its effect in numbers, on damped resonances in room tone, which is
- * what a mouth click is like (common practice). */
+/* The whole of transient-tamer: each control against its effect in numbers, on damped resonances in
+ * room tone, which is what a mouth click is like (common practice). */
 /* NOLINTNEXTLINE(bugprone-suspicious-include): to reach its tables. */
 #include "../plugins/transient-tamer/transient-tamer_plugin.c"
 

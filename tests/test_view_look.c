@@ -5,8 +5,9 @@
 #include <check.h>
 
 START_TEST(contrast_is_that_of_the_guidelines) {
-    /* The ends of the scale, and the grey that is the lightest with 4.5:1 on white (common knowledge of the trade, and
-     * computable by the formula of WCAG 2.1: 0x767676 has 4.54, 0x777777 has 4.48). */
+    /* The ends of the scale, and the grey that is the lightest with 4.5:1 on white (common
+     * knowledge of the trade, and computable by the formula of WCAG 2.1: 0x767676 has 4.54,
+     * 0x777777 has 4.48). */
     ck_assert_double_eq_tol(look_contrast(0x000000, 0xffffff), 21.0, 1e-9);
     ck_assert_double_eq_tol(look_contrast(0x123456, 0x123456), 1.0, 1e-12);
     ck_assert_double_eq_tol(look_contrast(0x767676, 0xffffff), 4.54, 0.005);

@@ -77,7 +77,8 @@ START_TEST(ten_seconds_are_kept_however_often_one_looks) {
             model_tick(&seldom, 0.01 * i);
     }
     ck_assert_double_eq_tol(MODEL_STEPS * MODEL_STEP_S, 10.0, 1e-9);
-    /* 70 ms are less than two columns, in which the value goes up by two at most, or from 23 to 0. */
+    /* 70 ms are less than two columns, in which the value goes up by two at most, or from 23 to
+     * 0. */
     for (size_t age = 2; age < MODEL_STEPS; age++) {
         float apart = fabsf(model_trace(&often, 0, age) - model_trace(&seldom, 0, age));
         ck_assert_msg(apart <= 2.0f || apart >= 21.0f, "%zu columns ago: %g", age, (double)apart);

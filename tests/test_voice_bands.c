@@ -74,8 +74,8 @@ static bool every_other(size_t hop) {
     return hop >= 20 && hop % 2 == 0;
 }
 
-/* Loud noise in the hops that do not count: what little the filters carry on is under 0.3 dB. And of
- * what counts a few loud hops move no median. */
+/* Loud noise in the hops that do not count: what little the filters carry on is under 0.3 dB. And
+ * of what counts a few loud hops move no median. */
 START_TEST(what_does_not_count_is_not_heard) {
     Random random = random_seeded(3);
     signals_sine(audio, LENGTH, 48000.0, 2500.0, 0.1, 0.0);

@@ -62,7 +62,8 @@ START_TEST(with_blend_at_0_it_is_the_input_to_the_bit) {
 }
 END_TEST
 
-/* The design's figures: sides at most 0.5 alike, either at most 0.6 like the lead; and each as loud as it. */
+/* The design's figures: sides at most 0.5 alike, either at most 0.6 like the lead; and each as loud
+ * as it. */
 START_TEST(a_mono_take_gets_two_sides_that_are_neither_it_nor_each_other) {
     for (uint64_t seed = 1; seed <= 2; seed++) {
         hear_singer(seed);
@@ -83,8 +84,8 @@ START_TEST(a_mono_take_gets_two_sides_that_are_neither_it_nor_each_other) {
 }
 END_TEST
 
-/* Lead in the middle, doubles as they come: no octave of the mono sum is lower than the lead alone, or
- * than the powers of the three together by 3 dB. */
+/* Lead in the middle, doubles as they come: no octave of the mono sum is lower than the lead alone,
+ * or than the powers of the three together by 3 dB. */
 START_TEST(the_mono_sum_loses_no_octave) {
     for (uint64_t seed = 1; seed <= 4; seed++) {
         hear_singer(seed);
@@ -210,7 +211,8 @@ START_TEST(drift_moves_what_stood_still) {
 }
 END_TEST
 
-/* The tone ends at 6 kHz; half an octave of formants puts that end at 8.5 kHz on one side, 4.2 kHz on the other. */
+/* The tone ends at 6 kHz; half an octave of formants puts that end at 8.5 kHz on one side, 4.2 kHz
+ * on the other. */
 START_TEST(formant_makes_one_side_brighter_and_the_other_darker) {
     double db[2][2];
     for (int k = 0; k < 2; k++) {
@@ -282,9 +284,9 @@ START_TEST(sibilants_of_doubles_are_6_db_down) {
 }
 END_TEST
 
-/* A voice on the edge of breaking: after every 0.1 to 0.3 s it goes on at another pitch, and in half of these stretches
- * every second period is weaker, so that an octave may be read for another. Where marks of periods begin and
- * end in it hangs on the hops. */
+/* A voice on the edge of breaking: after every 0.1 to 0.3 s it goes on at another pitch, and in
+ * half of these stretches every second period is weaker, so that an octave may be read for another.
+ * Where marks of periods begin and end in it hangs on the hops. */
 static void breaking_voice(uint64_t seed) {
     Random random = random_seeded(seed);
     double phase = 0.0, hz = 200.0, weak = 1.0;

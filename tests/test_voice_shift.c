@@ -59,7 +59,8 @@ START_TEST(a_tone_is_moved_by_semitones_and_cents) {
 END_TEST
 
 /* Three tones with no period in common that is looked for. The joints of the taps spread each tone
- * by some 36 Hz; halves that do not go together lose 1.3 dB on the mean, and more where they cancel. */
+ * by some 36 Hz; halves that do not go together lose 1.3 dB on the mean, and more where they
+ * cancel. */
 START_TEST(a_chord_is_moved_too) {
     static const double chord[] = {200.0, 282.84, 341.0};
     signals_silence(in[0], LENGTH);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* tunes.h: folk tunes and carols in the public domain, from memory, for suites about notes and keys.
+/* tunes.h: folk tunes and carols in the public domain, from memory, for suites about notes and
+ * keys.
  *
  * A word is a note: semitones over the tonic, and after ':' how many beats it lasts, 1 when not
  * said. Tunes of the first list were at hand when the weights of tonality.c were chosen, those of

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* view_spec.h: a plugin of tables alone, with a control and a meter of every kind, for the suites of views. */
+/* view_spec.h: a plugin of tables alone, with a control and a meter of every kind, for the suites
+ * of views. */
 #ifndef SISKIN_TESTS_VIEW_SPEC_H
 #define SISKIN_TESTS_VIEW_SPEC_H
 

@@ -5,10 +5,10 @@
  *
  *   ttlgen --view OUTPUT
  *
- * The first copies INPUT up to and including the marker line, which is written by hand, and puts below it the
- * port groups and ports of both variants as the linked plugin_spec declares them. INPUT and OUTPUT
- * may be the same file; it is replaced whole or not at all. The second describes the plugin's view:
- * which meters it is told of. */
+ * The first copies INPUT up to and including the marker line, which is written by hand, and puts
+ * below it the port groups and ports of both variants as the linked plugin_spec declares them.
+ * INPUT and OUTPUT may be the same file; it is replaced whole or not at all. The second describes
+ * the plugin's view: which meters it is told of. */
 #include "layout.h"
 
 #include <errno.h>
@@ -51,8 +51,8 @@ static void string(FILE *f, const char *text) {
     fputc('"', f);
 }
 
-/* What the tests of bundles are to know of a plugin: PluginSpec.most_gain_db and .may. The words are the project's own,
- * so they are told what they are. */
+/* What the tests of bundles are to know of a plugin: PluginSpec.most_gain_db and .may. The words
+ * are the project's own, so they are told what they are. */
 #define OWN "<urn:siskin:ns#"
 #define IS_OF_DATA " a <http://www.w3.org/2002/07/owl#DatatypeProperty> ;\n    rdfs:label "
 

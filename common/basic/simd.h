@@ -39,7 +39,8 @@ static inline Simd simd_choose(SimdMask mask, Simd a, Simd b) {
     return (Simd)(((SimdMask)a & mask) | ((SimdMask)b & ~mask));
 }
 
-/* a > b ? a : b, lane by lane: on x86 one instruction, which compilers do not find by themselves. */
+/* a > b ? a : b, lane by lane: on x86 one instruction, which compilers do not find by
+ * themselves. */
 static inline Simd simd_larger(Simd a, Simd b) {
 #ifdef __SSE__
     return (Simd)_mm_max_ps((__m128)a, (__m128)b);

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* split_mix.h: numbers by chance, the same after every reset.
  *
- * SplitMix64 (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014): any
- * seed will do, and every state is met once in 2^64 numbers. */
+ * SplitMix64 (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014):
+ * any seed will do, and every state is met once in 2^64 numbers. */
 #ifndef SISKIN_BASIC_SPLIT_MIX_H
 #define SISKIN_BASIC_SPLIT_MIX_H
 

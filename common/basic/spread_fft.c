@@ -26,8 +26,8 @@ bool spread_fft_prepare(SpreadFft *fft, size_t size, Arena *arena) {
     return true;
 }
 
-/* A butterfly is written once, for one value and for SIMD_WIDTH of them side by side, which are then
- * computed as each would be alone. */
+/* A butterfly is written once, for one value and for SIMD_WIDTH of them side by side, which are
+ * then computed as each would be alone. */
 #define BUTTERFLY(Name, Value, load, store, spread)                                                \
     static inline void Name(const SpreadFft *fft, const Spectrum *x, const Spectrum *y, size_t at, \
                             size_t to, size_t l, size_t turn) {                                    \

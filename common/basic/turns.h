@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* turns.h: cosine and sine of an angle in turns, by multiplying and adding alone.
  *
- * For units that follow a frequency while audio runs: the maths library's last place differs between
- * systems. The angle is brought to an eighth of a turn (exactly: whole and half turns are binary
- * fractions), where Taylor's series (Abramowitz and Stegun 1964, 4.3.65 and 4.3.66) as far as x^15
- * errs by less than (pi/4)^16 / 16! = 1e-15. */
+ * For units that follow a frequency while audio runs: the maths library's last place differs
+ * between systems. The angle is brought to an eighth of a turn (exactly: whole and half turns are
+ * binary fractions), where Taylor's series (Abramowitz and Stegun 1964, 4.3.65 and 4.3.66) as far
+ * as x^15 errs by less than (pi/4)^16 / 16! = 1e-15. */
 #ifndef SISKIN_BASIC_TURNS_H
 #define SISKIN_BASIC_TURNS_H
 

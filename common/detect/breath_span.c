@@ -200,8 +200,8 @@ static void give_back_whole(BreathSpan *span, size_t t) {
     }
 }
 
-/* Whether what ends at hop t does not die away first. Its last hops are too weak to be told, and may
- * have gone down as another sound: the fall is looked for a little beyond t. */
+/* Whether what ends at hop t does not die away first. Its last hops are too weak to be told, and
+ * may have gone down as another sound: the fall is looked for a little beyond t. */
 static bool breaks_off(const BreathSpan *span, size_t t) {
     size_t most = span->reach + span->clear;
     size_t beyond = span->ending < span->lag ? span->ending : span->lag;
@@ -234,8 +234,8 @@ static float highest_of(const BreathSpan *span, size_t first, size_t hops) {
     return highest;
 }
 
-/* Whether a sound whose first hops in hand end with t came up out of a dip, and does not die away as
- * far as can be seen, as the breath that ends a word does. */
+/* Whether a sound whose first hops in hand end with t came up out of a dip, and does not die away
+ * as far as can be seen, as the breath that ends a word does. */
 static bool swells(const BreathSpan *span, size_t t) {
     size_t first = t + 1 - in_hand(span);
     float highest = highest_of(span, first, in_hand(span) + span->lag);
@@ -248,8 +248,8 @@ static bool outgrows(const BreathSpan *span, size_t t, float peak_db) {
     return highest_of(span, t + 1, span->lag) > peak_db + REST_DB;
 }
 
-/* Whether the hops in hand, of which t is the last, and all that can be seen behind them are a sound
- * without voice, none of it as loud as the voice, and `share` of it like a breath. */
+/* Whether the hops in hand, of which t is the last, and all that can be seen behind them are a
+ * sound without voice, none of it as loud as the voice, and `share` of it like a breath. */
 static bool has_no_voice(const BreathSpan *span, size_t t, float share) {
     size_t hops = in_hand(span) + span->lag, first = t + 1 - in_hand(span);
     size_t breath = 0, room = 0, voiced = 0;
@@ -264,7 +264,8 @@ static bool has_no_voice(const BreathSpan *span, size_t t, float share) {
     return MOST_ROOM * room <= hops && (float)breath >= share * (float)hops;
 }
 
-/* Whether what sounds at hop t, and has for just as long as is in hand, is a breath by its place. */
+/* Whether what sounds at hop t, and has for just as long as is in hand, is a breath by its
+ * place. */
 static bool stands_alone(const BreathSpan *span, size_t t, SceneKind sound) {
     size_t n = in_hand(span), first = t + 1 - n;
     if (outgrows(span, t, highest_of(span, first, n)))

@@ -5,9 +5,9 @@
  * A breath swells from nothing and dies away; what does not is none, or belongs to a word.
  *
  * Falls. After another sound without a rest between them, a breath begins only where the level goes
- * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on. And it
- * must come 8 dB over its lowest since 80 ms before: the /f/ that ends a word stays where it is, or
- * swells a little (by 4 and 7 dB in two read letters).
+ * up by 4 dB within `lag` or stays within 3 dB: the tail of a consonant or of a reverb falls on.
+ * And it must come 8 dB over its lowest since 80 ms before: the /f/ that ends a word stays where it
+ * is, or swells a little (by 4 and 7 dB in two read letters).
  *
  * Onsets. What leads into voice within `lag` and does not fall by 10 dB before it, as it would in
  * the rest between a breath and a word, is an /h/ or a soft onset; so is the end of a longer breath
@@ -24,14 +24,14 @@
  * in its first 40 ms is given back as far as it was not let out yet. (The end of a breath that dies
  * away is too weak to be told, and often goes down as another sound.)
  *
- * Place. There, too, a breath often goes down as friction, in part or nearly whole: cut to 300..3400 Hz
- * some have their energy at 1.5 to 3 kHz. But a consonant leads into voice, or follows it. So what
- * comes after a rest of 150 ms and has no voice in all that is in hand and in sight, some 200 ms, is a
- * breath if a fifth of it sounds like one (of such friction in words 0 to 8 % did, or else it was
- * nearly as loud as the voice; of breaths 26 % and more), and so is what comes up out of a dip behind
- * other sounds, if three quarters do and it does not die away at once. None of it may be as loud as
- * the voice. A breath found so goes on through friction until voice is in sight or until it rises 10
- * dB over what it was.
+ * Place. There, too, a breath often goes down as friction, in part or nearly whole: cut to
+ * 300..3400 Hz some have their energy at 1.5 to 3 kHz. But a consonant leads into voice, or follows
+ * it. So what comes after a rest of 150 ms and has no voice in all that is in hand and in sight,
+ * some 200 ms, is a breath if a fifth of it sounds like one (of such friction in words 0 to 8 %
+ * did, or else it was nearly as loud as the voice; of breaths 26 % and more), and so is what comes
+ * up out of a dip behind other sounds, if three quarters do and it does not die away at once. None
+ * of it may be as loud as the voice. A breath found so goes on through friction until voice is in
+ * sight or until it rises 10 dB over what it was.
  *
  * Lips. A sound of less than 80 ms right before a breath, after a rest of 150 ms, is the lips that
  * part, and goes with it: such clicks come with an audible inhalation (Trouvain and Malisz,

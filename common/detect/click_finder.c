@@ -23,8 +23,9 @@ static const double SMOOTH_MS = 5.0, VOICE_RISE_MS = 25.0, VOICE_FALL_DB = 2.0;
 static const float VOICE_LEAST_DB = -60.0f, VOICE_AT_FIRST_DB = -45.0f, VOICE_MOST_DB = -3.0f;
 /* Over the voice that is assumed at first: somebody sings. A click is too short to get there. */
 static const float SUNG_DB = 6.0f;
-/* Added to the evidence when a click stands alone. On clean voices three events do that were not taken
- * for clicks anyhow, two of them plosives, with less evidence than -1.5; the bar is at 0.5. */
+/* Added to the evidence when a click stands alone. On clean voices three events do that were not
+ * taken for clicks anyhow, two of them plosives, with less evidence than -1.5; the bar is at
+ * 0.5. */
 static const float ALONE = 1.5f;
 static const float FADES_DB = 2.0f; /* that the fades of a cut take from the room at its edges */
 static const float BREATH_LOW_DB = -10.0f; /* of a breath, at most, re the voice below 1200 Hz */
@@ -180,9 +181,9 @@ static float over_sides(float level_db, float around_db) {
     return around_db < SILENT_DB ? level_db - NOTHING_DB : level_db - around_db - FADES_DB;
 }
 
-/* Cuts hops start..end down to between `sides`, or by the excess when that is NULL; of two clicks in one
- * hop the larger cut holds. In a gap nothing hides what is left of a click, and nothing is there to be
- * bitten: more may be taken, and from all bands together. */
+/* Cuts hops start..end down to between `sides`, or by the excess when that is NULL; of two clicks
+ * in one hop the larger cut holds. In a gap nothing hides what is left of a click, and nothing is
+ * there to be bitten: more may be taken, and from all bands together. */
 static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const ClickGap *sides) {
     float most_db = gap ? CLICK_FINDER_GAP_SHARE * finder->depth_db : finder->depth_db;
     const ClickHistory *h = &finder->history;
@@ -202,8 +203,9 @@ static void mark(ClickFinder *finder, const ClickEvent *event, bool gap, const C
     finder->state.clicks++;
 }
 
-/* In a gap, before anything was sung, or where a high click stands and below 1200 Hz there is no more
- * than a breath, it is taken down to its surroundings as far as these are known; else by its excess. */
+/* In a gap, before anything was sung, or where a high click stands and below 1200 Hz there is no
+ * more than a breath, it is taken down to its surroundings as far as these are known; else by its
+ * excess. */
 static void mark_click(ClickFinder *finder, const ClickEvent *event, const ClickGap *sides,
                        const float feature[CLICK_FEATURES]) {
     bool quiet = feature[CLICK_LOW_SIDES] < BREATH_LOW_DB || !finder->state.sung;

@@ -5,14 +5,14 @@
  * is what rises and falls back in time. An event is a run of hops in which the mean of the two
  * highest excesses of any bands is over a fifth of the threshold, and once over half of it. When
  * the 34 ms after it are known, too (38 at the longest max_length), it is measured
- * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more: so nothing
- * is cut below the level of its surroundings. In a voice that is at most `depth`; in a gap
- * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click stands
- * over a quiet room. There the excess is measured over what is on either side, and for as long as the
- * click rings (click_gap.h), up to twice max_length; beside digital silence nothing of it is to be
- * kept. Standing alone is evidence, too.
- * In the first 100 ms after a reset nothing is a click: what playback begins with may be the burst of a
- * plosive, whose closure was not heard.
+ * (click_features.h) and judged (click_judge.h). From a click the excess is cut, no more: so
+ * nothing is cut below the level of its surroundings. In a voice that is at most `depth`; in a gap
+ * (click_judge_gap) up to CLICK_FINDER_GAP_SHARE times that: 60 dB for 24, as high as a click
+ * stands over a quiet room. There the excess is measured over what is on either side, and for as
+ * long as the click rings (click_gap.h), up to twice max_length; beside digital silence nothing of
+ * it is to be kept. Standing alone is evidence, too.
+ * In the first 100 ms after a reset nothing is a click: what playback begins with may be the burst
+ * of a plosive, whose closure was not heard.
  * Latency, from the hop that comes in to the one whose cut and the 8 hops after it are known:
  * max_length and 43.5 to 45.5 ms. Cost about 100 vector operations a hop and 2500 an event. */
 #ifndef SISKIN_DETECT_CLICK_FINDER_H
@@ -103,8 +103,8 @@ static inline const float *click_finder_cut(const ClickFinder *finder, size_t t)
     return finder->cut_db[t % CLICK_HISTORY];
 }
 
-/* How far band b stands in hop t over what counts as silence, dB >= 0: no click is higher than that,
- * though beside digital silence more is cut. t as above. */
+/* How far band b stands in hop t over what counts as silence, dB >= 0: no click is higher than
+ * that, though beside digital silence more is cut. t as above. */
 float click_finder_over_silence(const ClickFinder *finder, size_t t, size_t b);
 
 #endif

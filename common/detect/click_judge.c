@@ -93,9 +93,9 @@ bool click_judge_gap(const float feature[CLICK_FEATURES]) {
     return feature[CLICK_LOW_SIDES] < -20.0f && feature[CLICK_SIDES] < -12.0f;
 }
 
-/* Likewise what stands high and alone in a gap: no sound within 100 ms before it and 34 ms after it,
- * and the same room on both sides. A plosive has its vowel near, but not always that near, and its
- * burst lasts 6 ms and more where a click as high is over sooner. */
+/* Likewise what stands high and alone in a gap: no sound within 100 ms before it and 34 ms after
+ * it, and the same room on both sides. A plosive has its vowel near, but not always that near, and
+ * its burst lasts 6 ms and more where a click as high is over sooner. */
 static float alone_in_a_gap(const float feature[CLICK_FEATURES]) {
     float before = feature[CLICK_OVER_BEFORE], after = feature[CLICK_OVER_AFTER];
     float step = feature[CLICK_STEP];

@@ -10,8 +10,9 @@
  * sixteen languages at 16 and 44.1 kHz and the test singer, clean (no click; each counts by the
  * energy that mending it would take from its phrase) and with clicks of three makes laid into
  * words and gaps. What the curves say can be read from the table.
- * Two conjunctions, which no sum can express, are added by hand: a high rise out of a sound that goes
- * on alike is no plosive, nor is one that stands alone in a gap. No history. Cost about 300 operations. */
+ * Two conjunctions, which no sum can express, are added by hand: a high rise out of a sound that
+ * goes on alike is no plosive, nor is one that stands alone in a gap. No history. Cost about 300
+ * operations. */
 #ifndef SISKIN_DETECT_CLICK_JUDGE_H
 #define SISKIN_DETECT_CLICK_JUDGE_H
 

@@ -18,8 +18,8 @@ static const float NOTHING_DB = -150.0f;
 static const float PLAIN_BREATH =
     2.718f; /* times as probable as anything else: see scene_class.h */
 static const float DULL = 0.5f, DULL_PLAIN = 1.0f; /* without treble no breath is as plain */
-/* Bits of a whole sound that still speak for breath: two of some 20 hops' are chance, and no voice was
- * heard in it. */
+/* Bits of a whole sound that still speak for breath: two of some 20 hops' are chance, and no voice
+ * was heard in it. */
 static const float BREATH_BITS = -2.0f;
 /* dB over a bar, summed over hops in a row, that make a sound, and the most that one hop adds. */
 static const float ENOUGH_DB = 24.0f, MOST_OVER_DB = 8.0f;
@@ -143,8 +143,8 @@ static size_t earliest(const GapGate *gate) {
     return phrase_marks_oldest(&gate->marks) + gate->fade_room;
 }
 
-/* Marks from the start of the sound at `first` up to now. It may be a breath until a voice is heard in
- * it. */
+/* Marks from the start of the sound at `first` up to now. It may be a breath until a voice is heard
+ * in it. */
 static void mark(GapGate *gate, const View *view, size_t first, size_t limit) {
     limit = limit > earliest(gate) ? limit : earliest(gate);
     float late;
@@ -164,8 +164,8 @@ static bool near_voice(const View *view) {
     return view->level_db >= view->loud_db - UNDER_LOUD_DB;
 }
 
-/* A sound that turns out to be a breath is taken back whole, at the last moment before its first hop is
- * let out. After that it stays whole. */
+/* A sound that turns out to be a breath is taken back whole, at the last moment before its first
+ * hop is let out. After that it stays whole. */
 static void doubt(GapGate *gate, const View *view) {
     if (gate->state.sung_run >= GO_ON_SUNG || near_voice(view))
         gate->state.voice = true;
@@ -192,8 +192,8 @@ static float bar_db(const GapGate *gate, const View *view) {
     return gate->keep_breaths && view->plain_breath ? view->weak_db : view->open_db;
 }
 
-/* By how much in all hops in a row must be over their bar, beside being so many: the room's flutter is
- * by little. With little look-ahead there is no time to wait for it. */
+/* By how much in all hops in a row must be over their bar, beside being so many: the room's flutter
+ * is by little. With little look-ahead there is no time to wait for it. */
 static float needed_db(const GapGate *gate) {
     return ENOUGH_DB * (float)(gate->begin - 1) / (float)(BEGIN - 1);
 }
@@ -203,8 +203,8 @@ static float add_over(float sum_db, float over_db) {
     return maths_larger(sum_db + (over_db < MOST_OVER_DB ? over_db : MOST_OVER_DB), 0.0f);
 }
 
-/* What speaks for a phrase to begin. Breaths trimmed: hops in a row, none of which may be breath. Else
- * a sum, so that a hop that just misses its bar takes away no more than it misses. */
+/* What speaks for a phrase to begin. Breaths trimmed: hops in a row, none of which may be breath.
+ * Else a sum, so that a hop that just misses its bar takes away no more than it misses. */
 static void follow_run(GapGate *gate, const View *view) {
     float over_db = view->level_db - bar_db(gate, view), sum_db = gate->state.run_db;
     if (!gate->keep_breaths) {
@@ -296,8 +296,8 @@ static bool goes_on(GapGate *gate, const View *view) {
     return view->level_db >= bar && gate->state.over_db >= needed_db(gate);
 }
 
-/* Sums what hops are under `keep`: at PAUSE_DB a sound is over. How far into this hop that is, if it
- * is now, else 0. */
+/* Sums what hops are under `keep`: at PAUSE_DB a sound is over. How far into this hop that is, if
+ * it is now, else 0. */
 static float die_away(GapGate *gate, const View *view) {
     float before_db = gate->state.under_db;
     float under_db = maths_smaller(view->keep_db - view->level_db, MOST_OVER_DB);
@@ -356,8 +356,8 @@ static size_t steady(GapGate *gate, float level_db) {
     return gate->state.steady + 1;
 }
 
-/* Until a phrase was heard, or the level stayed where it is for long enough to be the room's, what is
- * heard may be the middle of a word. Then what was not let out yet is a gap. */
+/* Until a phrase was heard, or the level stayed where it is for long enough to be the room's, what
+ * is heard may be the middle of a word. Then what was not let out yet is a gap. */
 static void enter(GapGate *gate, const View *view) {
     gate->state.steady = steady(gate, view->level_db);
     gate->state.entering = !gate->state.inside && gate->state.steady < gate->entry;

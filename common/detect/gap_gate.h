@@ -21,10 +21,10 @@
  * and ends is told within its hop. 250 ms without any end the phrase. Gaps shorter than
  * `shortest` are joined (phrase_marks.h).
  *
- * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what comes
- * before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms, short
- * clicks apart, as hardly a sound of a word does (fricatives last up to some 250 ms; from memory).
- * With what is seen ahead, a take that begins with its room is open for about 0.15 s.
+ * Entry. Playback may begin within a word, whose first sound may be a hiss or a creak. So what
+ * comes before the first phrase is open as well, until the level has stayed within 6 dB for 270 ms,
+ * short clicks apart, as hardly a sound of a word does (fricatives last up to some 250 ms; from
+ * memory). With what is seen ahead, a take that begins with its room is open for about 0.15 s.
  *
  * Breath is what the scene takes for it. When breaths are kept, breath over `open` opens as any
  * sound does, and plain breath does down to open - 12 dB. When they are trimmed, what is over
@@ -37,9 +37,10 @@
  * breath than speech, all its hops together, is taken back whole; and what was let in is not
  * parted any more.
  *
- * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops in a
- * row as are seen, one at the least, and by as much less, so clicks open; what lies further back than is seen is not
- * let out: the soft start of a word; and a breath to be trimmed is heard until it is told.
+ * Little behind. All of this takes 24 hops behind. With fewer, a phrase begins after as many hops
+ * in a row as are seen, one at the least, and by as much less, so clicks open; what lies further
+ * back than is seen is not let out: the soft start of a word; and a breath to be trimmed is heard
+ * until it is told.
  *
  * Latency: `behind` hops, from the newest that was heard to the one that is told of (phrase_marks.h
  * says what it tells). The work of a step is bounded: a few scans over the look-ahead. */

@@ -10,8 +10,8 @@
  * What is above the range is cut off by 24 dB an octave, since the bands' own skirts fall by 6, and
  * a sibilant above it would pass for sound within.
  * Then, of the bands of band_levels.h, each level e_b in dB, held for some LEAD_HOLD_MS, is set
- * against a reference R: the loudest band of the last while. It rises at once and falls towards what
- * sounds now, or LEAD_QUIET_DB if that is less, with a time constant of LEAD_FALL_MS:
+ * against a reference R: the loudest band of the last while. It rises at once and falls towards
+ * what sounds now, or LEAD_QUIET_DB if that is less, with a time constant of LEAD_FALL_MS:
  *
  *     presence_b = clamp((e_b - (R - w)) / (2 w / 3), 0, 1),  w = 36 dB .. 12 dB by sharpness
  *
@@ -52,8 +52,8 @@ void lead_presence_reset(LeadPresence *presence);
  * band_levels_set(&presence->levels, ...). */
 void lead_presence_set(LeadPresence *presence, double sharpness, double high_hz);
 
-/* Frames key[channel][at .. at + n), n <= band_levels_room and <= LEAD_MOST. true: a hop is full, and
- * share holds the presence of each band, 0 for those not in use. */
+/* Frames key[channel][at .. at + n), n <= band_levels_room and <= LEAD_MOST. true: a hop is full,
+ * and share holds the presence of each band, 0 for those not in use. */
 bool lead_presence_process(LeadPresence *presence, const float *const *key, size_t at, size_t n,
                            float share[BAND_LEVELS_ROW]);
 

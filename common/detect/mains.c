@@ -9,12 +9,14 @@
 
 static const double LOW_RATE_HZ = 2700.0, LOW_PASS_HZ = 900.0, BESIDE_HZ = 10.0;
 static const double NOMINAL_HZ[MAINS_SERIES] = {50.0, 60.0}, MOST_OFF_HZ = 0.5;
-/* 10 dB; and what three bins of a Hann window show of a sine's square: (N / 4)^2 (1 + 1 / 4 + 1 / 4). */
+/* 10 dB; and what three bins of a Hann window show of a sine's square: (N / 4)^2 (1 + 1 / 4 + 1 /
+ * 4). */
 static const double ROOM_FOR_ERROR = 10.0, SINE_SQUARE = 0.09375;
 static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAST = 1e-16f,
                    NOTHING = 1e-30f;
-/* One harmonic as strong as what is beside it tells the frequency within a radian a hop, 1.7 Hz. PRIOR
- * so many are worth 0.04 Hz, as near as mains are to what they should be (common practice). */
+/* One harmonic as strong as what is beside it tells the frequency within a radian a hop, 1.7 Hz.
+ * PRIOR so many are worth 0.04 Hz, as near as mains are to what they should be (common
+ * practice). */
 static const double PRIOR = 2000.0, KEPT = 0.7;
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};

@@ -2,8 +2,9 @@
 /* mains.h: hum of the mains as it is heard in the gaps: 50 or 60 Hz, how much off, which harmonics.
  *
  * The audio is brought down to about 2.7 kHz (two second-order Butterworth low-passes at 900 Hz,
- * then every M-th frame). Every 256 of these, some 95 ms, the last 1024 are transformed under a Hann
- * window, the work spread over the 95 ms after. At each harmonic f, A_j being the bin nearest to it,
+ * then every M-th frame). Every 256 of these, some 95 ms, the last 1024 are transformed under a
+ * Hann window, the work spread over the 95 ms after. At each harmonic f, A_j being the bin nearest
+ * to it,
  *     P(f) = |A_{j-1}|^2 + |A_j|^2 + |A_{j+1}|^2
  * and beside it the mean of P at f +- 10 Hz. Only windows that the caller says were room all along
  * count, by their mean, of the last 30 at most: a harmonic is there when P is over 4 + 72 / n times
@@ -20,11 +21,11 @@
  * so that hum deep in noise moves the frequency little, plain hum at once, and noise where no
  * harmonic is not at all; within 0.5 Hz of the nominal one.
  *
- * Hum sounds all the time, so that no harmonic of it is stronger than what any window holds at f, of
- * words or room. The least P of the last 6 to 12 s bounds it, windows that silence is cut into left out;
- * where noise is as strong as the tone that may dip by chance, and the mean of the room's windows counts.
- * A note beside it may take off as much as it adds: with 3 dB of room a quarter of 19 takes kept
- * half of their hum, with 10 dB none did.
+ * Hum sounds all the time, so that no harmonic of it is stronger than what any window holds at f,
+ * of words or room. The least P of the last 6 to 12 s bounds it, windows that silence is cut into
+ * left out; where noise is as strong as the tone that may dip by chance, and the mean of the room's
+ * windows counts. A note beside it may take off as much as it adds: with 3 dB of room a quarter of
+ * 19 takes kept half of their hum, with 10 dB none did.
  *
  * After two windows, 0.5 s of room in all. Valid for 8..192 kHz. Latency: a window is judged a hop
  * after its end. Cost: two filters and some 40 operations a frame; 3000 at the end of a hop. */
@@ -87,10 +88,11 @@ void mains_reset(Mains *mains);
 void mains_process(Mains *mains, const float *in, size_t n, size_t quiet);
 /* Whether enough was heard, four windows, to tell that there is no hum. */
 bool mains_judged(const Mains *mains);
-/* How surely harmonic k + 1 is there and the mains': at most as surely as any of the first three. */
+/* How surely harmonic k + 1 is there and the mains': at most as surely as any of the first
+ * three. */
 float mains_sure(const MainsSeries *series, size_t k);
-/* The mean square that harmonic k + 1 of a series at hz, 50 or 60 or near, may have: 10 dB more than was
- * heard. INFINITY as long as nothing is known of it. */
+/* The mean square that harmonic k + 1 of a series at hz, 50 or 60 or near, may have: 10 dB more
+ * than was heard. INFINITY as long as nothing is known of it. */
 float mains_most(const Mains *mains, double hz, size_t k);
 /* nominal_hz: 50, 60, or 0 for whichever there is. NULL: no hum is known. */
 const MainsSeries *mains_found(const Mains *mains, double nominal_hz);

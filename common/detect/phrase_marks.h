@@ -25,8 +25,8 @@ typedef struct {
     bool open;
     /* Steps until the next marked one, 1 and up; PHRASE_MARKS_NONE when none is in sight. */
     size_t ahead;
-    /* 0..1 of a step: how far into that step it begins, or into this one if it is its first; and how
-     * far into the step after the last marked one it ended. */
+    /* 0..1 of a step: how far into that step it begins, or into this one if it is its first; and
+     * how far into the step after the last marked one it ended. */
     float late, end;
 } PhraseMark;
 
@@ -59,8 +59,8 @@ static inline size_t phrase_marks_oldest(const PhraseMarks *marks) {
 }
 /* Marks steps first..last, both within oldest..now; nothing when first > last. */
 void phrase_marks_add(PhraseMarks *marks, size_t first, size_t last, PhraseMarkKind kind);
-/* How far into a step, within oldest..now, what is marked begins or what was marked ends: 0..1. Once
- * it was marked; marking takes it back to 0. */
+/* How far into a step, within oldest..now, what is marked begins or what was marked ends: 0..1.
+ * Once it was marked; marking takes it back to 0. */
 void phrase_marks_late(PhraseMarks *marks, size_t step, float late);
 /* Reads the oldest step, and goes on by one. */
 PhraseMark phrase_marks_step(PhraseMarks *marks);

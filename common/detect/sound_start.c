@@ -15,8 +15,8 @@ void sound_start_reset(SoundStart *start, float level_db) {
         start->level_db[i] = level_db;
 }
 
-/* Back as long as it is over the bar, and through steps that just miss it: until these come to LEAVE_DB
- * under it, less what others are over it. */
+/* Back as long as it is over the bar, and through steps that just miss it: until these come to
+ * LEAVE_DB under it, less what others are over it. */
 static size_t back_while_loud(const SoundStart *start, float low_db, size_t step, size_t earliest) {
     size_t first = step;
     float under_db = 0.0f;
@@ -50,8 +50,8 @@ static float over_db(const SoundStart *start, float low_db, size_t first, size_t
     return sum_db;
 }
 
-/* Back to the end of a sound, over what is quiet or flutter; its start is written to *first. `limit`
- * if there is none until then; *first may lie before that. */
+/* Back to the end of a sound, over what is quiet or flutter; its start is written to *first.
+ * `limit` if there is none until then; *first may lie before that. */
 static size_t end_of_sound_before(const SoundStart *start, float low_db, size_t step, size_t limit,
                                   size_t earliest, size_t *first) {
     *first = step;

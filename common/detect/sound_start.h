@@ -3,11 +3,12 @@
  * steps.
  *
  * From the step that gave the sound away, the start goes back as long as the level is over
- * `low_db`, through dips whose steps are less than 3 dB under it in sum; and then over what belongs to
- * the same word:
+ * `low_db`, through dips whose steps are less than 3 dB under it in sum; and then over what belongs
+ * to the same word:
  * - sounds of up to SOUND_START_SHORT steps that ended at most SOUND_START_BRIDGE before, three at
  *   most: a burst before its vowel (20 to 100 ms between them: Lisker and Abramson, Word 20, 1964).
- *   Its steps must be over `low_db` by 12 dB in sum, 8 dB of each at most: the flutter of a room is not;
+ *   Its steps must be over `low_db` by 12 dB in sum, 8 dB of each at most: the flutter of a room is
+ *   not;
  * - then up to SOUND_START_QUIET steps of quiet, but nothing of a longer sound that ended there,
  *   such as a breath.
  * Where the level rose through `low_db` between two steps, so does the start lie between two, that

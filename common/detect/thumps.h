@@ -21,12 +21,12 @@
  *                            exponentially, and over twenty times its mean one moment in e^20; that of
  *                            a floor one walks on is lumpier (at 10 dB: 8 false in 41 s of the demo)
  *
- * THUMPS_LONGEST_MS later at most it is over: what lasts is no burst of air. It may begin again when
- * one of these failed in between, by 6 dB.
+ * THUMPS_LONGEST_MS later at most it is over: what lasts is no burst of air. It may begin again
+ * when one of these failed in between, by 6 dB.
  *
- * Filters are Butterworth's of order 4, above 20 Hz of order 2 (svf.h), on every M-th frame, after a
- * triangle of 2 M frames whose zeros lie where folding would begin. deep and low are smoothed over
- * THUMPS_SMOOTH_MS. Until a note and 0.3 s of voice are known nothing thumps.
+ * Filters are Butterworth's of order 4, above 20 Hz of order 2 (svf.h), on every M-th frame, after
+ * a triangle of 2 M frames whose zeros lie where folding would begin. deep and low are smoothed
+ * over THUMPS_SMOOTH_MS. Until a note and 0.3 s of voice are known nothing thumps.
  * Latency: 0 frames, and a burst is told of some 10 ms after it begins (the corner's delay, 7 ms at
  * 60 Hz). Valid for 8..192 kHz. Passes no audio. Cost 4 operations a frame, and 120 a step. */
 #ifndef SISKIN_DETECT_THUMPS_H

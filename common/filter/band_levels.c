@@ -89,8 +89,8 @@ void band_levels_set(BandLevels *levels, const BandLevelsParams *params) {
     match_gain(levels, gain);
 }
 
-/* What runs, in registers: as a copy of the state by its parts, since one of the whole would stay in
- * memory, where each frame would wait for it. */
+/* What runs, in registers: as a copy of the state by its parts, since one of the whole would stay
+ * in memory, where each frame would wait for it. */
 typedef struct {
     BandLevelsCut cut;
     Simd ic1, ic2, out, before[2];
@@ -147,7 +147,8 @@ static inline Simd zeros_step(Work *w, float left, float right) {
     return zeroed;
 }
 
-/* One frame of the rows of `channels`, each in two halves. The lowest band is the last of its row. */
+/* One frame of the rows of `channels`, each in two halves. The lowest band is the last of its
+ * row. */
 static inline void bands_step(Work *w, Simd zeroed, const int channels) {
     for (int h = 0; h < 2 * channels; h++) {
         float above = zeroed[h / 2], whole = zeroed[2 + h / 2];

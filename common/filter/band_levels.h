@@ -11,9 +11,9 @@
  * all by the trapezoidal rule: the high-passes as in edge_filter.h, a band-pass in the direct form
  *     y_b[t] = h[t] - h[t-2] + c1 y_b[t-1] - c2 y_b[t-2];  v_b = k g a1 y_b
  *     c1 = 2 (1 - g^2) a1, c2 = (1 - k g + g^2) a1, a1 = 1 / (1 + k g + g^2), g = tan(pi f / rate),
- * k being the width over the centre f: all have the zeros in common, and the gain goes into the mean,
- * so that a band is two products. One more band, 90..1200 Hz by one broad band-pass without the
- * high-pass, tells what the voice does underneath.
+ * k being the width over the centre f: all have the zeros in common, and the gain goes into the
+ * mean, so that a band is two products. One more band, 90..1200 Hz by one broad band-pass without
+ * the high-pass, tells what the voice does underneath.
  * Valid for 8..192 kHz; the range ends at 0.45 of the rate and spans a third of an octave at least.
  * Latency: the hop, and under 1 ms in the bands. Cost about 20 vector operations a frame for each
  * channel. */

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* deep_cut.h: takes down what is deep, by some dB and for a while, in up to two channels at once.
  *
- * A Butterworth high-pass of order 4 that stops falling at a floor: two sections, Q = 1 / (2 cos(pi/8))
- * and 1 / (2 cos(3pi/8)), each a state-variable filter (svf.h) whose poles stay where they are,
+ * A Butterworth high-pass of order 4 that stops falling at a floor: two sections, Q = 1 / (2
+ * cos(pi/8)) and 1 / (2 cos(3pi/8)), each a state-variable filter (svf.h) whose poles stay where
+ * they are,
  *
  *     H(s) = (s^2 + A s/Q + A^2) / (s^2 + s/Q + 1) = 1 + (A - 1) s/Q / D(s) + (A^2 - 1) / D(s),
  *     |H|^2 of both = (u^8 + A^8) / (u^8 + 1),  u = f / corner,  A = 10^(-reduction / 80 dB)
@@ -12,12 +13,13 @@
  * the corner 3 dB, an octave above it 0.02 dB. Only A moves: by a one-pole towards what is wanted,
  * over DEEP_CUT_FALL_MS when more is taken down, DEEP_CUT_RISE_MS when it comes back.
  *
- * When nothing is wanted and A has come within 1e-5 of 1 it passes what it gets, bit for bit. It then
- * rests, unless it is to be ready: from rest it starts with no history, and takes as long as its
- * corner's period to be at work. It always starts at A = 1, so nothing jumps.
- * Gain <= 1 for steady tones. Turning the phase raises the peak of the worst of signals by as much as
- * the sum of the impulse response's magnitudes: 4.7, 6.5, 7.5, 8.1 dB for 6, 12, 18, 24 dB.
- * Valid for a corner of 10 Hz to 0.4 rate. Latency 0. Cost at rest none, else 30 operations a frame. */
+ * When nothing is wanted and A has come within 1e-5 of 1 it passes what it gets, bit for bit. It
+ * then rests, unless it is to be ready: from rest it starts with no history, and takes as long as
+ * its corner's period to be at work. It always starts at A = 1, so nothing jumps.
+ * Gain <= 1 for steady tones. Turning the phase raises the peak of the worst of signals by as much
+ * as the sum of the impulse response's magnitudes: 4.7, 6.5, 7.5, 8.1 dB for 6, 12, 18, 24 dB.
+ * Valid for a corner of 10 Hz to 0.4 rate. Latency 0. Cost at rest none, else 30 operations a
+ * frame. */
 #ifndef SISKIN_FILTER_DEEP_CUT_H
 #define SISKIN_FILTER_DEEP_CUT_H
 

@@ -223,7 +223,8 @@ static INLINE Simd step_alone(EdgeFilter *filter, unsigned from, unsigned end, S
     return x;
 }
 
-/* Two sections, in series: the first in lanes 0 and 1, a channel each, the second in lanes 2 and 3. */
+/* Two sections, in series: the first in lanes 0 and 1, a channel each, the second in lanes 2 and
+ * 3. */
 typedef struct {
     EdgeSection now, step;
     Simd ic1, ic2;
@@ -281,11 +282,11 @@ static INLINE void step_pairs(Pair *pair, const unsigned pairs, Simd x, const un
     }
 }
 
-/* `pairs`, and `still` of them, the first, that do not move, are constants wherever it is called, so
- * that each call is a loop of its own without a branch. A pair's lanes wait for each other only from
- * frame to frame, so all sections work side by side, each a frame behind the one before it. At the
- * ends of the block, where some sections have no frame yet, or none any more, the others work one
- * after the other. n is larger than the number of sections. */
+/* `pairs`, and `still` of them, the first, that do not move, are constants wherever it is called,
+ * so that each call is a loop of its own without a branch. A pair's lanes wait for each other only
+ * from frame to frame, so all sections work side by side, each a frame behind the one before it. At
+ * the ends of the block, where some sections have no frame yet, or none any more, the others work
+ * one after the other. n is larger than the number of sections. */
 static INLINE void run(EdgeFilter *filter, const float *const *in, float *const *out,
                        const size_t n, const unsigned pairs, const unsigned still) {
     const float *in0 = in[0], *in1 = in[1];

@@ -5,8 +5,8 @@
  * A Butterworth filter of order 2n is n second-order sections of one corner with
  * Q_i = 1 / (2 cos(pi (2i + 1) / 4n)), i = 0..n-1 (S. Butterworth, "On the theory of filter
  * amplifiers", Experimental Wireless 7, 1930): |H|^2 = 1 / (1 + (fc/f)^(4n)) high, (f/fc)^(4n) low.
- * Sections are state-variable filters (svf.h) with the same warp, tan(pi f / rate), in terms of their
- * states alone: with v1 and v2 put into the other lines, out = m0 x + m1 v1 + m2 v2 becomes
+ * Sections are state-variable filters (svf.h) with the same warp, tan(pi f / rate), in terms of
+ * their states alone: with v1 and v2 put into the other lines, out = m0 x + m1 v1 + m2 v2 becomes
  *     v = x - ic2;  out = m ic2 + e ic1 + d v;  ic1 <- p ic1 + q v;  ic2 <- ic2 + q ic1 + r v
  *     p = 2 a1 - 1, q = 2 a2, r = 2 a3, d = m0 + m1 a2 + m2 a3, e = m1 a1 + m2 a2, m = m0 + m2
  * which is the same filter, but a frame waits for the one before it through three operations

@@ -15,7 +15,8 @@
  * shelf, in the same way: gain 1 at 0 Hz; the analogue gain at f0, or at a quarter of the rate if
  * that is lower, and at 0.45 of the rate. Of the two inverse filters, +G and -G, the one is
  * designed whose poles the exponential keeps better (the bell's boost, the shelf's cut) and the
- * other is its inverse, so that a cut takes away exactly what a boost gives. Both are minimum phase.
+ * other is its inverse, so that a cut takes away exactly what a boost gives. Both are minimum
+ * phase.
  *
  * Off from the analogue response at 44.1 kHz, up to 18 kHz, worst of all settings below (tests):
  * bells of 60..3000 Hz 0.47 dB (-15 dB, 3 octaves, 3 kHz), ordinary ones under 0.1; shelves of

@@ -7,13 +7,13 @@
  *     up:    y[2 j + 1] = x[j - (M - 1) / 2],   y[2 j] = sum over l = 0..M of 2 h[2 l] x[j - l]
  *     down:  y[j] = x[2 j - M] / 2 + sum over l of h[2 l] x[2 (j - l)]
  * Source: Bellanger, Daguet, Lepagnol, "Interpolation, extrapolation, and reduction of computation
- * speed in digital filters", IEEE Trans. ASSP 22(4), 1974. The taps are a sinc under Kaiser's window
- * (Kaiser, "Nonrecursive digital filter design using the I0-sinh window function", ISCAS 1974),
- * with a passband gain of 1 at 0 Hz. Later stages are shorter, since what they have to stop is
- * farther away.
+ * speed in digital filters", IEEE Trans. ASSP 22(4), 1974. The taps are a sinc under Kaiser's
+ * window (Kaiser, "Nonrecursive digital filter design using the I0-sinh window function", ISCAS
+ * 1974), with a passband gain of 1 at 0 Hz. Later stages are shorter, since what they have to stop
+ * is farther away.
  *
- * The phases of the high rate are kept in arrays of their own, top[p][i] being frame 2^stages i + p,
- * so that loops run over frames and compilers vectorise them.
+ * The phases of the high rate are kept in arrays of their own, top[p][i] being frame 2^stages i +
+ * p, so that loops run over frames and compilers vectorise them.
  *
  * OVERSAMPLE_SHAPE: flat within 0.01 dB up to 0.4 of the rate in, -0.1 dB at 0.42, 86 dB down from
  * 0.6. OVERSAMPLE_READ, for reading only: flat within 0.02 dB up to 0.48, 60 dB down from 0.52.

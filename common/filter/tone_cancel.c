@@ -40,7 +40,8 @@ void tone_cancel_aim(ToneCancel *cancel, double base_hz) {
     }
 }
 
-/* Weights of tones that are off, once they are next to nothing, become nothing. True: some is left. */
+/* Weights of tones that are off, once they are next to nothing, become nothing. True: some is
+ * left. */
 static bool clear(ToneCancel *cancel, int k) {
     bool left = false;
     for (unsigned c = 0; c < cancel->channels; c++) {

@@ -168,8 +168,9 @@ void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW],
     mender->state.wide_step = (to->wide - from.wide) / (float)hop;
 }
 
-/* Each section takes v1 = a1 ic1 + a2 (x - ic2) apart into what hangs on x and what was known before,
- * so that a frame goes through one in the time of a product and a sum: nine wait for each other. */
+/* Each section takes v1 = a1 ic1 + a2 (x - ic2) apart into what hangs on x and what was known
+ * before, so that a frame goes through one in the time of a product and a sum: nine wait for each
+ * other. */
 static inline Simd low_pass(BandMender *mender, Simd x) {
     for (int i = 0; i < 2; i++) {
         Simd ic1 = mender->state.low1[i], ic2 = mender->state.low2[i];

@@ -21,7 +21,8 @@
  * c and w are given at the boundaries of hops and run straight between them. The filters run on
  * when nothing is cut, until they are told to rest. When they begin again, from silence, they need
  * 4 ms to settle before the first cut. Latency 0. Cost a frame 12 vector operations a band, 30
- * for the low-pass, none while resting; a hop some 150, half when it begins as the last one ended. */
+ * for the low-pass, none while resting; a hop some 150, half when it begins as the last one
+ * ended. */
 #ifndef SISKIN_GAIN_BAND_MENDER_H
 #define SISKIN_GAIN_BAND_MENDER_H
 
@@ -63,13 +64,13 @@ typedef struct {
 } BandMender;
 
 void band_mender_reset(BandMender *mender);
-/* The bands of `levels`; where cuts overlap, no more than most_db >= 0 is taken away, or the largest
- * of them where all bands may go down together. Keeps the history. Computes in
+/* The bands of `levels`; where cuts overlap, no more than most_db >= 0 is taken away, or the
+ * largest of them where all bands may go down together. Keeps the history. Computes in
  * double. */
 void band_mender_set(BandMender *mender, const BandLevels *levels, float most_db);
 /* The hop that begins: cut_db[0] at its start, cut_db[1] at its end, dB >= 0 for each band,
- * and in the place of the band below, BAND_LEVELS_LOW, the most that may be taken from all together.
- * awake: whether the filters run, as they must while anything is cut. */
+ * and in the place of the band below, BAND_LEVELS_LOW, the most that may be taken from all
+ * together. awake: whether the filters run, as they must while anything is cut. */
 void band_mender_hop(BandMender *mender, const float cut_db[2][BAND_LEVELS_ROW], size_t hop,
                      bool awake);
 /* n frames, the first of them `at` frames into the hop; channels 1 or 2. */

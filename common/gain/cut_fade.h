@@ -6,8 +6,8 @@
  * in amplitude: the cubic Hermite step, within 0.01 of a raised cosine, whose slope is 0 at both
  * ends. Opening takes fade_in, or less when less is left, and begins so late that p arrives just in
  * time. Closing takes fade_out. A fade that is called back turns round where it is. A new floor is
- * reached with a time constant of 10 ms. Open at rest g is exactly 1; so it is always when the floor
- * is 0 dB.
+ * reached with a time constant of 10 ms. Open at rest g is exactly 1; so it is always when the
+ * floor is 0 dB.
  * Latency 0. Cost: 8 operations a frame while p moves, else a copy. */
 #ifndef SISKIN_GAIN_CUT_FADE_H
 #define SISKIN_GAIN_CUT_FADE_H

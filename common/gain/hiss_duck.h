@@ -42,8 +42,8 @@ void hiss_duck_prepare(HissDuck *duck, double rate_hz, size_t tick);
 void hiss_duck_reset(HissDuck *duck);
 /* Takes n frames, at most to the end of the tick. */
 void hiss_duck_hear(HissDuck *duck, const float *in, size_t n);
-/* Frames start + first, start + first + 1, ... of the take, between them too: audio[i] times their gain. No more than
- * HISS_DUCK_KEPT - 2 ticks late. */
+/* Frames start + first, start + first + 1, ... of the take, between them too: audio[i] times their
+ * gain. No more than HISS_DUCK_KEPT - 2 ticks late. */
 void hiss_duck_process(const HissDuck *duck, double start, int64_t first, float *audio, size_t n);
 
 #endif

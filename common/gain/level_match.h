@@ -9,9 +9,9 @@
  * under heavy saturation. So there are two of it in a row, the second on what the first has made:
  * LEVEL_MATCH_QUICK_MS to follow syllables, LEVEL_MATCH_SLOW_MS for the average.
  * Each gain is kept within its own bounds, and goes to 1 in silence (under about -120 dBFS). Powers
- * count as +6 dBFS at most, so that nothing has to be forgotten for long. One gain for all channels.
- * Latency 0; the two inputs must be aligned. Cost some 20 operations, two divisions and two roots a
- * frame. */
+ * count as +6 dBFS at most, so that nothing has to be forgotten for long. One gain for all
+ * channels. Latency 0; the two inputs must be aligned. Cost some 20 operations, two divisions and
+ * two roots a frame. */
 #ifndef SISKIN_GAIN_LEVEL_MATCH_H
 #define SISKIN_GAIN_LEVEL_MATCH_H
 

@@ -7,13 +7,13 @@
  * counts: so breaths, sibilants and the room between words stay out, wherever windows would fall.
  *     level    10 log10 of the mean power of the hops that count
  *     spread   standard deviation of the levels of 20 ms (four hops in a row that count), dB
- * A saturating stage or a compressor takes the loud moments down more than the soft ones: the spread
- * falls. Of tanh at 0 to 24 dB of drive, over everything or over each band alone, it fell at every
- * step on five voices in the lower three bands, by 1 to 3 dB; in air it falls when that band is
- * driven, and does not tell when harmonics of a lower one fill it. Crest and kurtosis rise and fall:
- * filters turn the phases of a clipped wave until its peaks are back, and the bottom band, a sine,
- * has none to lose. A livelier performance has more spread too: the error tells only how well it is
- * known, as if one block in ten were independent.
+ * A saturating stage or a compressor takes the loud moments down more than the soft ones: the
+ * spread falls. Of tanh at 0 to 24 dB of drive, over everything or over each band alone, it fell at
+ * every step on five voices in the lower three bands, by 1 to 3 dB; in air it falls when that band
+ * is driven, and does not tell when harmonics of a lower one fill it. Crest and kurtosis rise and
+ * fall: filters turn the phases of a clipped wave until its peaks are back, and the bottom band, a
+ * sine, has none to lose. A livelier performance has more spread too: the error tells only how well
+ * it is known, as if one block in ten were independent.
  *     crest    mean of 20 log10(peak / RMS) over windows of some 400 ms that the caller ends. A sine
  *              has 3.0 dB.
  * All four bands run beside each other in simd.h. Valid for 8..192 kHz; an edge over 0.45 of the

@@ -14,9 +14,9 @@
  *   tops straight still shows: the second difference has two peaks of one sign, a straight stretch
  *   of at least four frames between them (at 44.1 or 48 kHz) where it is under an eighth of the
  *   first. A filter of a low corner bends straight lines only slowly, and a resampler rings by a
- *   hundredth of a corner. They count from CLIPPING_FEWEST_TILTED on, and when they are 0.8 % of the
- *   peaks down to 8 dB under the top: of voices that were not clipped, 0.05 % have that shape as a
- *   rule, 0.5 % at most (nine recorded and sung takes of 2 to 20 s).
+ *   hundredth of a corner. They count from CLIPPING_FEWEST_TILTED on, and when they are 0.8 % of
+ *   the peaks down to 8 dB under the top: of voices that were not clipped, 0.05 % have that shape
+ *   as a rule, 0.5 % at most (nine recorded and sung takes of 2 to 20 s).
  *
  * Frames of at least full scale (1 - 2^-15 and more, the top of 16 bit) are counted apart, and the
  * mean of each channel is its DC. Valid for 8..192 kHz. Cost: some 15 operations a frame. */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* hum.h: tones of the mains, at 50 or 60 Hz and their harmonics, under a take.
  *
- * The audio is brought down to about 2 kHz (decimator.h: what folds onto a harmonic is 120 dB down).
- * Every quarter of a second the last half second is transformed under a Hann window, and at each
- * harmonic f, A_j being the power of the bin nearest to it,
+ * The audio is brought down to about 2 kHz (decimator.h: what folds onto a harmonic is 120 dB
+ * down). Every quarter of a second the last half second is transformed under a Hann window, and at
+ * each harmonic f, A_j being the power of the bin nearest to it,
  *     P(f) = (A_{j-1} + A_j + A_{j+1}) / 1.5
  * which of a tone is within 0.2 dB the same anywhere within half a bin, 1 Hz, of f (the three bins
  * of a Hann window hold 1.5 times the middle one's power), so that mains that are not quite true

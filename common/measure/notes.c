@@ -66,8 +66,8 @@ static float median_of(const float *values, size_t n, float *work) {
     return work[n / 2];
 }
 
-/* The median over MEDIAN readings: a wrong octave of half of that is gone. At the ends of the stretch
- * over fewer, equally many on both sides. */
+/* The median over MEDIAN readings: a wrong octave of half of that is gone. At the ends of the
+ * stretch over fewer, equally many on both sides. */
 static void take_off_strays(Finder *f, size_t first, size_t end) {
     float work[MEDIAN];
     for (size_t i = first; i < end; i++) {

@@ -79,8 +79,8 @@ static double top_of(float below, float here, float above, float *height) {
     return shift;
 }
 
-/* Every multiple of the period is a maximum too: those of longer lags must be stronger, so that they
- * do not crowd it out. */
+/* Every multiple of the period is a maximum too: those of longer lags must be stronger, so that
+ * they do not crowd it out. */
 static double worth(float hz, float strength) {
     return hz > 0.0f ? (double)strength + LAG_COST * log2((double)hz) : -INFINITY;
 }

@@ -34,8 +34,9 @@
  * Where the notes within which 70 % of the time was sung are less than 3 semitones apart, notes
  * stand still too: then the noise must show it by 4 dB and 8 standard errors.
  *
- * Each peak found is taken off the levels of voice and noise, and another is sought at the same bars,
- * half an octave or more from those before: nearer lies what a wrong height or width leaves of them.
+ * Each peak found is taken off the levels of voice and noise, and another is sought at the same
+ * bars, half an octave or more from those before: nearer lies what a wrong height or width leaves
+ * of them.
  *
  * A peak may be found from 16 tokens and 40 windows of voice on. That there is none is known only
  * from 32 tokens and 60 windows of wide enough notes on, or if the noise would tell: if nearly
@@ -43,13 +44,13 @@
  * not, and then nothing is said.
  *
  * What it reaches. Boxes of 6 to 8 dB, q 3 to 5, at 200 to 700 Hz in takes of 15 s of forty singers
- * on whom nothing was tuned, by the pitch that `siskin measure` reads: 35 found, all to within 3 dB;
- * none in the clean takes. On takes of the test singer of 25 to 40 s with 6 dB of q 5, over the
- * whole sound, nearly 9 of 10 are found and placed within a sixth of an octave; with the mode on the
- * voice alone and the room's tone without it some 6 of 10, most of the lost ones under twice the low
- * notes. Of clean takes some 2 % have one found. On recorded speech of 5 to 40 s with a box laid in,
- * mostly too short or its gaps too clean to tell: 7 of 19 at 9 dB, 2 of 19 at 7 dB; said to have
- * none 1 and 4.
+ * on whom nothing was tuned, by the pitch that `siskin measure` reads: 35 found, all to within 3
+ * dB; none in the clean takes. On takes of the test singer of 25 to 40 s with 6 dB of q 5, over the
+ * whole sound, nearly 9 of 10 are found and placed within a sixth of an octave; with the mode on
+ * the voice alone and the room's tone without it some 6 of 10, most of the lost ones under twice
+ * the low notes. Of clean takes some 2 % have one found. On recorded speech of 5 to 40 s with a box
+ * laid in, mostly too short or its gaps too clean to tell: 7 of 19 at 9 dB, 2 of 19 at 7 dB; said
+ * to have none 1 and 4.
  *
  * Peaks of under some 4 dB, or wider than an octave, go unnoticed; so do those of high voices that
  * lie under their notes. The height is that of the noise if it

@@ -5,8 +5,8 @@
  * The bands are those of crossover.h, so that what is read here is what a processor that splits
  * there can change. Sound comes in hops that the caller ends (some 20 ms), and keeps those that
  * count. Of these the VOICE_BANDS_HISS in which the highest band is strongest beside the two in the
- * middle are left out: a few hops of a voiced /z/ hold more power up there than all vowels together.
- * A gain of a band changes little about which these are. Of the rest
+ * middle are left out: a few hops of a voiced /z/ hold more power up there than all vowels
+ * together. A gain of a band changes little about which these are. Of the rest
  *     loudness = -0.691 + 10 log10 of the mean K-weighted power (ITU-R BS.1770, ungated)
  *     level    = 10 log10 of the mean power of a band
  *     crest    = mean of 20 log10(peak / RMS) of a band over VOICE_BANDS_WINDOW such hops at a time,
@@ -14,7 +14,8 @@
  * A gain of a band moves its level by just as many dB, but for what the slopes let through from its
  * neighbours. What makes a band denser makes its crest fall; a sine has 3.0 dB.
  * Valid for 8..192 kHz, one channel; a split over 0.45 of the rate lies there. Latency 0. Cost:
- * crossover.h, k_weight.h and 16 operations a frame; a sort in the end. For programs that measure. */
+ * crossover.h, k_weight.h and 16 operations a frame; a sort in the end. For programs that
+ * measure. */
 #ifndef SISKIN_MEASURE_VOICE_BANDS_H
 #define SISKIN_MEASURE_VOICE_BANDS_H
 

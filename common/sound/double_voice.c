@@ -8,9 +8,11 @@
 #include <string.h>
 
 static const double PITCH_MS = 400.0, TIME_MS = 2500.0, DRIFT_CENTS = 12.0;
-/* A delay that is set is drawn to this slowly, and never faster than by a quarter of the time that passes. */
+/* A delay that is set is drawn to this slowly, and never faster than by a quarter of the time that
+ * passes. */
 static const double FOLLOW_MS = 150.0, FASTEST = 0.25;
-/* Of a delay on the move: ms a second for each cent; how far it goes before it turns, at most and in seconds. */
+/* Of a delay on the move: ms a second for each cent; how far it goes before it turns, at most and
+ * in seconds. */
 static const double MS_PER_CENT = 0.57762, TURN_MOST_MS = 12.0, TURN_S = 1.0;
 
 void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed,

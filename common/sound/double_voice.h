@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* double_voice.h: the same words sung once more: a little off in pitch, later, by a singer a little larger or smaller.
+/* double_voice.h: the same words sung once more: a little off in pitch, later, by a singer a little
+ * larger or smaller.
  *
  * What another take by the same singer differs by: unison singers are 16 to 30 cents apart from
  * moment to moment (Cuesta et al., ICMPC 2018, abstract), onsets of two takes 10 to 30 ms (common
@@ -13,13 +14,14 @@
  * read as late, at the speed at which the delay moves, and sibilants are taken down (hiss_duck.h).
  *
  * With by_delay marks do not matter: a delay that grows by s seconds a second lowers the pitch by
- * -1200 log2(1 - s) cents, to first order 1731 s, so that the delay alone does all of it (tape machines whose
- * speed was varied by hand made doubles so: common practice):
+ * -1200 log2(1 - s) cents, to first order 1731 s, so that the delay alone does all of it (tape
+ * machines whose speed was varied by hand made doubles so: common practice):
  *     delay (1 + drift d(t) / 2) - a v(t) - b p(t)
- * v the slow turns (slow_turns.h), a what a second of the detune comes to, 12 ms at most; b such that
- * the slope of p is 12 drift cents in the deviation. So it is off by the detune one way for a second or
- * two, and then the other way: on one side for good, a delay would run away. It is never early: the
- * delay is as long as these movements need. Grains then stand at their marks, and move formants only.
+ * v the slow turns (slow_turns.h), a what a second of the detune comes to, 12 ms at most; b such
+ * that the slope of p is 12 drift cents in the deviation. So it is off by the detune one way for a
+ * second or two, and then the other way: on one side for good, a delay would run away. It is never
+ * early: the delay is as long as these movements need. Grains then stand at their marks, and move
+ * formants only.
  *
  * Valid for delay_ms 0..80. Latency: psola_source_latency(), and the delay. Cost: that of a psola
  * voice, and 8 taps a frame where nothing is voiced. */
@@ -64,8 +66,8 @@ typedef struct {
     } state;
 } DoubleVoice;
 
-/* The source and the duck must hear with ticks of one length. Two voices of one `turns` change over at the same moments.
- */
+/* The source and the duck must hear with ticks of one length. Two voices of one `turns` change over
+ * at the same moments. */
 void double_voice_prepare(DoubleVoice *v, double rate_hz, size_t tick, uint64_t seed,
                           uint64_t turns);
 void double_voice_reset(DoubleVoice *v);
@@ -79,8 +81,8 @@ static inline bool double_voice_wants(DoubleVoice *v, const PsolaSource *source,
 }
 /* Adds it, moved by `semitones` on top of detune and drift. */
 void double_voice_add(DoubleVoice *v, const PsolaSource *source, float semitones);
-/* n frames of every channel of the source, over what is in out[channel] + at; n at most to the end of the tick. Call
- * before psola_source_hear() of the same frames. out NULL: unheard. */
+/* n frames of every channel of the source, over what is in out[channel] + at; n at most to the end
+ * of the tick. Call before psola_source_hear() of the same frames. out NULL: unheard. */
 void double_voice_process(DoubleVoice *v, const PsolaSource *source, const HissDuck *duck,
                           float *const *out, size_t at, size_t n);
 

@@ -6,16 +6,16 @@
  * What is as large as L passes; what is larger is bent down, towards no more than
  * L sqrt(1 + 1/k^2); what is smaller is raised, by no more than sqrt(1 + k^2). So crest falls, and
  * what is left of a change in level is level_match.h's. At drive 0 it is linear.
- * The bend is that of saturation.h. `character` shifts it by character DRIVE_SHIFT L / sqrt(1 + k^2)
- * to one side, for even harmonics; the constant that this makes is taken out by a first-order
+ * The bend is that of saturation.h. `character` shifts it by character DRIVE_SHIFT L / sqrt(1 +
+ * k^2) to one side, for even harmonics; the constant that this makes is taken out by a first-order
  * high-pass at DRIVE_LOWEST_HZ, which is always there.
  *
  * L^2 is the mean square of all channels over DRIVE_QUICK_MS, followed upwards within
- * DRIVE_RISE_MS and downwards within DRIVE_FALL_MS, or within DRIVE_REST_MS where the input is 30 dB
- * below it, so that it stays up between words and in pauses. So that the first sound of all is not
- * squashed, no frame is over DRIVE_CREST times L: a consonant loses 12 dB at most while L rises. At least
- * -70 dBFS, as at first, and at most 0. It is taken from the input before that is delayed by the
- * oversampling, which gives it as long a start. One L for both channels.
+ * DRIVE_RISE_MS and downwards within DRIVE_FALL_MS, or within DRIVE_REST_MS where the input is 30
+ * dB below it, so that it stays up between words and in pauses. So that the first sound of all is
+ * not squashed, no frame is over DRIVE_CREST times L: a consonant loses 12 dB at most while L
+ * rises. At least -70 dBFS, as at first, and at most 0. It is taken from the input before that is
+ * delayed by the oversampling, which gives it as long a start. One L for both channels.
  *
  * Aliases: with 4 times the rate the first that fold back below 20 kHz at 48 kHz are harmonics from
  * 172 kHz on. Those of f fall like exp(-n asinh(1/k')), k' = k sqrt(2) for a sine, and the mean

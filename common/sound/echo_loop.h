@@ -4,10 +4,10 @@
  *     e[t] = filter(smear(w[t - d]))          the echoes
  *     w[t] = x[t] + feedback clip(e[t])       what goes round
  *
- * The k-th echo comes after k d frames, feedback^(k - 1) of the sound, through the filter k times, whose
- * low-pass is late by 2.6 / (2 pi high_hz) a time, 3 frames at 6 kHz.
- * filter: edge_filter.h, high-pass 12 dB an octave, low-pass 24 dB. smear: v + diffusion (D v - v), D
- * six all-passes in series (diffuser.h), of which an echo becomes a short reverberation. clip is
+ * The k-th echo comes after k d frames, feedback^(k - 1) of the sound, through the filter k times,
+ * whose low-pass is late by 2.6 / (2 pi high_hz) a time, 3 frames at 6 kHz.
+ * filter: edge_filter.h, high-pass 12 dB an octave, low-pass 24 dB. smear: v + diffusion (D v - v),
+ * D six all-passes in series (diffuser.h), of which an echo becomes a short reverberation. clip is
  *
  *     x - 4 x^3 / 27 for |x| < 3/2, else +-1
  *

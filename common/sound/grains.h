@@ -8,7 +8,8 @@
  * the next) add to exactly one: overlap-add as in Moulines and Charpentier, Speech Communication 9,
  * 1990, with windows of unequal halves. S is within 0.01 of a raised cosine and needs no cosine.
  * Times are in frames, counted as past_sound counts them. Cost a frame of each grain and channel:
- * 25 operations at speed 1, else 60; at most GRAINS_MOST sound at once, and one more is not taken. */
+ * 25 operations at speed 1, else 60; at most GRAINS_MOST sound at once, and one more is not
+ * taken. */
 #ifndef SISKIN_SOUND_GRAINS_H
 #define SISKIN_SOUND_GRAINS_H
 

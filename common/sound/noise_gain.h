@@ -3,8 +3,8 @@
  *
  * Log-spectral amplitude estimator under uncertain presence of speech: Ephraim and Malah, IEEE
  * Trans. ASSP 33(2), 1985, eq. 20; Cohen, IEEE SPL 9(4), 2002, whose constants are
- * kept (from memory: beta 0.7, -10..-5 dB, at most 0.95) but for alpha, 0.94 where his is 0.92: with
- * less of the new, single bins of the room twitter less. With P = |Y|^2 and the noise's
+ * kept (from memory: beta 0.7, -10..-5 dB, at most 0.95) but for alpha, 0.94 where his is 0.92:
+ * with less of the new, single bins of the room twitter less. With P = |Y|^2 and the noise's
  * L, of hop l, bin k:
  *     gamma = P / L            xi = alpha G1(l-1)^2 gamma(l-1) + (1 - alpha) max(gamma - 1, 0)
  *     v = gamma xi / (1 + xi)  G1 = xi / (1 + xi) exp(E1(v) / 2)
@@ -23,12 +23,12 @@
  * harmonics would carry the noise between them along.
  * No bin falls faster than 500 dB a second, so that the tail of a word in a room dies away.
  *
- * xi follows the voice a hop late, so where a voice is, a second step takes what the first leaves of
- * the bin for the voice, and Wiener's gain of it (Plapous, Marro and Scalart, IEEE Trans. ASLP 14(6),
- * 2006):
+ * xi follows the voice a hop late, so where a voice is, a second step takes what the first leaves
+ * of the bin for the voice, and Wiener's gain of it (Plapous, Marro and Scalart, IEEE Trans. ASLP
+ * 14(6), 2006):
  *     xi2 = G1^2 gamma        G2 = xi2 / (1 + xi2)        Gs = G1^(1-s) G2^s
- * s is 1 while any of the frame's hops holds a voice, else C: between words the first step alone has
- * its say, for the second would let single bins of the room twitter. With it a fan 10 dB under
+ * s is 1 while any of the frame's hops holds a voice, else C: between words the first step alone
+ * has its say, for the second would let single bins of the room twitter. With it a fan 10 dB under
  * recorded words goes down by 0.35 dB more (SI-SDR), 20 dB under by 0.25, and the first 50 ms of
  * words lose half as much.
  *
@@ -79,7 +79,8 @@ typedef struct {
 bool noise_gain_prepare(NoiseGain *gain, double rate_hz, size_t bins, Arena *arena);
 void noise_gain_reset(NoiseGain *gain);
 void noise_gain_set(NoiseGain *gain, const NoiseGainParams *params);
-/* Begins a hop. share: 0..1, of the reduction in dB; periodic: a voice sounds at the frame's end. */
+/* Begins a hop. share: 0..1, of the reduction in dB; periodic: a voice sounds at the frame's
+ * end. */
 void noise_gain_begin(NoiseGain *gain, float share, bool periodic);
 /* Then, in this order, each for all bins or bands, piece by piece; decide's pieces begin at a
  * multiple of SIMD_WIDTH. */

@@ -10,9 +10,9 @@
  * Of n independent frames the mean is right within 4.3 / sqrt(n) dB; frames of 21 ms overlapped by
  * 3/4 are worth about half their number. The profile counts as known after 0.3 s, within 0.8 dB,
  * and `share` then rises from 0 to 1 within another 0.2 s.
- * A room that turns out 6 dB quieter than what was learned, for 0.15 s, shows that it was no room (a
- * breath at the very start, before anything told what quiet is): the profile begins anew.
- * Work comes by bins, in pieces of any size. No latency. Cost 5 operations a bin. */
+ * A room that turns out 6 dB quieter than what was learned, for 0.15 s, shows that it was no room
+ * (a breath at the very start, before anything told what quiet is): the profile begins anew. Work
+ * comes by bins, in pieces of any size. No latency. Cost 5 operations a bin. */
 #ifndef SISKIN_SOUND_NOISE_PROFILE_H
 #define SISKIN_SOUND_NOISE_PROFILE_H
 

@@ -35,8 +35,8 @@ static void decide(void *self, const Spectrum *unused, size_t from, size_t count
     noise_gain_decide(&r->gain, from, count);
 }
 
-/* n <= BLOCK bins from k. Leaves of the spectrum what is to be taken away. 2^0 is exactly 1, and what
- * then is left 0. */
+/* n <= BLOCK bins from k. Leaves of the spectrum what is to be taken away. 2^0 is exactly 1, and
+ * what then is left 0. */
 static void apply_bins(NoiseReduction *r, const Spectrum *y, size_t k, size_t n) {
     float gain[BLOCK];
     const float *power = noise_profile_now(&r->profile) + k, *noise = r->profile.mean + k;

@@ -5,8 +5,8 @@
  *                              \-> noise_profile, when that frame turns out to have been room
  *
  * What comes out is the noise, to be subtracted from the input as late as latency() says: so where
- * every gain is 1, as it is until 0.3 s of room were heard, the difference is the input bit for bit.
- * The caller says, hop by hop, what was room; `behind` gives it the time to know.
+ * every gain is 1, as it is until 0.3 s of room were heard, the difference is the input bit for
+ * bit. The caller says, hop by hop, what was room; `behind` gives it the time to know.
  * Of two channels the powers are added, and both get one gain.
  * Cost, beside spectral_frames: 200 operations a bin, which is 400 a sample. */
 #ifndef SISKIN_SOUND_NOISE_REDUCTION_H
@@ -36,7 +36,8 @@ static inline size_t noise_reduction_behind(const NoiseReduction *reduction) {
 }
 void noise_reduction_set(NoiseReduction *reduction, const NoiseGainParams *params);
 /* n <= spectral_frames_room(&frames) samples a channel, from in[channel] + at; what is to be
- * subtracted goes to removed[channel] + at. True: the hop is over; noise_reduction_begin is next. */
+ * subtracted goes to removed[channel] + at. True: the hop is over; noise_reduction_begin is
+ * next. */
 bool noise_reduction_process(NoiseReduction *reduction, const float *const *in,
                              float *const *removed, size_t at, size_t n);
 /* room: the frame that ended noise_reduction_behind() samples ago was room, all of it. periodic: a

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* past_sound.h: the last frames of every channel, to be read anywhere, also between frames and faster or slower.
+/* past_sound.h: the last frames of every channel, to be read anywhere, also between frames and
+ * faster or slower.
  *
  *     y(t) = sum over k of x[floor(t) + k] h(k - frac t),   h(t) = sinc(t / s) / s under a Kaiser window
  *
@@ -53,7 +54,8 @@ void past_sound_write(PastSound *past, const float *const *in, size_t at, size_t
  * a block begins. */
 void past_sound_read(const PastSound *past, unsigned channel, double start, int64_t first,
                      float *out, size_t n);
-/* What lies at start + first speed, start + (first + 1) speed, ...; speed 0.25..PAST_SOUND_FASTEST. */
+/* What lies at start + first speed, start + (first + 1) speed, ...; speed
+ * 0.25..PAST_SOUND_FASTEST. */
 void past_sound_read_at(const PastSound *past, unsigned channel, double start, double speed,
                         int64_t first, float *out, size_t n);
 

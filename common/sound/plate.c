@@ -12,14 +12,14 @@ static const DiffuserStage DIFFUSER[TAIL_CHANNELS][STAGES] = {
     {{4.23, 0.75f}, {3.11, 0.75f}, {9.07, 0.625f}, {5.59, 0.625f}, {1.79, 0.6f}},
 };
 
-/* Eight a side, one in each eighth of the early time, so that no two are in step: a sum of two sides
- * has no comb. */
+/* Eight a side, one in each eighth of the early time, so that no two are in step: a sum of two
+ * sides has no comb. */
 static const double TAP_MS[TAIL_CHANNELS][PLATE_TAPS] = {
     {0.00, 2.47, 4.19, 5.83, 8.35, 9.79, 12.07, 14.61},
     {0.00, 1.93, 4.55, 6.71, 7.69, 10.37, 12.29, 15.33},
 };
-/* Even taps hear the side's own channel, odd ones the other. Of each channel's the signs differ, and
- * the sides' are orthogonal. */
+/* Even taps hear the side's own channel, odd ones the other. Of each channel's the signs differ,
+ * and the sides' are orthogonal. */
 static const float TAP_SIGN[TAIL_CHANNELS][PLATE_TAPS] = {
     {1, 1, -1, 1, 1, -1, 1, -1},
     {1, -1, 1, 1, -1, -1, 1, 1},

@@ -17,7 +17,8 @@ static const double BESIDE = 0.02;
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
                           Arena *arena) {
     source->latency = psola_source_latency(rate_hz);
-    /* A grain of the longest period reaches back by two of them, twice as fast, and the kernel a little more. */
+    /* A grain of the longest period reaches back by two of them, twice as fast, and the kernel a
+     * little more. */
     size_t frames =
         source->latency + (size_t)((later_ms + 80.0) * 1e-3 * rate_hz) + (size_t)2 * PSOLA_CHUNK;
     return past_sound_prepare(&source->past, channels, frames, arena) &&

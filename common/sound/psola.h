@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* psola.h: a voice at another pitch, with its formants where they were, by moving its periods.
  *
- * Pitch-synchronous overlap-add in the time domain: Moulines and Charpentier, Speech Communication 9, 453-467, 1990.
- * period_marks.h marks the periods; each is cut out with its neighbours, the left half of its
- * window as long as the period before, the right half as the one after (grains.h), and set down
- * again at new times s:
+ * Pitch-synchronous overlap-add in the time domain: Moulines and Charpentier, Speech Communication
+ * 9, 453-467, 1990. period_marks.h marks the periods; each is cut out with its neighbours, the left
+ * half of its window as long as the period before, the right half as the one after (grains.h), and
+ * set down again at new times s:
  *     s[k+1] = s[k] + P / ratio,   P the period at the mark nearest to s[k]
  * s and P are counted along the chain of marks; what marks slide by (period_marks.h) is added to
  * the source of a grain, and over `formant` to where it is set down: the wave itself stays where it
@@ -15,10 +15,10 @@
  * `formant` times faster moves the formants by that. Its gain, sqrt(formant / ratio), 3 dB at most,
  * keeps the power of what is added up without phase.
  *
- * Where there are no marks there are no grains: `cover` says how much of the voice is made of grains, 0 on what is not
- * voiced, and rises over the period before the first mark of a run and falls over that after the last. What is heard is
- * (1 - cover) of the delayed input and the grains. A run that is joined to one already left goes on
- * as far from its marks.
+ * Where there are no marks there are no grains: `cover` says how much of the voice is made of
+ * grains, 0 on what is not voiced, and rises over the period before the first mark of a run and
+ * falls over that after the last. What is heard is (1 - cover) of the delayed input and the grains.
+ * A run that is joined to one already left goes on as far from its marks.
  *
  * A source hears the take and marks it, once; any number of voices make grains from it. Good within
  * an octave either way: an octave down is as buzzy as its gaps between grains. Latency:
@@ -54,7 +54,8 @@ typedef struct {
     } state;
 } PsolaSource;
 
-/* 1..2 channels; later_ms: how much later than the latency a voice may read. false: the arena is full. */
+/* 1..2 channels; later_ms: how much later than the latency a voice may read. false: the arena is
+ * full. */
 bool psola_source_prepare(PsolaSource *source, double rate_hz, unsigned channels, double later_ms,
                           Arena *arena);
 void psola_source_reset(PsolaSource *source);
@@ -63,10 +64,11 @@ static inline size_t psola_source_latency(double rate_hz) {
 }
 /* Frames that may be heard at once, >= 1. */
 size_t psola_source_room(const PsolaSource *source);
-/* Takes n <= psola_source_room() frames from in[channel] + at. true: voices have to be planned, as far as
- * psola_source_until(). */
+/* Takes n <= psola_source_room() frames from in[channel] + at. true: voices have to be planned, as
+ * far as psola_source_until(). */
 bool psola_source_hear(PsolaSource *source, const float *const *in, size_t at, size_t n);
-/* The time, in frames of the take, that the next frame put out belongs to, and that by which grains must have begun. */
+/* The time, in frames of the take, that the next frame put out belongs to, and that by which grains
+ * must have begun. */
 static inline int64_t psola_source_now(const PsolaSource *source) {
     return source->state.frames - (int64_t)source->latency;
 }
@@ -98,17 +100,19 @@ typedef struct {
 } PsolaVoice;
 
 void psola_voice_reset(PsolaVoice *voice);
-/* Whether a grain is due, and of which mark. `later`: frames that this voice comes after the source's latency. */
+/* Whether a grain is due, and of which mark. `later`: frames that this voice comes after the
+ * source's latency. */
 bool psola_voice_wants(PsolaVoice *voice, const PsolaSource *source, double later, uint64_t *mark);
 /* Adds it. ratio 0.25..4; formant 0.5..2. */
 void psola_voice_add(PsolaVoice *voice, const PsolaSource *source, double later, double ratio,
                      double formant);
 /* As long as nothing of it is heard: the next grain goes where its mark is. */
 void psola_voice_align(PsolaVoice *voice, const PsolaSource *source);
-/* By how much of a period the grain that psola_voice_wants() has named comes after its mark; < 0: before it. */
+/* By how much of a period the grain that psola_voice_wants() has named comes after its mark; < 0:
+ * before it. */
 double psola_voice_behind(const PsolaVoice *voice, const PsolaSource *source);
-/* n frames: grains into out[channel] + at, and what they cover. Call before psola_source_hear() of the same n frames.
- * out NULL: unheard. */
+/* n frames: grains into out[channel] + at, and what they cover. Call before psola_source_hear() of
+ * the same n frames. out NULL: unheard. */
 void psola_voice_process(PsolaVoice *voice, const PsolaSource *source, int64_t later,
                          float *const *out, float *cover, size_t at, size_t n);
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* random_walk.h: a value that wanders about 0 as a singer's pitch and timing do, smoothly and never far.
+/* random_walk.h: a value that wanders about 0 as a singer's pitch and timing do, smoothly and never
+ * far.
  *
  * Uniform noise w through two equal one-poles, a step at a time:
  *     u += a (g w - u),   x += a (u - x),   a = 1 - exp(-step / tau)

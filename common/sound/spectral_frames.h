@@ -13,10 +13,10 @@
  * and a real gain g[k] on both changes each channel by g alone. One channel is transformed with
  * nothing beside it, and costs the same.
  *
- * A frame whose last sample has come is worked on, a share a sample, until the next hop, so process()
- * is A + B n however the host cuts its blocks; the caller's tasks are cut in the same way.
- * Hops are counted from reset. Latency N + N/4. Cost 8.5 log2 N + 40 operations a sample each of the
- * two transforms, and the tasks. */
+ * A frame whose last sample has come is worked on, a share a sample, until the next hop, so
+ * process() is A + B n however the host cuts its blocks; the caller's tasks are cut in the same
+ * way. Hops are counted from reset. Latency N + N/4. Cost 8.5 log2 N + 40 operations a sample each
+ * of the two transforms, and the tasks. */
 #ifndef SISKIN_SOUND_SPECTRAL_FRAMES_H
 #define SISKIN_SOUND_SPECTRAL_FRAMES_H
 

@@ -52,7 +52,8 @@ static size_t coprime(const TailNetwork *tail, size_t lines, size_t wanted) {
     }
 }
 
-/* Line numbers are spread over the lengths, so that no bit of the number goes with long or short. */
+/* Line numbers are spread over the lengths, so that no bit of the number goes with long or
+ * short. */
 static const unsigned ORDER[TAIL_LINES] = {0, 7, 9, 14, 5, 2, 12, 11, 3, 4, 10, 13, 6, 1, 15, 8};
 
 bool tail_network_prepare(TailNetwork *tail, double rate_hz, unsigned channels, Arena *arena) {
@@ -136,8 +137,8 @@ void tail_network_set(TailNetwork *tail, const TailParams *params) {
     tail->motion_frames = 1e-3 * TAIL_MOTION_MS * tail->rate_hz * params->motion;
 }
 
-/* The share of the energy that a round through the lines leaves, if it is to grow by `rate` nepers a
- * frame while it waits in them. */
+/* The share of the energy that a round through the lines leaves, if it is to grow by `rate` nepers
+ * a frame while it waits in them. */
 static double left_of_round(const TailNetwork *tail, double sine, double rate) {
     double left = 0.0;
     for (size_t i = 0; i < TAIL_LINES; i++) {
@@ -321,7 +322,8 @@ static void stretch(TailNetwork *tail, const float *const *in, float *const *out
 }
 
 /* Asks for what the next n frames will read and write, of all lines at once: between two blocks of
- * the host the caches forget, and to wait for one line after another takes longer than all the rest. */
+ * the host the caches forget, and to wait for one line after another takes longer than all the
+ * rest. */
 static void fetch(const TailNetwork *tail, size_t n) {
     enum { LINE = 16 }; /* floats that come together */
     for (size_t i = 0; i < TAIL_LINES; i++) {

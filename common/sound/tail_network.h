@@ -24,9 +24,10 @@
  * 0.54 s, is the number of modes a hertz; a tail of over 0.4 s would need more not to ring (three
  * within a mode's width of 2.2/T: Schroeder, JAES 10(3), 1962). So every line is made longer and
  * shorter by up to `motion` times TAIL_MOTION_MS, as sines of 0.2 to 1.3 Hz, and read by four-point
- * Lagrange interpolation. Within a step of TAIL_STEP frames the four points stay and the place between
- * them runs straight. Interpolation has no memory to ring with, but takes some of the top: at 48 kHz
- * the octave at 8 kHz dies 7 % sooner at 4 s, at 22.05 kHz that at 4 kHz 11 % sooner at 0.9 s.
+ * Lagrange interpolation. Within a step of TAIL_STEP frames the four points stay and the place
+ * between them runs straight. Interpolation has no memory to ring with, but takes some of the top:
+ * at 48 kHz the octave at 8 kHz dies 7 % sooner at 4 s, at 22.05 kHz that at 4 kHz 11 % sooner at
+ * 0.9 s.
  *
  * B and C have entries of +-1/4 in the signs of four bent functions (Rothaus, J. Comb. Theory A 20,
  * 1976): as unlike as can be to all rows of A, so that no line is heard more than another, and the

@@ -42,7 +42,8 @@ typedef struct {
 
 /* false: the arena is full. */
 bool energy_windows_prepare(EnergyWindows *windows, Arena *arena);
-/* About the place x + fraction, 0 <= fraction < 1; what is less than a period and two values away must be there. */
+/* About the place x + fraction, 0 <= fraction < 1; what is less than a period and two values away
+ * must be there. */
 EnergyCentre energy_centre(const EnergyWindows *windows, const float *x, double fraction,
                            double period);
 

@@ -19,7 +19,8 @@
  * as the lead does, and has neither the old interval over the new note nor the other way round.
  * Periods before a run's first note is known belong to it.
  *
- * Cost: note_aim, and at a new note some 10 operations for each period of the last HARMONY_LINE_BACK_MS. */
+ * Cost: note_aim, and at a new note some 10 operations for each period of the last
+ * HARMONY_LINE_BACK_MS. */
 #ifndef SISKIN_VOICE_HARMONY_LINE_H
 #define SISKIN_VOICE_HARMONY_LINE_H
 
@@ -68,8 +69,8 @@ void harmony_line_reset(HarmonyLine *line);
 void harmony_line_set(HarmonyLine *line, const HarmonyLineParams *params);
 /* Takes the marks that are new. */
 void harmony_line_hear(HarmonyLine *line, const PeriodMarks *marks);
-/* Semitones that the period of that mark is to be moved by, as far as is known now; the mark one of the last
- * PERIOD_MARKS_KEPT. */
+/* Semitones that the period of that mark is to be moved by, as far as is known now; the mark one of
+ * the last PERIOD_MARKS_KEPT. */
 float harmony_line_semitones(const HarmonyLine *line, uint64_t mark);
 
 #endif

@@ -10,7 +10,8 @@
 /* Slopes are read over this; those of 32 semitones a second count half. */
 static const float SLOPE_MS = 12.0f, HALF_SLOPE = 0.032f;
 static const float UNCLEAR = 0.88f, CLEAR = 0.98f, ONSET_MS = 15.0f;
-/* A window that was begun on the way to a note is soon begun again; not for ever, or it would follow a vibrato. */
+/* A window that was begun on the way to a note is soon begun again; not for ever, or it would
+ * follow a vibrato. */
 static const float GROWN_MS = 200.0f;
 enum { MOST_RESTARTS = 2 };
 static const float MOST = 12.0f; /* semitones: no more is ever corrected */
@@ -72,7 +73,8 @@ static float steadiness(float moved, float ms) {
     return 1.0f / (1.0f + slope * slope);
 }
 
-/* A period counts as steady as p is on the less steady side of it; the newest have only one side yet. */
+/* A period counts as steady as p is on the less steady side of it; the newest have only one side
+ * yet. */
 static void keep(NoteAim *aim, float note, float ms, float clear) {
     size_t to = ++aim->state.newest % NOTE_AIM_KEPT, back = 0;
     float past_ms = 0.5f * ms, weight = clear;
@@ -126,7 +128,8 @@ static bool has_left(NoteAim *aim, float note, float ms) {
     return on && aim->state.left_ms >= (young ? NOTE_AIM_LEFT_YOUNG_MS : NOTE_AIM_LEFT_MS);
 }
 
-/* Of the periods since p left c, the last ones, near to where it is now: the others are the way there. */
+/* Of the periods since p left c, the last ones, near to where it is now: the others are the way
+ * there. */
 static size_t settled(const NoteAim *aim, float note) {
     size_t count = 1;
     while (count < aim->state.left &&

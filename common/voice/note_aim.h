@@ -1,19 +1,20 @@
 /* SPDX-License-Identifier: ISC */
 /* note_aim.h: which note a singer means, and how far the voice is to be drawn towards it.
  *
- * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c is taken:
+ * Of the pitch p of each period (period_marks.h, a median of three, in MIDI notes) a slow centre c
+ * is taken:
  *     c = mean of p over the note so far, at most NOTE_AIM_WINDOW_MS, under the window (1 - x^2)^2
- * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The first third of the
- * note, at most `arrival` ms, is left out: a singer overshoots or scoops there by up to half a
- * semitone, which in a note of 250 ms moved c by 10 cents until its end. The window's first
- * zero is at 1.83 / 333 ms = 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7
- * Hz) is not in c; the weight takes out what lies between two notes, and little of a vibrato's own
- * swing, since that is even about its centre. A note is over when p has left c by NOTE_AIM_LEFT
- * semitones for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the window then begins where p
- * came within half a semitone of where it is now: what lies before is the way there. While it is
- * younger than NOTE_AIM_YOUNG_MS it may hold such a way yet, and gives up sooner and nearer, twice.
- * Where p leaps by 3 semitones from one period to the next, all before was another note, or was
- * misread, and the window begins at once. The aim is the scale's note nearest to c, once c is
+ * weighed down where p moves fast, 1 / (1 + (slope / 32 semitones a second)^2). The first third of
+ * the note, at most `arrival` ms, is left out: a singer overshoots or scoops there by up to half a
+ * semitone, which in a note of 250 ms moved c by 10 cents until its end. The window's first zero is
+ * at 1.83 / 333 ms = 5.5 Hz and it is 20 dB down from 4.6 Hz on, so that vibrato (5 to 7 Hz) is not
+ * in c; the weight takes out what lies between two notes, and little of a vibrato's own swing,
+ * since that is even about its centre. A note is over when p has left c by NOTE_AIM_LEFT semitones
+ * for NOTE_AIM_LEFT_MS, half a swing of a slow vibrato; the window then begins where p came within
+ * half a semitone of where it is now: what lies before is the way there. While it is younger than
+ * NOTE_AIM_YOUNG_MS it may hold such a way yet, and gives up sooner and nearer, twice. Where p
+ * leaps by 3 semitones from one period to the next, all before was another note, or was misread,
+ * and the window begins at once. The aim is the scale's note nearest to c, once c is
  * NOTE_AIM_DECIDE_MS old; until then e stays where it is. Another note must be nearer by
  * NOTE_AIM_NEARER semitones for NOTE_AIM_DWELL_MS; for NOTE_AIM_DWELL_YOUNG_MS in a young window,
  * and by NOTE_AIM_NEARER_YOUNG in the first 200 ms, in which c still moves. (A condition on pitch
@@ -92,7 +93,8 @@ typedef struct {
 void note_aim_prepare(NoteAim *aim, double rate_hz);
 void note_aim_reset(NoteAim *aim);
 void note_aim_set(NoteAim *aim, const NoteAimParams *params);
-/* The next period, in frames, how like it is to its neighbour (PeriodMark), and whether it is the first of a run. */
+/* The next period, in frames, how like it is to its neighbour (PeriodMark), and whether it is the
+ * first of a run. */
 NoteAimed note_aim_step(NoteAim *aim, double period, float likeness, bool first);
 /* Semitones to move a period by, with e as of a later one. */
 float note_aim_correction(const NoteAim *aim, const NoteAimed *here, float drawn);

@@ -15,7 +15,8 @@ static const float LEAST_POWER = 3e-8f, LEAST_OF_LOUDEST = 1e-4f;
 static const float ALIKE = 0.06f, OTHER = 0.2f;
 static const double SHORTEST_WINDOW_S = 3e-3;
 static const double HIGH_HZ = 2500.0;
-/* Of the way to the centre of the energy, by a period: this times its depth; of a period, at most. */
+/* Of the way to the centre of the energy, by a period: this times its depth; of a period, at
+ * most. */
 static const double SLIDE = 0.4, SLIDE_MOST = 0.05;
 
 enum { MOST_AT_A_TICK = 2, MOST_AT_ONCE = 64, MOST_LAGS = 112, BESIDE = 3 };
@@ -123,9 +124,9 @@ static float sum_of_products(const float *a, const float *b, size_t n) {
     return sum;
 }
 
-/* Where between the lags r is highest, from r[-BESIDE..BESIDE] around the highest of them. Half-way to the next lags by
- * Lagrange's interpolation of the fifth degree, then a parabola: of one through whole lags the
- * error is 8 times as large, and it adds up along the chain. */
+/* Where between the lags r is highest, from r[-BESIDE..BESIDE] around the highest of them. Half-way
+ * to the next lags by Lagrange's interpolation of the fifth degree, then a parabola: of one through
+ * whole lags the error is 8 times as large, and it adds up along the chain. */
 static double refine(const float *r) {
     double here = (double)r[0], beside[2];
     for (int k = 0; k < 2; k++) {
@@ -138,7 +139,8 @@ static double refine(const float *r) {
     return bend < 0.0 ? fmax(-0.5, fmin(0.5, 0.25 * slope / bend)) : 0.0;
 }
 
-/* The period after the mark at `place` (direction 1) or before it (-1), expected to be `period` long. */
+/* The period after the mark at `place` (direction 1) or before it (-1), expected to be `period`
+ * long. */
 static Step look(const PeriodMarks *marks, double place, double period, int direction) {
     const int64_t from = (int64_t)floor(place + 0.5), half = half_window(marks, period);
     const int64_t about = (int64_t)floor(period + 0.5), wide = (int64_t)margin(period);
@@ -156,7 +158,8 @@ static Step look(const PeriodMarks *marks, double place, double period, int dire
     return (Step){(double)least + (double)best + refine(r + best), r[best], own / (float)n};
 }
 
-/* A lag that no note has: a chain of short periods, whose lags are few, would be drawn on to 0, where all is alike. */
+/* A lag that no note has: a chain of short periods, whose lags are few, would be drawn on to 0,
+ * where all is alike. */
 static bool too_short(const PeriodMarks *marks, double lag) {
     return lag < PERIOD_MARKS_SHORTEST * marks->pitch.low_rate_hz / PERIOD_MARKS_HIGHEST_HZ;
 }
@@ -224,8 +227,8 @@ static double first_place(const PeriodMarks *marks, double period, double usable
     return fmin(newest, fmax(oldest, place));
 }
 
-/* A run that begins where the last one ended, within a period and a half, goes on with it: a consonant or a knock had
- * broken the chain, not the voice. */
+/* A run that begins where the last one ended, within a period and a half, goes on with it: a
+ * consonant or a knock had broken the chain, not the voice. */
 static bool join(PeriodMarks *marks, double place, double period) {
     if (marks->state.count == 0 || place - marks->state.mark > 1.6 * period)
         return false;

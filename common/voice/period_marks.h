@@ -4,16 +4,16 @@
  * For cutting a voice into its periods. That all marks lie alike in their periods keeps the pitch,
  * so they are chained: from a mark at a, the next is at a + l where
  *     r(l) = sum x[a+j] x[a+l+j] / sqrt(sum x[a+j]^2 sum x[a+l+j]^2),  |j| <= half a period
- * is largest within PERIOD_MARKS_SEARCH of the last period (Talkin, "A robust algorithm for pitch tracking", in Speech
- * Coding and Synthesis, 1995, for r; refined by a parabola between lags). A run of marks begins when pitch.h has read a
- * periodic sound twice alike: its first mark is where the energy of the last period is centred
- * (energy_centre.h), and from there marks are chained backwards as far as the sound is the same and
- * the caller can still use it, and then forwards as it comes. It ends where r falls below
- * PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where what is above 2.5 kHz (first order) has
- * PERIOD_MARKS_HISS times the power of the low band, since a voice that dies away under a sibilant
- * is not to carry it along, or where pitch.h has read something else three times: an octave taken
- * for another does not last; or where a period is under PERIOD_MARKS_SHORTEST of one of
- * PERIOD_MARKS_HIGHEST_HZ.
+ * is largest within PERIOD_MARKS_SEARCH of the last period (Talkin, "A robust algorithm for pitch
+ * tracking", in Speech Coding and Synthesis, 1995, for r; refined by a parabola between lags). A
+ * run of marks begins when pitch.h has read a periodic sound twice alike: its first mark is where
+ * the energy of the last period is centred (energy_centre.h), and from there marks are chained
+ * backwards as far as the sound is the same and the caller can still use it, and then forwards as
+ * it comes. It ends where r falls below PERIOD_MARKS_LEAST, where the sound falls by 40 dB, where
+ * what is above 2.5 kHz (first order) has PERIOD_MARKS_HISS times the power of the low band, since
+ * a voice that dies away under a sibilant is not to carry it along, or where pitch.h has read
+ * something else three times: an octave taken for another does not last; or where a period is under
+ * PERIOD_MARKS_SHORTEST of one of PERIOD_MARKS_HIGHEST_HZ.
  *
  * That they lie where the energy is keeps the level: a grain cut elsewhere holds up to 3 dB less.
  * The vowel moves the energy within the period, and where a run is found hangs on the hops. So each

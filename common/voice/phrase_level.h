@@ -2,10 +2,10 @@
 /* phrase_level.h: how loud the phrase being sung is, and how loud the take has been so far.
  *
  * Only sung moments count, and time stands still in between: gated loudness as in ITU-R BS.1770-4,
- * but gated by what is sung instead of by level. A pause of 400 ms ends a phrase, and the part of it that
- * lies over 200 ms ends it in part: what was sung before counts less. A phrase begins to count after 20 ms,
- * so that a stray moment begins none. What is sung in part counts in part, and ends a pause in part: a
- * hop that is hardly sung changes hardly anything, wherever it begins.
+ * but gated by what is sung instead of by level. A pause of 400 ms ends a phrase, and the part of
+ * it that lies over 200 ms ends it in part: what was sung before counts less. A phrase begins to
+ * count after 20 ms, so that a stray moment begins none. What is sung in part counts in part, and
+ * ends a pause in part: a hop that is hardly sung changes hardly anything, wherever it begins.
  *
  * Within a phrase, P being the power of a moment,
  *     M += max(1 / n, 1 - exp(-T / memory)) (P - M)
@@ -50,8 +50,9 @@ void phrase_level_prepare(PhraseLevel *level, double steps_per_second);
 void phrase_level_reset(PhraseLevel *level);
 /* Time constant of the mean within a phrase, > 0. */
 void phrase_level_set(PhraseLevel *level, double memory_ms);
-/* The pauses that end nothing of a phrase, and all of it: 200 and 400 ms at first. Equal ones split at once, as
- * somebody would who cuts a take into phrases. Call ahead of the first step, or reset. */
+/* The pauses that end nothing of a phrase, and all of it: 200 and 400 ms at first. Equal ones split
+ * at once, as somebody would who cuts a take into phrases. Call ahead of the first step, or
+ * reset. */
 void phrase_level_split(PhraseLevel *level, double goes_on_ms, double split_ms);
 /* One moment: its K-weighted power, and how far it is sung, 0..1. */
 void phrase_level_step(PhraseLevel *level, float power, float counts);

@@ -94,8 +94,8 @@ static size_t next_bin(const PitchFloor *floor, size_t bin) {
     return bin;
 }
 
-/* Adds a kept reading, sign 1, or takes it away, sign -1, shared between the bins whose middles it lies
- * between. */
+/* Adds a kept reading, sign 1, or takes it away, sign -1, shared between the bins whose middles it
+ * lies between. */
 static void count(PitchFloor *floor, const PitchFloorKept *kept, int sign) {
     int32_t *bin = &floor->state.count[kept->place / PITCH_FLOOR_PARTS];
     int32_t weight = sign * kept->weight, above = kept->place % PITCH_FLOOR_PARTS;

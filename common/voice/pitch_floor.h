@@ -5,11 +5,11 @@
  * filter that followed every note and every swing of a vibrato would be heard. So:
  *
  * - A reading counts by as much as it is a voice, 0..1: as it is periodic (wholly at an
- *   aperiodicity of 0.05, not at all at 0.15; YIN's usual threshold is 0.1), as it is no more than 27
- *   to 33 dB under the loudest periodic sound of late (so that hum and room tone between phrases are
- *   not taken for a voice, whatever the gain before), and as it lies within 4.5 to 7.5 % of the reading
- *   before: a semitone is 6 %. What counts is the least of the last PITCH_FLOOR_ROW: 25 ms of steady
- *   voice.
+ *   aperiodicity of 0.05, not at all at 0.15; YIN's usual threshold is 0.1), as it is no more than
+ *   27 to 33 dB under the loudest periodic sound of late (so that hum and room tone between phrases
+ *   are not taken for a voice, whatever the gain before), and as it lies within 4.5 to 7.5 % of the
+ *   reading before: a semitone is 6 %. What counts is the least of the last PITCH_FLOOR_ROW: 25 ms
+ *   of steady voice.
  * - Those of the last 3.5 s of voice are kept. That is the mean length of a breath group
  *   (Rochet-Capellan and Fuchs, Interspeech 2013). Unvoiced time does not count: through consonants
  *   and rests the floor stands still.
@@ -20,16 +20,17 @@
  *              by 8 to 10 semitones and more: creak lies an octave down, and tunes seldom leap so
  *              far.
  *   Both are means of the readings around that rank, by a quarter and by half of it. As long
- *   as little is known, what is not counts as 60 Hz, so that the floor comes up with the first words.
- * - The floor reported stays behind what moves: it gives way where that is 2 % under it or 0.5 % over
- *   it, as far as it must and no farther, so that no vibrato moves a filter.
+ *   as little is known, what is not counts as 60 Hz, so that the floor comes up with the first
+ *   words.
+ * - The floor reported stays behind what moves: it gives way where that is 2 % under it or 0.5 %
+ *   over it, as far as it must and no farther, so that no vibrato moves a filter.
  *
  * Nothing of this is a step, so that the same take a few frames later has the same floor, though
- * other readings are made of it: a filter of 24 dB an octave at 0.6 of the floor passes 1 dB more of
- * a rumble when the floor differs by 3 %.
+ * other readings are made of it: a filter of 24 dB an octave at 0.6 of the floor passes 1 dB more
+ * of a rumble when the floor differs by 3 %.
  *
- * Readings are shared between two bins, a quarter of a semitone apart. The loudest sound is forgotten
- * at 1 dB a second. Cost at most 1500 additions a reading, a third of that as a rule. */
+ * Readings are shared between two bins, a quarter of a semitone apart. The loudest sound is
+ * forgotten at 1 dB a second. Cost at most 1500 additions a reading, a third of that as a rule. */
 #ifndef SISKIN_VOICE_PITCH_FLOOR_H
 #define SISKIN_VOICE_PITCH_FLOOR_H
 
@@ -84,8 +85,9 @@ bool pitch_floor_prepare(PitchFloor *floor, double reading_ms, Arena *arena);
 void pitch_floor_reset(PitchFloor *floor);
 /* Takes one reading, and gives the floor in Hz; 0 as long as no note is known. */
 float pitch_floor_step(PitchFloor *floor, const PitchReading *reading);
-/* The pitch as of the last reading, in Hz; 0 when that was no voice: aperiodicity under 0.1, at most 30
- * dB under the loudest, and the last of PITCH_FLOOR_ROW in a row within a semitone of each other. */
+/* The pitch as of the last reading, in Hz; 0 when that was no voice: aperiodicity under 0.1, at
+ * most 30 dB under the loudest, and the last of PITCH_FLOOR_ROW in a row within a semitone of each
+ * other. */
 float pitch_floor_voiced_hz(const PitchFloor *floor);
 
 #endif

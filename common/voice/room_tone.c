@@ -11,7 +11,8 @@
 static const double ENOUGH_S = 0.25, VISIT_S = 0.04, VOICE_S = 0.04;
 static const double MEAN_MS = 60.0, TRUST_S = 0.5, MOVE_MS = 100.0;
 static const double LOWEST_HZ = 359.0;
-/* Differences in level and in spectrum: none up to the first, and more than none from the second. */
+/* Differences in level and in spectrum: none up to the first, and more than none from the
+ * second. */
 static const float SAME_DB = 1.5f, OTHER_DB = 3.0f;
 static const float QUIETER_DB = 4.5f; /* less than the room by so much is wholly so */
 enum { FEWEST = 4 };                  /* octaves that tell a spectrum */
@@ -149,8 +150,8 @@ static RoomCandidate *find_place(RoomTone *memory, float vote) {
     return fewest;
 }
 
-/* How far a hop speaks against a candidate: it is quieter, and known to come back, or it is the same
- * sound turned up or down. */
+/* How far a hop speaks against a candidate: it is quieter, and known to come back, or it is the
+ * same sound turned up or down. */
 static float against(const RoomTone *memory, const RoomCandidate *c, const RoomLevels *hop,
                      const RoomCandidate *found) {
     float quieter = maths_ramp(c->levels.all_db - hop->all_db, SAME_DB, QUIETER_DB);

@@ -6,30 +6,30 @@
  * the floor, and the room as it is everywhere else seems to be a sound. Here the room is what comes
  * back most often: the unsung sound that is found again and again at one level with one spectrum.
  *
- * All evidence counts by degrees, so that the same take gives the same room wherever its hops begin.
- * Two spectra L and R, in octaves b, differ by
+ * All evidence counts by degrees, so that the same take gives the same room wherever its hops
+ * begin. Two spectra L and R, in octaves b, differ by
  *     d = sqrt(mean_b (e_b - mean_b e_b)^2),   e_b = L_b - R_b in dB
  * the log spectral distance of Gray and Markel (IEEE Trans. ASSP 24(5), 1976) less its mean; in 21
  * ms, see voice_sense, an octave of noise strays by 1.6 dB at 359 Hz, and less above. How like two
- * sounds are falls from 1 to 0 as they differ by 1.5 to 3 dB in level, and as much in spectrum. A hop
- * is as steady as the least like of the last 6 was to the mean of what came before it (60 ms).
+ * sounds are falls from 1 to 0 as they differ by 1.5 to 3 dB in level, and as much in spectrum. A
+ * hop is as steady as the least like of the last 6 was to the mean of what came before it (60 ms).
  *
- * Three candidates are held by vote (after Misra and Gries, Science of Computer Programming 2, 1982,
- * 143-152, but with votes that leak). A steady hop gives 2 to the candidate that it is like. One that
- * is like none takes a place without votes, or 1 from the candidate that has fewest. By each steady
- * hop a candidate also loses 1 to a quieter one, by 3 dB, that was heard on two occasions, or to its
- * own spectrum at another level, since one of the two is the other turned up or down: noise that
- * fades does not come to be known. One occasion, between 40 ms of voice and the next, gives at most
- * the votes of 0.25 s, and eight are kept.
+ * Three candidates are held by vote (after Misra and Gries, Science of Computer Programming 2,
+ * 1982, 143-152, but with votes that leak). A steady hop gives 2 to the candidate that it is like.
+ * One that is like none takes a place without votes, or 1 from the candidate that has fewest. By
+ * each steady hop a candidate also loses 1 to a quieter one, by 3 dB, that was heard on two
+ * occasions, or to its own spectrum at another level, since one of the two is the other turned up
+ * or down: noise that fades does not come to be known. One occasion, between 40 ms of voice and the
+ * next, gives at most the votes of 0.25 s, and eight are kept.
  *
- * A vote is plain when the caller takes the hop for the room by what it knows otherwise. A candidate
- * is known once it has the votes of 75 ms, and as many plain ones; one that sounds
- * like something else, once it has those of two whole occasions and was heard on four; until half of
- * these votes are lost. The room is the known one with the most votes, and gives way to one with a
- * tenth more. From one room to another it moves within 0.1 s, and trust in it comes and goes within
- * 0.5 s of unsung time, so that little hangs on when exactly it became known. Breaths differ by more
- * from one to the next; one that came back just as it was four times, and more often than the room,
- * would be taken for it.
+ * A vote is plain when the caller takes the hop for the room by what it knows otherwise. A
+ * candidate is known once it has the votes of 75 ms, and as many plain ones; one that sounds
+ * like something else, once it has those of two whole occasions and was heard on four; until half
+ * of these votes are lost. The room is the known one with the most votes, and gives way to one with
+ * a tenth more. From one room to another it moves within 0.1 s, and trust in it comes and goes
+ * within 0.5 s of unsung time, so that little hangs on when exactly it became known. Breaths differ
+ * by more from one to the next; one that came back just as it was four times, and more often than
+ * the room, would be taken for it.
  *
  * Levels in dB; adding a constant to all adds it to the room. At rates with fewer than four whole
  * octaves (under 11.5 kHz) nothing is remembered. Latency 0. Cost: five logarithms and some 150
@@ -87,8 +87,8 @@ void room_tone_prepare(RoomTone *memory, double rate_hz, double hops_per_second)
 void room_tone_reset(RoomTone *memory);
 /* After a reset: as if this had been the room on as many occasions as are kept. */
 void room_tone_begin_with(RoomTone *memory, const RoomLevels *levels);
-/* One hop; level_db: its level, as the caller wants it remembered; plain: what is known of it speaks
- * for the room, too. */
+/* One hop; level_db: its level, as the caller wants it remembered; plain: what is known of it
+ * speaks for the room, too. */
 void room_tone_step(RoomTone *memory, const VoiceFrame *frame, float level_db, bool sung,
                     bool plain);
 /* How far that is to be trusted, 0..1; where 0, *levels is left alone. */

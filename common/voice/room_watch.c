@@ -30,8 +30,8 @@ void room_watch_reset(RoomWatch *watch) {
     memset(&watch->state, 0, sizeof watch->state);
 }
 
-/* Whether a hop may be room by its first `octaves`: no cut, and none of them louder than the room is
- * by now. The tail of a word dies away into the room, and the low octaves last. */
+/* Whether a hop may be room by its first `octaves`: no cut, and none of them louder than the room
+ * is by now. The tail of a word dies away into the room, and the low octaves last. */
 static bool fits(const VoiceFrame *frame, const SceneMoment *moment, int octaves) {
     bool fits = frame->whole && moment->known.room_known;
     for (int b = 0; b < octaves; b++)

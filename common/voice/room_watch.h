@@ -37,8 +37,8 @@ void room_watch_reset(RoomWatch *watch);
 static inline size_t room_watch_room(const RoomWatch *watch) {
     return listener_room(&watch->listener);
 }
-/* n <= room_watch_room() samples of 1 or 2 channels, from in[channel] + at. True: a hop is over, and
- * what is told below is new. */
+/* n <= room_watch_room() samples of 1 or 2 channels, from in[channel] + at. True: a hop is over,
+ * and what is told below is new. */
 bool room_watch_hear(RoomWatch *watch, const float *const *in, unsigned channels, size_t at,
                      size_t n);
 /* Samples of room on end, the last of them room_watch_late() samples ago at most; at most 10 s. */
@@ -53,10 +53,10 @@ static inline size_t room_watch_late(const RoomWatch *watch) {
 static inline size_t room_watch_low_quiet(const RoomWatch *watch) {
     return watch->state.low_quiet * watch->listener.sense.hop;
 }
-/* How surely a word's tail is over and the low octaves are the room's, up to room_watch_heard() ago,
- * 0..1. Nothing of it is a step, so that it does not hang on where hops fall: a hop fits by f, wholly
- * up to 6 dB over the room and not from 12 dB on, as words soon are; of what came before it f is
- * kept,
+/* How surely a word's tail is over and the low octaves are the room's, up to room_watch_heard()
+ * ago, 0..1. Nothing of it is a step, so that it does not hang on where hops fall: a hop fits by f,
+ * wholly up to 6 dB over the room and not from 12 dB on, as words soon are; of what came before it
+ * f is kept,
  *     c = f min(c + 1 hop, 80 ms)
  * and calm rises from 0 to 1 while c does from 48 to 80 ms. */
 static inline float room_watch_low_calm(const RoomWatch *watch) {

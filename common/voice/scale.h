@@ -29,7 +29,8 @@ typedef struct {
 bool scale_has(const Scale *scale, int note);
 /* The note of the scale nearest to a pitch between notes; of two as near the lower one. */
 int scale_nearest(const Scale *scale, float note);
-/* The note `steps` degrees over (under, if < 0) a note; a note outside of the scale counts as the nearest in it. */
+/* The note `steps` degrees over (under, if < 0) a note; a note outside of the scale counts as the
+ * nearest in it. */
 int scale_step(const Scale *scale, int note, int steps);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* scale_ports.h: how a plugin asks for a scale: the rows of its table of controls, the same wherever there is one. */
+/* scale_ports.h: how a plugin asks for a scale: the rows of its table of controls, the same
+ * wherever there is one. */
 #ifndef SISKIN_VOICE_SCALE_PORTS_H
 #define SISKIN_VOICE_SCALE_PORTS_H
 

@@ -57,8 +57,9 @@ typedef struct {
     /* Likeliest voiced, does not hiss, 6 dB or more over the room, and from 359 to 5745 Hz at most
      * 32 dB under the voice: neither spill nor the murmur of a closed mouth says how loud it is. */
     bool sung;
-    /* How much this hop counts among what was sung, 0..1, without a step: rises with p[SCENE_VOICED] from 0.1 to 0.9,
-     * from 0 to 12 dB over the room, and from 32 to 12 dB under the voice. */
+    /* How much this hop counts among what was sung, 0..1, without a step: rises with
+     * p[SCENE_VOICED] from 0.1 to 0.9, from 0 to 12 dB over the room, and from 32 to 12 dB under
+     * the voice. */
     float counts;
     float level_db; /* from 359 Hz up, and what of a voice lies below */
     SceneFeatures features;
@@ -82,8 +83,8 @@ void scene_reset(Scene *scene);
  * what is not known. */
 void scene_begin_with(Scene *scene, const SceneKnown *known);
 void scene_set(Scene *scene, const SceneParams *params);
-/* Hops of the shortest breath; and those by which `kind` is late: 107 ms, or the shortest breath and
- * 4 hops where that is more. */
+/* Hops of the shortest breath; and those by which `kind` is late: 107 ms, or the shortest breath
+ * and 4 hops where that is more. */
 size_t scene_shortest(double hops_per_second, const SceneParams *params);
 size_t scene_late(double hops_per_second, const SceneParams *params);
 /* One hop. */

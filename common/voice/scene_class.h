@@ -17,9 +17,9 @@
  *
  * A take without treble has weights of its own, and of what lies between it takes a share of both.
  * They were fitted to the same material cut to 300..3400 Hz, with what the uncut take was heard as
- * for its label. There a breath is told by its weak first octave and by being quiet; with each voice
- * in turn left out, 0.91 of the moments of breath were found, and 0.21 of the voiceless ones were
- * taken for breath, for which the path and breath_span.h must make up.
+ * for its label. There a breath is told by its weak first octave and by being quiet; with each
+ * voice in turn left out, 0.91 of the moments of breath were found, and 0.21 of the voiceless ones
+ * were taken for breath, for which the path and breath_span.h must make up.
  *
  * Any moment may be odd, a click within a breath for one, so that as evidence no p is taken to be
  * less than ODD = 0.05; and moments 5 ms apart are far from independent, so that logarithms count

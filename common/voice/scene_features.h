@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* scene_features.h: how a moment sounds beside the room and the voice, in numbers that tell a breath
- * from everything else and do not depend on the gain before the plugin.
+/* scene_features.h: how a moment sounds beside the room and the voice, in numbers that tell a
+ * breath from everything else and do not depend on the gain before the plugin.
  *
  * Every level is taken over the room in its own band (power less 1.5 times the room's, at least a
  * hundredth of the power: spectral subtraction as in Berouti, Schwartz and Makhoul, ICASSP 1979),
@@ -8,8 +8,8 @@
  * has its weak peaks, and "mid" 359..5745 Hz. What distinguishes a breath is known from Werner,
  * Fuchs, Trouvain and Moebius, Interspeech 2021 and JSLHR 2023: a falling spectrum with weak peaks
  * below 3 kHz, like an unvoiced schwa. A band that half the rate cuts short counts as if it went on
- * as it is. Where less than a third of it is left, its number is that of a doubtful breath, and where
- * that is so from 5745 Hz up, the take is dull: scene_class.h judges it by the rest.
+ * as it is. Where less than a third of it is left, its number is that of a doubtful breath, and
+ * where that is so from 5745 Hz up, the take is dull: scene_class.h judges it by the rest.
  *
  * An inhalation may whistle, which is periodic. No voice far under the singer's level lacks both
  * its fundamental and its first formant, so that periodicity counts only as far as one of these

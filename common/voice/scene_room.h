@@ -5,8 +5,8 @@
  * of the whole, is the quietest that never stops: right at once, but a hole in the room becomes it,
  * as a gain ahead of the plugin leaves one where it turned a breath down. The tone (room_tone.h) is
  * the sound that comes back most often: it knows no holes, but needs time. The room is the floor,
- * or, as far as the tone is trusted, the tone, where the floor lies 3 dB under it: not at all at 2 dB,
- * wholly at 4.
+ * or, as far as the tone is trusted, the tone, where the floor lies 3 dB under it: not at all at 2
+ * dB, wholly at 4.
  *
  * What is periodic is not taken for the room while that is unknown, and later only where it is
  * quieter: before it was heard, only that tells a voice from it. Nor is then what lies less than 12

@@ -5,9 +5,9 @@
  * The mean of the level in dB over sung time, in which time stands still in between: over all of
  * the take at first, over the last 30 s of singing later,
  *     M += max(1 / n, T / 30 s) (L - M)
- * In dB, since a reduction is linear in dB: two voices then lose as much, however lively the one and
- * even the other is. The level is the caller's own, by whatever detector: a peak level is compared
- * with the mean of peak levels.
+ * In dB, since a reduction is linear in dB: two voices then lose as much, however lively the one
+ * and even the other is. The level is the caller's own, by whatever detector: a peak level is
+ * compared with the mean of peak levels.
  *
  * A mean of little is often low, since sounds begin softly, and a take may be entered at a quiet
  * word. So M is the highest of the first 50 ms, before which nothing is known; after t seconds of
@@ -35,7 +35,8 @@ typedef struct {
 
 void usual_level_prepare(UsualLevel *usual, double steps_per_second);
 void usual_level_reset(UsualLevel *usual);
-/* One moment: its level in dB, and how much it counts among what is sung, 0..1: SceneMoment.counts. */
+/* One moment: its level in dB, and how much it counts among what is sung, 0..1:
+ * SceneMoment.counts. */
 void usual_level_step(UsualLevel *usual, float level_db, float counts);
 
 static inline bool usual_level_known(const UsualLevel *usual) {

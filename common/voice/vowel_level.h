@@ -55,9 +55,9 @@ void vowel_level_set(VowelLevel *v, float gate_db);
 void vowel_level_step(VowelLevel *v, float voice_db, float band_db);
 /* False until 50 ms of vowel were heard since reset; then *level_db is left alone. */
 bool vowel_level_get(const VowelLevel *v, float *level_db);
-/* How little the level says of the singer's vowels to come: 1 before any was heard, for what is heard
- * first may be the end of one, and vowels of one singer lie some 10 dB apart; falls in a straight line
- * to 0 at 500 ms of vowel. */
+/* How little the level says of the singer's vowels to come: 1 before any was heard, for what is
+ * heard first may be the end of one, and vowels of one singer lie some 10 dB apart; falls in a
+ * straight line to 0 at 500 ms of vowel. */
 float vowel_level_doubt(const VowelLevel *v);
 
 #endif

@@ -77,8 +77,8 @@ typedef struct {
 void contract_prepare(uint64_t seed);
 uint64_t contract_seed(void);
 
-/* Whether SISKIN_ALL asks for every case. Otherwise, where two lists would be tried in all pairs, each
- * entry of both is tried, but not with every one of the other. */
+/* Whether SISKIN_ALL asks for every case. Otherwise, where two lists would be tried in all pairs,
+ * each entry of both is tried, but not with every one of the other. */
 bool contract_asks_all(void);
 
 /* A sung take of some seconds, with breaths, hot sibilants and clicks, so that a processor has

@@ -29,7 +29,8 @@ static void run_to(HostInstance *instance, const Stimulus *s, size_t at, size_t 
     host_run(instance, n, in, s->key[0] ? key : NULL, out);
 }
 
-/* Plays the stimulus in runs of at most `block`, or, if cuts is not 0, of random length up to that. */
+/* Plays the stimulus in runs of at most `block`, or, if cuts is not 0, of random length up to
+ * that. */
 static bool watch(const Subject *subject, const Setting *setting, const Stimulus *s, Watch *w,
                   HostError *why) {
     HostInstance *instance = contract_instance(subject, setting, why);
@@ -88,8 +89,8 @@ static bool any_cutting(const Subject *subject, HostError *why) {
     return true;
 }
 
-/* Looked at after each run of 64: what falls by 12 dB a second, once in 256 frames, cannot be lower by more than that.
- * It is added up in floats below 100 dB, whose rounding is under 1e-5. */
+/* Looked at after each run of 64: what falls by 12 dB a second, once in 256 frames, cannot be lower
+ * by more than that. It is added up in floats below 100 dB, whose rounding is under 1e-5. */
 static bool holds_reduction(const Subject *subject, HostError *why) {
     enum { BLOCK = 64, STEP = 256 };
     const double fall = 12.0 * STEP / subject->rate_hz + 1e-5;

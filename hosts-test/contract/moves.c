@@ -58,8 +58,8 @@ static bool swept_fast(const Subject *subject, HostError *why) {
 
 /* ---- stepped ---- */
 
-/* Runs of one control: at rest at five places from its lowest to its highest (fewer, if it has fewer
- * values), and stepped from end to end every 45 ms. */
+/* Runs of one control: at rest at five places from its lowest to its highest (fewer, if it has
+ * fewer values), and stepped from end to end every 45 ms. */
 enum { AT_REST = 5, STEPPED = AT_REST, N_RUNS };
 
 typedef struct {
@@ -152,11 +152,12 @@ static const double FASTEST_S = 1e-3;
  * removed, (1 - g) x, moves from one frame to the next by (1 - g) dx, no more than with the control
  * at rest somewhere on the way, and by dg x, no more than |g1 - g0| |x| / (tau rate). Looked at in
  * the 2 ms after every step, against what moves at rest within 5 ms of it, and half as much again
- * for what a detector overshoots; also against what moved in the same run in the 5 ms before, since a
- * detector that remembers the steps before may be at work where it never is at rest. Where the
+ * for what a detector overshoots; also against what moved in the same run in the 5 ms before, since
+ * a detector that remembers the steps before may be at work where it never is at rest. Where the
  * latency moves, too, any frame between the old place and the new may be heard, also as it came in:
  * a detector that is moved on before it has heard enough leaves alone what it turns down at rest;
- * and of a sound made anew a whole period of the lowest voice, since its periods come at other times. */
+ * and of a sound made anew a whole period of the lowest voice, since its periods come at other
+ * times. */
 static bool no_step_in_singing(const Subject *subject, const HostPort *port, HostError *why) {
     Runs runs;
     if (!play_runs(subject, port, contract_stimulus(subject), &runs, why))

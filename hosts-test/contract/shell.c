@@ -146,7 +146,8 @@ static bool voice_in_time(const float *out, const float *in, const Delay *d, Hos
 /* Frames that a filter may be late by itself: the delay that goes with any low-pass is part of its
  * sound, and no host could make up for it at all frequencies. 60 us, a little more than a
  * fourth-order Butterworth low-pass at 8 kHz has below its corner: 2.61 / (2 pi 8000) = 52 us; or 4
- * frames, as bands are that sum to an all-pass at an eighth of the rate: 2.83 / (2 pi / 8) = 3.6. */
+ * frames, as bands are that sum to an all-pass at an eighth of the rate: 2.83 / (2 pi / 8) =
+ * 3.6. */
 static size_t own_delay(const Subject *subject) {
     return contract_may(subject, "filter") ? (size_t)fmax(4.0, ceil(60e-6 * subject->rate_hz)) : 0;
 }
@@ -427,7 +428,8 @@ static bool audition_crossfades(const Subject *subject, HostError *why) {
 
 /* ---- bounds ---- */
 
-/* What filters ring over their input, and what riding adds: 12 dB, and what the controls may add beside. */
+/* What filters ring over their input, and what riding adds: 12 dB, and what the controls may add
+ * beside. */
 double contract_headroom(const Subject *subject) {
     return pow(10.0, (contract_most_gain_db(subject) + 12.0) / 20.0);
 }
@@ -477,8 +479,8 @@ static bool play_pair(const Subject *subject, const Setting *setting, const floa
 }
 
 /* What may come over from the other channel of a plugin that computes both at once: of the log2 N
- * stages of an FFT each rounds by 2^-24 (Higham, Accuracy and Stability of Numerical Algorithms, 2002,
- * section 24.1); with N up to 2^16 that is -120 dB. Nothing of any other. */
+ * stages of an FFT each rounds by 2^-24 (Higham, Accuracy and Stability of Numerical Algorithms,
+ * 2002, section 24.1); with N up to 2^16 that is -120 dB. Nothing of any other. */
 static double comes_over(const Subject *subject, const float *audio, size_t frames) {
     return contract_may(subject, "share") ? 0x1p-20 * signals_peak(audio, frames) : 0.0;
 }

@@ -2,8 +2,8 @@
 /* Every bundle keeps every promise of contract.h, and the broken ones are refused for the right
  * reason. The bundles are those built beside this program: ../lv2 and ../test-lv2.
  *
- * How much is asked: each bundle at 48 kHz in full, and at two more of ten rates, its own by the seed,
- * so that runs with other seeds come to ask all. SISKIN_ALL=1: everything at every rate.
+ * How much is asked: each bundle at 48 kHz in full, and at two more of ten rates, its own by the
+ * seed, so that runs with other seeds come to ask all. SISKIN_ALL=1: everything at every rate.
  *
  * SISKIN_SEED=n: another seed for everything random.
  * SISKIN_RATES=n: at so many rates. SISKIN_BUNDLES=n: only so many of the bundles, by the seed.

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* siskin-band: plays along with a take of the test singer, so that the demo's lead stands in a song.
+/* siskin-band: plays along with a take of the test singer, so that the demo's lead stands in a
+ * song.
  *
  *   siskin-band LABELS KEY CENTS BAND
  *
@@ -34,7 +35,8 @@ typedef struct {
     int chord;
 } Change;
 
-/* Triads of a major key, as semitones over its key note, and how much a song likes them: I ii iii IV V vi. */
+/* Triads of a major key, as semitones over its key note, and how much a song likes them: I ii iii
+ * IV V vi. */
 static const struct {
     int tone[TONES];
     double liked;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* window: draws a plugin's window as it looks some way into a take: window TAKE SECONDS PICTURE.png [CONTROL=VALUE]...
+/* window: draws a plugin's window as it looks some way into a take: window TAKE SECONDS PICTURE.png
+ * [CONTROL=VALUE]...
  *
  * The plugin runs in the small host, its meters go to the view as a host sends them, and the view
  * draws into a file instead of onto a screen. It is linked with the tables of one plugin; `make

@@ -28,8 +28,9 @@ typedef struct HostInstance HostInstance;
 Host *host_open(const char *bundles, HostError *error);
 void host_close(Host *host); /* after all instances are freed; NULL is fine */
 
-/* Meters of instances made from now on hold their peaks and fall slowly, as in a host with a screen. Without this
- * they tell of the last run() alone, if the plugin can do so: what curves and figures are made of. */
+/* Meters of instances made from now on hold their peaks and fall slowly, as in a host with a
+ * screen. Without this they tell of the last run() alone, if the plugin can do so: what curves and
+ * figures are made of. */
 void host_be_live(Host *host);
 
 /* URIs of the own plugins, sorted; owned by the host. */

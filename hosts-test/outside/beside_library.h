@@ -11,7 +11,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-/* Opens the bundles that were built beside the suite (its argv[0]), runs the one test, and closes them. */
+/* Opens the bundles that were built beside the suite (its argv[0]), runs the one test, and closes
+ * them. */
 static inline int run_beside(const char *program, Host **host, const char *name, const TTest *test,
                              double timeout_s) {
     char path[PATH_MAX], here[PATH_MAX];

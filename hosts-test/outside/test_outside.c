@@ -298,7 +298,8 @@ static const Outside JALV = {"jalv", "jalv jackd", PERIODS, jalv, "", LONGEST_HO
 
 /* ---- comparing ---- */
 
-/* A filter that ran through silence of another length has rounded otherwise: 24 bits are -144 dB. */
+/* A filter that ran through silence of another length has rounded otherwise: 24 bits are -144
+ * dB. */
 static const double NOTHING_DB = -100.0;
 
 /* `name` with so many frames of silence before it; made when it is first asked for. */
@@ -376,7 +377,8 @@ static double compare(const Case *c, size_t later, const char *host, const char 
     return 10.0 * log10(error / signal);
 }
 
-/* The same, with silence before the take: the reference whose hops fall most nearly as in the host. */
+/* The same, with silence before the take: the reference whose hops fall most nearly as in the
+ * host. */
 static double compare_places(const Outside *host, const Case *c, const char *line) {
     double db = INFINITY;
     for (size_t later = PERIOD; later < host->hop && db > NOTHING_DB; later += PERIOD)
@@ -384,7 +386,8 @@ static double compare_places(const Outside *host, const Case *c, const char *lin
     return db;
 }
 
-/* Its sound is made of grains or of a tail, whose place in the wave may hang on how long it has run. */
+/* Its sound is made of grains or of a tail, whose place in the wave may hang on how long it has
+ * run. */
 static bool sounds_anew(const HostPlugin *plugin) {
     return host_may(plugin, "sound anew");
 }
@@ -396,8 +399,8 @@ static double power_of(const Sound *sound, size_t from, size_t n) {
     return sum / (double)n;
 }
 
-/* As compare, for what has no wave to compare: the largest difference in level, dB, of so many frames
- * at a time, where the reference is over -50 dBFS. */
+/* As compare, for what has no wave to compare: the largest difference in level, dB, of so many
+ * frames at a time, where the reference is over -50 dBFS. */
 static double compare_levels(const Case *c, size_t frames) {
     Sound reference = read_reference(c, 0), out = read_sound("out.wav");
     size_t channels = c->plugin->n_out, n = frames * channels;
@@ -413,8 +416,8 @@ static double compare_levels(const Case *c, size_t frames) {
     return worst;
 }
 
-/* Where a grain is cut out of a period tells in its overlaps with the next ones: seen 0.09 dB in half a
- * second of an octave up, of all of it (a second or two) 0.02. */
+/* Where a grain is cut out of a period tells in its overlaps with the next ones: seen 0.09 dB in
+ * half a second of an octave up, of all of it (a second or two) 0.02. */
 static void check_levels(const Outside *host, const Case *c, const char *line) {
     static const double PART_DB = 1.0, WHOLE_DB = 0.5;
     double part = compare_levels(c, RATE / 2), whole = compare_levels(c, FRAMES - c->latency);
@@ -469,8 +472,8 @@ static Case make_case(const HostPlugin *plugin, const HostPreset *preset, Key ke
     return c;
 }
 
-/* In a host that has run for a while nobody knows how far a plugin has wandered that moves by itself. There it is
- * held still; that it moves as it does here is seen in the others. */
+/* In a host that has run for a while nobody knows how far a plugin has wandered that moves by
+ * itself. There it is held still; that it moves as it does here is seen in the others. */
 static void hold_still(const Outside *host, Case *c) {
     static const char *const MOVES[] = {"motion", "drift", "looseness"};
     for (size_t m = 0; m < sizeof MOVES / sizeof *MOVES && host->hop; m++)

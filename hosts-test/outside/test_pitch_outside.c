@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* voice-shift beside Rubber Band, a general library for the same job, at its best: its finer engine, off line, with
- * formants kept. The singer transposed is the truth: the same take, the same formants, other notes. Judged by the
- * log-spectral distance to it. */
+/* voice-shift beside Rubber Band, a general library for the same job, at its best: its finer
+ * engine, off line, with formants kept. The singer transposed is the truth: the same take, the same
+ * formants, other notes. Judged by the log-spectral distance to it. */
 #include "outside/beside_library.h"
 
 #include "signals.h"

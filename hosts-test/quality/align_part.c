@@ -3,11 +3,11 @@
  *
  * Lead and double: one test singer, the same words twice; in the double words begin up to 80 ms
  * early or late, sounds last up to a tenth more or less, vibrato, unrest and noises are others
- * (SingerParams.again). Apart: where the double's labelled words begin, brought through the splices,
- * less where the lead's do. Vowels: mel cepstral distortion (Kubichek, IEEE PacRim 1993: 10 sqrt(2)
- * / ln 10 times the distance of 12 mel cepstra), median of moments in labelled vowels of 0.1 s and
- * more, against the same second performance sung with the lead's times. Bursts: every frame of a
- * labelled burst stands in the output as it does in the double. */
+ * (SingerParams.again). Apart: where the double's labelled words begin, brought through the
+ * splices, less where the lead's do. Vowels: mel cepstral distortion (Kubichek, IEEE PacRim 1993:
+ * 10 sqrt(2) / ln 10 times the distance of 12 mel cepstra), median of moments in labelled vowels of
+ * 0.1 s and more, against the same second performance sung with the lead's times. Bursts: every
+ * frame of a labelled burst stands in the output as it does in the double. */
 #include "quality/quality.h"
 #include "siskin/edit/align.h"
 #include "siskin/edit/splice.h"

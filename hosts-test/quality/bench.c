@@ -12,8 +12,8 @@
  *
  * A machine's nanoseconds are its own. What is held to limits are multiples of the second-order
  * filter in the same run, stereo, blocks of 64, at the worst signal of each: warm, one instance by
- * itself; cold, 32 instances that take turns by the block, so that each finds the caches full of the
- * others. Exits 1 when over a limit.
+ * itself; cold, 32 instances that take turns by the block, so that each finds the caches full of
+ * the others. Exits 1 when over a limit.
  * Where the system lets it, the program stays on one processor. */
 #include "host/host.h"
 

@@ -4,13 +4,13 @@
  *
  * Every bundle found that takes no key (to make way is what a key is for) and passes the take on (a
  * reverb's tail is not the word), at its defaults, made
- * anew for each entry: 0, 10 and 50 ms before each word, and once within each word of 0.4 s or more,
- * at a place drawn at random, which may be any sound of it. Half a second is played. A word counts as
- * bitten when, of the first 200 ms of it that are played, a stretch of 20 ms that lies within 30 dB of
- * the loudest of them, and 10 dB over the take's floor, loses over 6 dB, and over 3 dB more than when
- * the take is played from its start: to cut a loud /s/ is a de-esser's work. (All levels from 120 Hz
- * up: taking rumble away is no bite.) The first 2 ms after an entry do not count: there the take is cut,
- * and what filters make of a step is theirs. */
+ * anew for each entry: 0, 10 and 50 ms before each word, and once within each word of 0.4 s or
+ * more, at a place drawn at random, which may be any sound of it. Half a second is played. A word
+ * counts as bitten when, of the first 200 ms of it that are played, a stretch of 20 ms that lies
+ * within 30 dB of the loudest of them, and 10 dB over the take's floor, loses over 6 dB, and over 3
+ * dB more than when the take is played from its start: to cut a loud /s/ is a de-esser's work. (All
+ * levels from 120 Hz up: taking rumble away is no bite.) The first 2 ms after an entry do not
+ * count: there the take is cut, and what filters make of a step is theirs. */
 #include "quality/quality.h"
 
 #include <math.h>

@@ -11,8 +11,8 @@
  * sibilant is labelled within 20 ms before or 80 ms after (the default release, and the edges of
  * the labels); the mean of this ratio over the voices, in dB. Plosives and /f/ are outside.
  *
- * Of the take as sung, the same places by 20 ms, no more than 40 dB under the loudest: how many lose
- * over 1 dB of all they have. Starts of vowels after a plosive are among them.
+ * Of the take as sung, the same places by 20 ms, no more than 40 dB under the loudest: how many
+ * lose over 1 dB of all they have. Starts of vowels after a plosive are among them.
  *
  * Level dependence: the hot take scaled by -40, -20 and +12 dB, the output scaled back; largest
  * difference in level from the unscaled output over 10 ms frames within 60 dB of the loudest. */

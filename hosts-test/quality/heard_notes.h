@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* heard_notes.h: the pitch of a take as pitch.h reads it, every 5 ms, for the parts about voices that are made. */
+/* heard_notes.h: the pitch of a take as pitch.h reads it, every 5 ms, for the parts about voices
+ * that are made. */
 #ifndef SISKIN_QUALITY_HEARD_NOTES_H
 #define SISKIN_QUALITY_HEARD_NOTES_H
 

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* The hum notch at its defaults.
  *
- * The take: one second of the voice's own kind of room, the voice, and hum under both: ten harmonics
- * of 50 or 60 Hz, up to 0.2 Hz off and wandering by 0.02 Hz within a minute as mains do (from
- * memory), each 2 dB under the one before, 30 dB under the words in all. Judged from 4 s on, when
- * takes have had a gap.
+ * The take: one second of the voice's own kind of room, the voice, and hum under both: ten
+ * harmonics of 50 or 60 Hz, up to 0.2 Hz off and wandering by 0.02 Hz within a minute as mains do
+ * (from memory), each 2 dB under the one before, 30 dB under the words in all. Judged from 4 s on,
+ * when takes have had a gap.
  * Gaps: what of the hum is left, 0.3 s off the words: power of the output less the voice over that
  * of the hum. Words: the same, of every word, so what the voice loses at the harmonics counts as
  * hum; the median word. Without hum: takes that come out other than they were. */
@@ -102,8 +102,8 @@ static void judge_labels(const Judged *j, Samples *gaps, Samples *words) {
     }
 }
 
-/* Recordings in whose gaps 50 Hz stands 22 dB over the spectrum beside it (mean of 0.5 s periodograms
- * of their quiet runs, read with scipy): what is taken out of them is hum. */
+/* Recordings in whose gaps 50 Hz stands 22 dB over the spectrum beside it (mean of 0.5 s
+ * periodograms of their quiet runs, read with scipy): what is taken out of them is hum. */
 static bool hums_itself(const Voice *voice) {
     return strcmp(voice->name, "syllables-hu") == 0 || strcmp(voice->name, "syllables-nl") == 0;
 }

@@ -11,8 +11,8 @@
  * Caught: breaths that lose over half of `depth`, of those that come after the first word and have
  * more power than what else sounds meanwhile, and lie 3 dB over the floor.
  *
- * Sounds: of a sung take each labelled sound of a word, of a recording each sibilant and each 100 ms
- * of a word that lie as high as said above. */
+ * Sounds: of a sung take each labelled sound of a word, of a recording each sibilant and each 100
+ * ms of a word that lie as high as said above. */
 #include "quality/quality.h"
 
 #include <math.h>
@@ -43,8 +43,8 @@ typedef struct {
 
 /* ---- the material ---- */
 
-/* Low-pass without phase, -6 dB at `hz`: a sinc under a Hann window of 8 ms, whose sides fall within
- * 250 Hz. In place; `scratch` holds n frames. */
+/* Low-pass without phase, -6 dB at `hz`: a sinc under a Hann window of 8 ms, whose sides fall
+ * within 250 Hz. In place; `scratch` holds n frames. */
 static void low_pass(float *audio, float *scratch, size_t n, double rate_hz, double hz) {
     enum { MOST = 1024 };
     double tap[MOST + 1];

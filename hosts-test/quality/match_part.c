@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* match: siskin match on voices of one kind, in pairs: each is brought to the colour of the next. The
- * worst of the four bands is read off its own table, which the suite test_match holds to what a render
- * measures. */
+/* match: siskin match on voices of one kind, in pairs: each is brought to the colour of the next.
+ * The worst of the four bands is read off its own table, which the suite test_match holds to what a
+ * render measures. */
 #include "quality/quality.h"
 #include "siskin/edit/match.h"
 

@@ -203,9 +203,10 @@ static SingerKind kind_of_hiss(const Levels *levels, size_t start, size_t end) {
  * and other hisses fulfil that too; of Hughes & Halle 1956 (C.2) rule 2, E(0.72-6.5k) -
  * E(0.72-2.15k) > 10 dB over the middle of it, tells the sibilants.
  *
- * 30 ms are enough to hear /sh/ and /z/ (Jongman, JASA 85, 1989), and as short is many an /s/ before
- * a plosive. The burst of a plosive lasts as long, but comes out of a closure, a sibilant of that
- * length out of a vowel. Such a short one goes down as /z/: not raised, not judged as an /s/. */
+ * 30 ms are enough to hear /sh/ and /z/ (Jongman, JASA 85, 1989), and as short is many an /s/
+ * before a plosive. The burst of a plosive lasts as long, but comes out of a closure, a sibilant of
+ * that length out of a vowel. Such a short one goes down as /z/: not raised, not judged as an
+ * /s/. */
 static bool label_sibilants(Voice *voice, const Levels *levels) {
     size_t run = 0;
     for (size_t i = 0; i <= levels->frames; i++) {

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* The same take a little later must come out the same: decisions may not hang on where a hop begins.
+/* The same take a little later must come out the same: decisions may not hang on where a hop
+ * begins.
  *
  * Every bundle found, at its defaults; a key, where there is one, is the take itself. The take is
  * run with one frame ahead, and with 37 to 229 more. These hold noise at -120 dBFS: after
- * silence all comes out the same, bit for bit, as the contract asks. Levels, RMS over each 100 ms of the
- * aligned outputs: places are those within 60 dB of the loudest of the input. Given is how many of
- * 2000 places differ by over 1 dB, where that can be heard: where the louder of the two outputs lies
- * within 45 dB of the loudest of the input, since what is quieter lies under the room of most takes.
- * Places that differ below that count in a row of their own, the worst plugin's. */
+ * silence all comes out the same, bit for bit, as the contract asks. Levels, RMS over each 100 ms
+ * of the aligned outputs: places are those within 60 dB of the loudest of the input. Given is how
+ * many of 2000 places differ by over 1 dB, where that can be heard: where the louder of the two
+ * outputs lies within 45 dB of the loudest of the input, since what is quieter lies under the room
+ * of most takes. Places that differ below that count in a row of their own, the worst plugin's. */
 #include "quality/quality.h"
 
 #include <math.h>

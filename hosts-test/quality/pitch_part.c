@@ -214,8 +214,8 @@ static double differs(const float *x, size_t n, size_t at, double note, double r
 /* Does x, the voice's own sound or what came out, repeat with the period read at k? An octave down:
  * the double fits better than the period sung. An octave up: what repeats at half the period
  * repeats at the whole one, too, so the half needs only to fit as well but for the odd partials, of
- * which an octave may leave 2.5 % of the power (pitch.h asks 1 %). Given voice-shift an octave up and
- * down in the corrector's place, 97 and 91 % of the readings count as faults. */
+ * which an octave may leave 2.5 % of the power (pitch.h asks 1 %). Given voice-shift an octave up
+ * and down in the corrector's place, 97 and 91 % of the readings count as faults. */
 static bool repeats_as_read(const Voice *voice, const float *x, const Curve *curve, size_t k) {
     double sung = differs(x, voice->n, curve->at[k], curve->sung[k], voice->rate_hz);
     double read = differs(x, voice->n, curve->at[k], curve->heard[k], voice->rate_hz);

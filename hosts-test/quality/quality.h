@@ -70,8 +70,8 @@ typedef struct {
 /* Runs the built bundle as a host would, in blocks of 512. false: said why, quality->broken set. */
 bool quality_render(Quality *quality, const QualityRun *run);
 
-/* A part of the table. Each file <name>_part.c defines one as quality_<name>; the Makefile finds it.
- * It prints its rows; nothing when its bundle is not built, which is said. */
+/* A part of the table. Each file <name>_part.c defines one as quality_<name>; the Makefile finds
+ * it. It prints its rows; nothing when its bundle is not built, which is said. */
 typedef struct {
     const char *name, *bundle; /* NULL: it needs none */
     void (*run)(Quality *);

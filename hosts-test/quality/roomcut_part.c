@@ -2,12 +2,12 @@
 /* Room resonances: found by measure/resonances, taken out by room-cut.
  *
  * In the first 15 s of each sung take a box is laid, a peaking filter (bilinear, cookbook) of 6 to
- * 8 dB, q 3 to 5, from 200 or the take's low notes up to 700 Hz; four draws for each. The measure is
- * told the true pitch of windows within one sound, and hears windows without voice as noise. Found:
- * within a sixth of an octave and 3 dB. One bell of room-cut is then set to what was found: its
- * frequency, its width at half its dB, and its height, but no more than 6 dB. Left: the largest of
- * box and bell together, up or down, from the plugin's response to an impulse; the box itself where
- * none was found. On the clean take the measure should find none.
+ * 8 dB, q 3 to 5, from 200 or the take's low notes up to 700 Hz; four draws for each. The measure
+ * is told the true pitch of windows within one sound, and hears windows without voice as noise.
+ * Found: within a sixth of an octave and 3 dB. One bell of room-cut is then set to what was found:
+ * its frequency, its width at half its dB, and its height, but no more than 6 dB. Left: the largest
+ * of box and bell together, up or down, from the plugin's response to an impulse; the box itself
+ * where none was found. On the clean take the measure should find none.
  *
  * The notes of recordings are not known: not measured. */
 #include "measure/mean_spectrum.h"

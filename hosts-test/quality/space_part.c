@@ -1,18 +1,20 @@
 /* SPDX-License-Identifier: ISC */
 /* Space: plate-reverb, slap-echo and make-room.
  *
- * Plate. An impulse at 48 kHz. Decay: T30 (ISO 3382-1) of the octaves from 500 Hz to 4 kHz over the law
- * of its header, T = decay / (1 + (f/damping)^2), mean of the mono result at three motions; the worst of
- * decays of 0.5, 0.9, 2 and 6 s, per cent. Dense: when the echo density of Abel and Huang reaches 0.9,
- * ms, the latest. Ring: over what is around it, at 2 and 6 s, dB. Sides: correlation in the octaves
- * from 250 Hz to 8 kHz of a mono impulse in the stereo one, at the default, the farthest from 0.
+ * Plate. An impulse at 48 kHz. Decay: T30 (ISO 3382-1) of the octaves from 500 Hz to 4 kHz over the
+ * law of its header, T = decay / (1 + (f/damping)^2), mean of the mono result at three motions; the
+ * worst of decays of 0.5, 0.9, 2 and 6 s, per cent. Dense: when the echo density of Abel and Huang
+ * reaches 0.9, ms, the latest. Ring: over what is around it, at 2 and 6 s, dB. Sides: correlation
+ * in the octaves from 250 Hz to 8 kHz of a mono impulse in the stereo one, at the default, the
+ * farthest from 0.
  *
  * Slap. A burst of noise, feedback 70: the first echo's place, frames, and how far the level of the
  * first four is off feedback^(k-1), dB.
  *
- * Room. Each voice as the lead over the next one as backing, at the defaults (depth 6). How much lower
- * the backing is in the four strongest thirds of an octave of the lead, while it sounds there, dB, the
- * least of all leads; and what is still taken from it at the end of three seconds of rest, dB. */
+ * Room. Each voice as the lead over the next one as backing, at the defaults (depth 6). How much
+ * lower the backing is in the four strongest thirds of an octave of the lead, while it sounds
+ * there, dB, the least of all leads; and what is still taken from it at the end of three seconds of
+ * rest, dB. */
 #include "quality/quality.h"
 
 #include "reverb_measures.h"
@@ -183,7 +185,8 @@ static Third third(const float *const take[3], float *const band[3], size_t n, d
     return sum;
 }
 
-/* By how much the backing is lower in the strongest thirds of the lead, from 315 Hz to 4 kHz, dB. */
+/* By how much the backing is lower in the strongest thirds of the lead, from 315 Hz to 4 kHz,
+ * dB. */
 static double room_made(const float *const take[3], float *const band[3], size_t n,
                         double rate_hz) {
     Third thirds[BANDS];
@@ -200,7 +203,8 @@ static double room_made(const float *const take[3], float *const band[3], size_t
     return sum;
 }
 
-/* The lead over `back`, with three seconds of rest behind it; what is taken in the last of these. */
+/* The lead over `back`, with three seconds of rest behind it; what is taken in the last of
+ * these. */
 static bool room_of(Quality *quality, const Voice *lead, const Voice *back, double *made,
                     double *rest_db) {
     size_t rest = (size_t)(3.0 * lead->rate_hz), n = lead->n + rest, last = rest / 10;

@@ -3,14 +3,14 @@
  *
  * Bursts of air are laid in at the start of every third word from 3 s on: noise of 20 to 120 Hz, 30
  * to 120 ms, up in 5 ms and down over the rest as a raised cosine, its RMS 0 to 20 dB over that of
- * the words below 300 Hz. Runs with and without bursts, `thumps` as it is and 0; so what the high-pass
- * alone does is not counted.
+ * the words below 300 Hz. Runs with and without bursts, `thumps` as it is and 0; so what the
+ * high-pass alone does is not counted.
  *
  * Taken down: level over a burst and 20 ms, from 20 Hz to 120 Hz or 0.8 of the lowest note of the
  * take (100 Hz where that is not known), 0 over default; caught: by 3 dB and more. Voice changed:
  * level of 20 ms within words, from 0.15 s after a burst on, default over 0. False: runs of
- * difference between the two on the clean take, 0.1 s apart, of sung takes and of three men who sing
- * from 80 Hz to 130 Hz; recordings have thumps of their own, which nobody labelled. */
+ * difference between the two on the clean take, 0.1 s apart, of sung takes and of three men who
+ * sing from 80 Hz to 130 Hz; recordings have thumps of their own, which nobody labelled. */
 #include "quality/quality.h"
 
 #include <math.h>

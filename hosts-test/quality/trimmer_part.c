@@ -15,8 +15,9 @@
  * without keep_breaths. Gaps: median gain of the part from 0.3 s after a phrase to 0.08 s before
  * whatever sounds next; and how many open again within that part, where nothing sounds but clicks.
  *
- * With the least look-ahead, 21.3 ms late at 48 kHz, for hearing oneself: the same, of all words; and
- * how many lose over 1 dB, and over 6 dB. (Most words lie in a phrase and have nothing to lose.)
+ * With the least look-ahead, 21.3 ms late at 48 kHz, for hearing oneself: the same, of all words;
+ * and how many lose over 1 dB, and over 6 dB. (Most words lie in a phrase and have nothing to
+ * lose.)
  *
  * Behind breath-ducker, whose `depth` is 24 dB: the room is turned down with each breath. A gap is
  * closed when the median gain of that part is -20 dB or less. */

@@ -25,8 +25,9 @@ int command_report(int argc, char **argv);
 int command_ride(int argc, char **argv);
 int command_notes(int argc, char **argv);
 
-/* Sends on what was printed so far, and remembers what went wrong with it. Each command prints as if
- * that could not fail; in the end command_end_output says why it did, and gives the exit status. */
+/* Sends on what was printed so far, and remembers what went wrong with it. Each command prints as
+ * if that could not fail; in the end command_end_output says why it did, and gives the exit
+ * status. */
 void command_flush(void);
 int command_end_output(int status);
 

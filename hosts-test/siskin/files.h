@@ -10,11 +10,12 @@
 
 bool files_is_folder(const char *path);
 
-/* Takes slashes off the end of a folder's path, but for a lone one. Returns the path. NULL stays. */
+/* Takes slashes off the end of a folder's path, but for a lone one. Returns the path. NULL
+ * stays. */
 const char *files_trim(char *folder);
 
-/* A number for the file that a path leads to, by whatever links and spelling, whether it is there yet
- * or not: two paths with one number are one file. */
+/* A number for the file that a path leads to, by whatever links and spelling, whether it is there
+ * yet or not: two paths with one number are one file. */
 uint64_t files_key(const char *path);
 
 /* Makes a folder, in one that is there; fine when it is there already. */

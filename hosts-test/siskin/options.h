@@ -18,8 +18,8 @@ typedef struct {
  * on an unknown option, a missing value, or a value for a flag. */
 bool options_take(const Option *options, size_t count, int *argc, char **argv, HostError *error);
 
-/* A number that an option was given; without `word` *value stays. Fails, naming both bounds, on what is none or lies
- * outside. */
+/* A number that an option was given; without `word` *value stays. Fails, naming both bounds, on
+ * what is none or lies outside. */
 bool options_number(const char *word, const char *name, double least, double most, double *value,
                     HostError *error);
 

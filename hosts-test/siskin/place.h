@@ -16,14 +16,15 @@ Host *place_open_host(const char *directory, HostError *error);
     "where our plugins are (else SISKIN_LV2, else lv2/ or ../lib/lv2/\n"                           \
     "beside this program, else LV2_PATH)"
 
-/* Folders of chains: the user's own ($XDG_DATA_HOME/siskin/chains, else ~/.local/share/...), and the
- * ready ones that came with the program. NULL: there is none, or none in it. The caller frees it. */
+/* Folders of chains: the user's own ($XDG_DATA_HOME/siskin/chains, else ~/.local/share/...), and
+ * the ready ones that came with the program. NULL: there is none, or none in it. The caller frees
+ * it. */
 typedef enum { PLACE_OWN, PLACE_READY, PLACE_CHAINS } PlaceChains;
 char *place_chains(PlaceChains which);
 
-/* The path of a chain file: `name` itself if there is such a file or it has a slash, else the chain of
- * that name (with or without its .chain), the user's own before a ready one, else `name`. The caller
- * frees it. */
+/* The path of a chain file: `name` itself if there is such a file or it has a slash, else the chain
+ * of that name (with or without its .chain), the user's own before a ready one, else `name`. The
+ * caller frees it. */
 char *place_chain(const char *name);
 
 #endif

@@ -4,8 +4,8 @@
  * A SafeFile is written under another name in the same directory, and gets its own name only once
  * it is complete and on the disk. Until then a failure, or a signal that asks to end, once
  * safe_catch_signals was called, leaves nothing behind, and an older file of that name as it was.
- * When a whole process dies, another can remove what it left: the name holds the process id, and the
- * next to write the same file does. */
+ * When a whole process dies, another can remove what it left: the name holds the process id, and
+ * the next to write the same file does. */
 #ifndef SISKIN_SAFE_H
 #define SISKIN_SAFE_H
 
@@ -51,9 +51,9 @@ bool safe_put_text(const char *path, const char *text, HostError *error);
 char *safe_temporary(HostError *error);
 void safe_temporary_end(char *folder);
 
-/* From now on SIGINT, SIGTERM, SIGHUP, SIGQUIT and SIGPIPE remove unfinished files and temporary folders before they
- * end the process, and a file that grows past a limit of the system is an error of write() instead
- * of a signal. */
+/* From now on SIGINT, SIGTERM, SIGHUP, SIGQUIT and SIGPIPE remove unfinished files and temporary
+ * folders before they end the process, and a file that grows past a limit of the system is an error
+ * of write() instead of a signal. */
 void safe_catch_signals(void);
 
 /* Removes what a dead process was still writing for `path`. */

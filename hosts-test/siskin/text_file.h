@@ -8,8 +8,8 @@
 #include <stddef.h>
 
 /* Reads it into new memory, which ends with a 0 and is the caller's, also on failure. A pipe is
- * waited for, 10 s. Fails, naming `what` ("the chain file") and the path, on what cannot be read, on
- * a directory, a pipe that nobody writes to, and on what is longer than 1 MB or never ends. */
+ * waited for, 10 s. Fails, naming `what` ("the chain file") and the path, on what cannot be read,
+ * on a directory, a pipe that nobody writes to, and on what is longer than 1 MB or never ends. */
 bool text_file_read(const char *path, const char *what, char **text, size_t *size,
                     HostError *error);
 

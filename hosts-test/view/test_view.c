@@ -3,7 +3,8 @@
  * control by mouse and by keys, values from the host, sizes, scales, nonsense, a server that stops
  * or dies.
  *
- * Where something is on the sheet is asked of the view (view/ui.h); what is there is looked for in the picture. */
+ * Where something is on the sheet is asked of the view (view/ui.h); what is there is looked for in
+ * the picture. */
 #include "view/viewer.h"
 
 #include <check.h>
@@ -257,7 +258,8 @@ static void resize(Viewer *viewer, const Hand *hand, double by) {
     free(whole.rgb);
 }
 
-/* The layout, as it is in the picture: each knob stands where its value is on the slider, within 2 px at any size. */
+/* The layout, as it is in the picture: each knob stands where its value is on the slider, within 2
+ * px at any size. */
 static void expect_knobs(Viewer *viewer, const Hand *hand, double by) {
     for (size_t i = 0; i < viewer->plugin->n_ports; i++) {
         const HostPort *port = &viewer->plugin->ports[i];
@@ -299,7 +301,8 @@ typedef struct {
     double from, to;
 } Span;
 
-/* From where to where a graph is filled near its right end, as shares of its height; to is 0 when it is not. */
+/* From where to where a graph is filled near its right end, as shares of its height; to is 0 when
+ * it is not. */
 static Span filled(Viewer *viewer, const Hand *hand, uint32_t port) {
     enum { FILL = 0xcdd0a3 };
     double box[4];
@@ -359,7 +362,8 @@ START_TEST(the_focus_is_seen) {
     open_at(&viewer, "urn:siskin:de-esser#stereo", 0.0f);
     double box[4];
     viewer_place(&viewer, host_port(viewer.plugin, "band_low")->index, box);
-    /* The ring is around the whole row, under the slider, too: where nothing else has the accent's colour. */
+    /* The ring is around the whole row, under the slider, too: where nothing else has the accent's
+     * colour. */
     const double edge[4] = {box[0], box[1] + box[3] - 2.0, box[2], 2.0};
     Picture before = viewer_settle(&viewer, &hand, edge);
     hand_click(&hand, viewer.window, box[0] + 0.5 * box[2], box[1] + 0.5 * box[3]);
@@ -414,7 +418,8 @@ static xcb_window_t window_aside(const Hand *hand) {
     return window;
 }
 
-/* When a press on the view was, as a window manager sees it: it hears of it first and lets it go on. */
+/* When a press on the view was, as a window manager sees it: it hears of it first and lets it go
+ * on. */
 static xcb_timestamp_t press_as_managed(const Hand *hand, xcb_window_t view) {
     xcb_grab_button(hand->x, 0, hand->root, XCB_EVENT_MASK_BUTTON_PRESS, XCB_GRAB_MODE_SYNC,
                     XCB_GRAB_MODE_ASYNC, XCB_NONE, XCB_NONE, 1, XCB_MOD_MASK_ANY);

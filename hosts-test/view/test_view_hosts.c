@@ -2,7 +2,8 @@
 /* Views in other people's hosts: jalv, which shows one in a window of its own, and jalv.gtk3, which
  * puts it into one of GTK. One plugin in each; with SISKIN_VIEWS=all every plugin.
  *
- * They run under an X server and a JACK server of the suite's own, without a screen and without a sound card. */
+ * They run under an X server and a JACK server of the suite's own, without a screen and without a
+ * sound card. */
 #include "view/viewer.h"
 
 #include <check.h>
@@ -151,7 +152,8 @@ static size_t n_controls(const HostPlugin *plugin) {
 }
 
 /* Every control to its minimum, without a mouse: Home and Tab. The first press takes the keyboard,
- * since there is no window manager to give it; presets have no Home that would change what stands. */
+ * since there is no window manager to give it; presets have no Home that would change what
+ * stands. */
 static void all_home(const Hand *hand, xcb_window_t window, const HostPlugin *plugin) {
     hand_click(hand, window, 20.0, 20.0);
     usleep(200000);

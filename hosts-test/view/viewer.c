@@ -14,8 +14,9 @@
 #include <time.h>
 #include <unistd.h>
 
-/* The font library keeps what it has read of its settings, some 1.4 kB however many views are opened, and has no one to
- * free it as long as the process lives. Everything else counts. The leak sanitizer looks for this name. */
+/* The font library keeps what it has read of its settings, some 1.4 kB however many views are
+ * opened, and has no one to free it as long as the process lives. Everything else counts. The leak
+ * sanitizer looks for this name. */
 __attribute__((visibility("default"))) const char *__lsan_default_suppressions(void);
 const char *__lsan_default_suppressions(void) {
     return "leak:libfontconfig.so";

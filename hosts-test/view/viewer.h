@@ -28,16 +28,20 @@ typedef struct {
 
 /* Finds the view's library as the bundle's Turtle names it, and loads it. */
 void viewer_load(Viewer *viewer, const HostPlugin *plugin);
-/* Opens a view within `parent` (0: on its own, and shown), at a scale (0: none asked for). false: it does not open. */
+/* Opens a view within `parent` (0: on its own, and shown), at a scale (0: none asked for). false:
+ * it does not open. */
 bool viewer_open(Viewer *viewer, xcb_window_t parent, float scale);
 void viewer_shut(Viewer *viewer);
 
-/* Lets it work, as a host does 30 times a second, but without the wait. Stops at what idle returns other than 0. */
+/* Lets it work, as a host does 30 times a second, but without the wait. Stops at what idle returns
+ * other than 0. */
 int viewer_idle(Viewer *viewer, int times);
-/* Until it has drawn all it has to; then this part of its window (x, y, width, height; NULL: all). */
+/* Until it has drawn all it has to; then this part of its window (x, y, width, height; NULL:
+ * all). */
 Picture viewer_settle(Viewer *viewer, const Hand *hand, const double box[4]);
 bool picture_same(const Picture *a, const Picture *b);
-/* Until this part looks like `as`, or does not. false: after two seconds it still does not, or does. */
+/* Until this part looks like `as`, or does not. false: after two seconds it still does not, or
+ * does. */
 bool viewer_await_picture(Viewer *viewer, const Hand *hand, const double box[4], const Picture *as,
                           bool same);
 /* Until it has written to a port `writes` times in all; fails the test after some seconds. */

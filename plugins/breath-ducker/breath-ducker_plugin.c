@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* breath-ducker: turns the inhalations between phrases down.
  *
- *     input -> listener, hop by hop -> scene -> breath_finder -> fade -> gain on the delayed input */
+ *     input -> listener, hop by hop -> scene -> breath_finder -> fade -> gain on the delayed
+ * input */
 #include "basic/decibel.h"
 #include "detect/breath_finder.h"
 #include "gain/fade_gain.h"

@@ -5,8 +5,9 @@
  *        -> where it hisses, what takes it down ------------------------------------------------^
  *     -> blended with dry
  *
- * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. It begins with the lead, and
- * is as loud as it from moment to moment, wherever its periods were cut. */
+ * The voice waits AHEAD_MS more than the source, so that it knows the note before it sings. It
+ * begins with the lead, and is as loud as it from moment to moment, wherever its periods were
+ * cut. */
 #include "basic/maths.h"
 #include "gain/dry_wet.h"
 #include "gain/glide.h"
@@ -24,8 +25,8 @@ enum { KEY, SCALE, TUNING, STEPS, LOOSENESS, FORMANT, BLEND, N_CONTROLS };
 
 /* A new note is known 70 ms after it began, where the window is full grown (note_aim.h). */
 static const double AHEAD_MS = 60.0, GLIDE_MS = 20.0;
-/* Late in the mean by this times the square of looseness (two singers' onsets), and wandering by as much either way:
- * never early. */
+/* Late in the mean by this times the square of looseness (two singers' onsets), and wandering by as
+ * much either way: never early. */
 static const double LOOSE_MS = 20.0;
 
 static const PortSpec CONTROLS[N_CONTROLS] = {

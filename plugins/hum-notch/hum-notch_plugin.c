@@ -15,8 +15,8 @@
 enum { DEPTH, MAINS, HARMONICS, N_CONTROLS };
 enum { FREQUENCY, HUM, N_METERS };
 
-/* Time constants of the notches: in a gap, and while a voice sounds, when one that held a harmonic's
- * frequency exactly for a second would lose 0.4 dB of it. */
+/* Time constants of the notches: in a gap, and while a voice sounds, when one that held a
+ * harmonic's frequency exactly for a second would lose 0.4 dB of it. */
 static const double GAP_MS = 250.0, VOICE_MS = 20000.0;
 static const double METER_MS = 100.0;
 
@@ -114,9 +114,9 @@ static void mix(const Io *io, float *mono) {
         mono[i] = 0.5f * (left[i] + right[i]);
 }
 
-/* A word that begins is heard late, and what it did to the tones is taken back; by as much as calm is
- * lost, so that a moment that is a word by half is undone by half. A gap too short to learn in brings
- * back what was known in the one before it. */
+/* A word that begins is heard late, and what it did to the tones is taken back; by as much as calm
+ * is lost, so that a moment that is a word by half is undone by half. A gap too short to learn in
+ * brings back what was known in the one before it. */
 static void take_back(HumNotch *h, float calm) {
     if (calm < h->calm)
         tone_cancel_recall(&h->cancel, 1.0f - calm / h->calm);

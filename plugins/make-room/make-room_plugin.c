@@ -4,7 +4,8 @@
  *     key -> in which bands the lead sounds -> attack and release, each band -> cuts -> the backing
  *
  * Up to seven bands between `low` and `high`; when these move, the cuts fade out, the bands change
- * while nothing is cut, and fade in again. Latency none: the key is heard half a millisecond late. */
+ * while nothing is cut, and fade in again. Latency none: the key is heard half a millisecond
+ * late. */
 #include "basic/decibel.h"
 #include "basic/maths.h"
 #include "detect/lead_presence.h"

@@ -4,9 +4,9 @@
  *     in -> pitch -> lowest note of the last seconds -> corner -> high-pass, low-pass on in
  *     in -> thump of a /p/ or /b/? -> how far over the voice -> deep cut on that, while it lasts
  *
- * No look-ahead: the corner rises slowly behind the voice, and gives way under it as soon as a lower
- * note is confirmed (pitch_floor.h); of a thump the first 10 ms get through (thumps.h). How far it
- * may raise a peak: edge_filter.h. */
+ * No look-ahead: the corner rises slowly behind the voice, and gives way under it as soon as a
+ * lower note is confirmed (pitch_floor.h); of a thump the first 10 ms get through (thumps.h). How
+ * far it may raise a peak: edge_filter.h. */
 #include "basic/decibel.h"
 #include "detect/thumps.h"
 #include "filter/deep_cut.h"

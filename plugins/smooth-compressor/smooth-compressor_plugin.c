@@ -244,8 +244,8 @@ static void finish_hop(SmoothCompressor *s, const VoiceFrame *frame) {
 /* The reference while the voice is not known: over whatever can be heard and any threshold. */
 static const float UNKNOWN_DB = 300.0f;
 
-/* Each frame's level over the reference, no more than can be said yet. Returns the highest as it is,
- * for the meter. */
+/* Each frame's level over the reference, no more than can be said yet. Returns the highest as it
+ * is, for the meter. */
 static float levels(SmoothCompressor *s, const float *left, const float *right, float *over_db,
                     size_t n) {
     const bool own = s->own, known = usual_level_known(&s->usual);

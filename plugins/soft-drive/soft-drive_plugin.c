@@ -21,8 +21,8 @@ enum { DRIVE, CHARACTER, TONE, BLEND, N_CONTROLS };
 /* Of the rate at up to 50 kHz: what 36 dB of drive need. */
 enum { STAGES = 3 };
 
-/* Share of a voice's power above the middle of the tilt, 1 kHz (the mean speech spectrum of Byrne et
- * al., JASA 96, 1994, from memory). */
+/* Share of a voice's power above the middle of the tilt, 1 kHz (the mean speech spectrum of Byrne
+ * et al., JASA 96, 1994, from memory). */
 static const float ABOVE = 0.15f;
 
 static const double GLIDE_MS = 20.0, WARM_MS = 20.0, FADE_MS = 20.0;

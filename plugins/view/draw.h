@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* draw.h: paints a sheet with cairo, in px of the window. It knows no window: onto a picture in memory. */
+/* draw.h: paints a sheet with cairo, in px of the window. It knows no window: onto a picture in
+ * memory. */
 #ifndef SISKIN_VIEW_DRAW_H
 #define SISKIN_VIEW_DRAW_H
 

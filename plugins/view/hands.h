@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* hands.h: what mouse and keys do to a view. It knows places on the sheet and names of keys, but no window.
+/* hands.h: what mouse and keys do to a view. It knows places on the sheet and names of keys, but no
+ * window.
  *
- *   mouse   press and drag a slider, with Shift in small steps from where it stands; press a figure to type; press
+ *   mouse press and drag a slider, with Shift in small steps from where it stands; press a figure
+ *   to type; press
  *           a switch or a label; double press: the default; wheel: a step, with Shift a tenth
- *   keys    Tab, Shift-Tab: the next, the one before, as they stand; arrows: a step, with Shift a tenth;
+ *   keys Tab, Shift-Tab: the next, the one before, as they stand; arrows: a step, with Shift a
+ *   tenth;
  *           Page Up, Page Down: ten; Home, End: the ends; Delete, Backspace: the default; Enter or a digit: type a value,
  *           Enter takes it, Escape leaves it; Space: switch, or the next of a list */
 #ifndef SISKIN_VIEW_HANDS_H

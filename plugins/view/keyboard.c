@@ -62,7 +62,8 @@ HandsKey keyboard_read(const Window *window, xcb_keycode_t code, unsigned state,
     text[0] = '\0';
     if (!window->keys)
         return KEY_OTHER;
-    /* A core event has the modifiers in its lowest eight bits, the layout in bits 13 and 14 (XKB protocol, 2.2.2). */
+    /* A core event has the modifiers in its lowest eight bits, the layout in bits 13 and 14 (XKB
+     * protocol, 2.2.2). */
     xkb_state_update_mask(window->keys, state & 0xff, 0, 0, state >> 13 & 3, 0, 0);
     xkb_keysym_t symbol = xkb_state_key_get_one_sym(window->keys, code);
     for (size_t i = 0; i < sizeof KEYS / sizeof *KEYS; i++)

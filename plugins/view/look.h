@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* look.h: the colours and sizes of the view: paper and olive, as on the report page (hosts-test/siskin/page/page.css).
+/* look.h: the colours and sizes of the view: paper and olive, as on the report page
+ * (hosts-test/siskin/page/page.css).
  *
  * Every pair of colours in which text is written has a contrast of 4.5:1 at least, and what bounds
  * a control or shows the focus 3:1 (WCAG 2.1, success criteria 1.4.3 and 1.4.11);

@@ -160,7 +160,8 @@ static bool about_equal(float a, float b) {
     return fabsf(a - b) <= 1e-4f * fmaxf(1.0f, fabsf(b));
 }
 
-/* What a host sets by itself, as the tempo, is not what a preset is known by: there it would never stand. */
+/* What a host sets by itself, as the tempo, is not what a preset is known by: there it would never
+ * stand. */
 static bool stands(const Model *model, size_t preset) {
     for (size_t i = 0; i < model->n_ports; i++)
         if (model_is_control(model, i) && !model->port[i].spec.designation &&

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* model.h: what a view knows of its plugin: the values of all ports, the last ten seconds of its meters, its presets.
+/* model.h: what a view knows of its plugin: the values of all ports, the last ten seconds of its
+ * meters, its presets.
  *
  * No window, no LV2, no clock: the caller says what time it is. Nothing is taken from the heap. */
 #ifndef SISKIN_VIEW_MODEL_H
@@ -59,7 +60,8 @@ bool model_is_meter(const Model *model, size_t port);   /* a number that the plu
  * true: it changed what is seen, beside the traces. */
 bool model_event(Model *model, size_t port, float value);
 
-/* Moves the traces to `now_s`, seconds on a clock that only goes forward. true: they look different. */
+/* Moves the traces to `now_s`, seconds on a clock that only goes forward. true: they look
+ * different. */
 bool model_tick(Model *model, double now_s);
 
 /* A trace's column, `age` columns before the newest, < MODEL_STEPS. */
@@ -77,7 +79,8 @@ size_t model_n_presets(const Model *model);
 const char *model_preset_name(const Model *model, size_t preset);
 /* The value that a preset gives a control; its present one where the preset leaves it alone. */
 float model_preset_value(const Model *model, size_t preset, size_t port);
-/* The first preset whose values all stand, but for what a host sets by itself; model_n_presets(): none. */
+/* The first preset whose values all stand, but for what a host sets by itself; model_n_presets():
+ * none. */
 size_t model_preset(const Model *model);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* paint.h: what every item of a view is made of: boxes, lines, words. On top of cairo; px of the sheet. */
+/* paint.h: what every item of a view is made of: boxes, lines, words. On top of cairo; px of the
+ * sheet. */
 #ifndef SISKIN_VIEW_PAINT_H
 #define SISKIN_VIEW_PAINT_H
 

@@ -92,8 +92,8 @@ static double height_of(const Lines *lines, size_t from, size_t to) {
     return h;
 }
 
-/* Where the second column begins, so that the longer one is the shortest; lines->n: there is none. Between groups where
- * that costs no more than two rows; else within one. */
+/* Where the second column begins, so that the longer one is the shortest; lines->n: there is none.
+ * Between groups where that costs no more than two rows; else within one. */
 static size_t split(const Lines *lines, double *tall) {
     size_t best = lines->n;
     double least = height_of(lines, 0, lines->n);

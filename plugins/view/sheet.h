@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* sheet.h: where everything of a view is drawn: from the tables of a plugin to rectangles, and nothing else.
+/* sheet.h: where everything of a view is drawn: from the tables of a plugin to rectangles, and
+ * nothing else.
  *
  *   title                          Enabled  Audition
  *   preset

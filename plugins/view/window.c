@@ -13,7 +13,8 @@
 #include <string.h>
 #include <time.h>
 
-/* A strip of the picture. A local socket that says it has room takes three quarters of its 208 KiB without waiting. */
+/* A strip of the picture. A local socket that says it has room takes three quarters of its 208 KiB
+ * without waiting. */
 enum { STRIP_BYTES = 64 * 1024, PIXEL_BYTES = 4, MOST_PX = 8192 };
 static const double USUAL_DPI = 96.0;
 
@@ -64,7 +65,8 @@ static const xcb_visualtype_t *root_visual(const xcb_screen_t *screen) {
     return NULL;
 }
 
-/* Whether the root window takes the pixels as cairo keeps them: 32 bits, 0xxxrrggbb, in this machine's order. */
+/* Whether the root window takes the pixels as cairo keeps them: 32 bits, 0xxxrrggbb, in this
+ * machine's order. */
 static bool pixels_fit(xcb_connection_t *x) {
     const xcb_setup_t *setup = xcb_get_setup(x);
     const xcb_screen_t *screen = first_screen(x);
@@ -155,7 +157,8 @@ bool window_make(Window *window, uintptr_t parent, int width, int height, const 
         return false;
     window->id = xcb_generate_id(x);
     window->gc = xcb_generate_id(x);
-    /* Pixels, border and colours are named, since the parent may have another kind of pixel than the root window. */
+    /* Pixels, border and colours are named, since the parent may have another kind of pixel than
+     * the root window. */
     const uint32_t values[] = {look_rgb(LOOK_PAPER), 0,
                                XCB_EVENT_MASK_EXPOSURE | XCB_EVENT_MASK_STRUCTURE_NOTIFY |
                                    XCB_EVENT_MASK_BUTTON_PRESS | XCB_EVENT_MASK_BUTTON_RELEASE |

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* voice-double: one to four more takes of the same words, made from the one there is, left and right of it.
+/* voice-double: one to four more takes of the same words, made from the one there is, left and
+ * right of it.
  *
  *     in, its middle -> source: past sound and period marks -> voices, each off in pitch and time -> placed left to right
  *                    -> where it hisses, what takes it down ^
  *     -> low cut -> blended with dry
  *
- * Each voice wanders by itself, so that no two sides are alike. All of it is movement of its delay (double_voice.h,
- * by_delay): periods are marked for the formants alone, and where marks fall moves no beat. Latency: that of the
- * source; voices come later still. */
+ * Each voice wanders by itself, so that no two sides are alike. All of it is movement of its delay
+ * (double_voice.h, by_delay): periods are marked for the formants alone, and where marks fall moves
+ * no beat. Latency: that of the source; voices come later still. */
 #include "basic/maths.h"
 #include "filter/edge_filter.h"
 #include "gain/dry_wet.h"
@@ -147,7 +148,8 @@ static void reset(void *self) {
     peak_change_reset(&d->change);
 }
 
-/* Each side has the power of the take, however many voices there are: what they sing has no phase in common. */
+/* Each side has the power of the take, however many voices there are: what they sing has no phase
+ * in common. */
 static void set_levels(VoiceDouble *d, double width) {
     const double *place = PLACE[d->count - 1];
     for (size_t k = 0; k < MOST_VOICES; k++) {

@@ -24,11 +24,12 @@ enum { SEMITONES, CENTS, FORMANT, BLEND, N_CONTROLS };
 static const double GLIDE_MS = 20.0, FADE_MS = 20.0, MOVE_MS = 10.0;
 /* A hiss lasts less than this; two taps need one of theirs to begin, and fade in without haste. */
 static const double LASTS_MS = 100.0, TAPS_FADE_MS = 40.0, POWER_MS = 12.0;
-/* A hiss has less of its power than this in the tracker's band, below 2.4 kHz; chords and tails have more. */
+/* A hiss has less of its power than this in the tracker's band, below 2.4 kHz; chords and tails
+ * have more. */
 static const float LOW_SHARE = 0.3f, LEAST_POWER = 1e-10f;
 
-/* How like one period of a single voice is to the next, over ALIKE_MS: 0.87 and more of takes of five singers, sung and
- * recorded; of chords whose common period is found, less. */
+/* How like one period of a single voice is to the next, over ALIKE_MS: 0.87 and more of takes of
+ * five singers, sung and recorded; of chords whose common period is found, less. */
 static const float ONE_VOICE = 0.87f, USUALLY_ALIKE = 0.95f;
 static const double ALIKE_MS = 100.0;
 

@@ -170,8 +170,8 @@ static void write_lane(FILE *file, const Ride *ride, double trim_db) {
     ride_print_lane(file, ride, trim_db);
 }
 
-/* As lead-gently ends. On a bus of its own, since a fader acts after the processors of its bus, and the
- * compressor should hear what was ridden. */
+/* As lead-gently ends. On a bus of its own, since a fader acts after the processors of its bus, and
+ * the compressor should hear what was ridden. */
 static void write_finish(FILE *file) {
     fputs("\n# ---- Done: compressed, coloured, true peaks at -1 dBTP\n"
           "bus finish\n"

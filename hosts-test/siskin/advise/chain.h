@@ -10,11 +10,10 @@
 /* The line of the limiter, the last of a chain with `finish`. */
 #define ADVICE_CEILING "  peak-ceiling\n"
 
-/* The chain of the processors that are needed, on a bus `lead`; with `finish` it goes on to a lead that
- * is compressed, coloured and peak-safe. Every rule is told of in comments:
+/* The chain of the processors that are needed, on a bus `lead`; with `finish` it goes on to a lead
+ * that is compressed, coloured and peak-safe. Every rule is told of in comments:
  * whether it is needed, by what measure, and how a render measures. Fails as advice_settings;
- * `file` may then hold a part.
- */
+ * `file` may then hold a part. */
 bool advice_write_chain(FILE *file, Host *host, const AdvicePlan *plan, bool finish,
                         HostError *error);
 

@@ -61,10 +61,11 @@ double figure_clipped_tops(const Measures *m);
 /* Reverberation time of the room. */
 double figure_t60_s(const Measures *m);
 double figure_standing_peak_db(const Measures *m);
-/* Percent of the notes' time that is over INTONATION_FAR_CENTS off, of a take whose semitones are known
- * and stay where they are; NAN of any other. */
+/* Percent of the notes' time that is over INTONATION_FAR_CENTS off, of a take whose semitones are
+ * known and stay where they are; NAN of any other. */
 double figure_far_off_percent(const Measures *m);
-/* How far off a take is that fits no semitones, or leaves them: mean size of the error, or the least it can be. */
+/* How far off a take is that fits no semitones, or leaves them: mean size of the error, or the
+ * least it can be. */
 double figure_no_scale_cents(const Measures *m);
 
 #endif

@@ -9,8 +9,9 @@
 static const double NEAR_S = 0.02; /* a sibilant's ends are told to so much */
 static const double BITE_DB = -6.0, BITE_S = 0.03;
 static const double UNDER_PHRASE_DB = 25.0; /* what is softer dies away, and is no vowel */
-/* What joins a vowel without a softer moment, and is so loud, is of the word: breaths lie some 15 to
- * 40 dB under the voice. Words begin or end at most so far outside what a pitch tells of a phrase. */
+/* What joins a vowel without a softer moment, and is so loud, is of the word: breaths lie some 15
+ * to 40 dB under the voice. Words begin or end at most so far outside what a pitch tells of a
+ * phrase. */
 static const double JOINED_DB = 15.0, JOINED_S = 0.5;
 /* A peak that rises is taken back by the fader, and is no reason to leave out a step. */
 static const double MOST_PEAK_DB = 0.1;

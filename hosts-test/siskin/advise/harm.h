@@ -2,12 +2,13 @@
 /* harm.h: what a chain does to a take besides what it was asked for.
  *
  * The gain of every 5 ms, from 500 Hz to 3 kHz, between the take and its render, over the vowels of
- * each phrase (where a pitch was heard, and no sibilant): nothing that is advised has business there
- * but a ride, which moves a phrase as a whole. A word is bitten where the gain falls 6 dB under the
- * median of its phrase's vowels for 30 ms and more, in a vowel or in what joins one: consonants within
- * 15 dB of the vowels, with no softer moment between. Breaths are softer or stand apart (common practice).
- * The gain wanders by the distance between the 5th and the 95th percentile within a phrase's vowels;
- * told is the median phrase's, and that of one phrase in twenty. Peaks are true peaks.
+ * each phrase (where a pitch was heard, and no sibilant): nothing that is advised has business
+ * there but a ride, which moves a phrase as a whole. A word is bitten where the gain falls 6 dB
+ * under the median of its phrase's vowels for 30 ms and more, in a vowel or in what joins one:
+ * consonants within 15 dB of the vowels, with no softer moment between. Breaths are softer or stand
+ * apart (common practice). The gain wanders by the distance between the 5th and the 95th percentile
+ * within a phrase's vowels; told is the median phrase's, and that of one phrase in twenty. Peaks
+ * are true peaks.
  *
  * A processor that moves the waves themselves, as one does that corrects pitch, takes a pulse of
  * the voice out of one 5 ms and puts it into the next. Where the chain has one, levels are those of

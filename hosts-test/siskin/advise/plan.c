@@ -229,8 +229,8 @@ static bool take_back_the_peak(const Trials *trials, AdvicePlan *plan, HostError
     return fine;
 }
 
-/* Hum's harmonics fill the gaps, too. What they leave there is no noise: that is judged with hum and
- * rumble gone, by the front's last rule. */
+/* Hum's harmonics fill the gaps, too. What they leave there is no noise: that is judged with hum
+ * and rumble gone, by the front's last rule. */
 static bool judge_noise_without_hum(const Trials *trials, AdvicePlan *plan, HostError *error) {
     const size_t hum = 0, noise = advice_front() - 1;
     if (!advice_wants_processor(&plan->advice, hum) ||
@@ -253,8 +253,8 @@ static bool do_the_front(const Trials *trials, AdvicePlan *plan, HostError *erro
     return true;
 }
 
-/* By the phrases as they are heard with the front done. The gains act on the take as it is, so that is
- * where peaks and soft places are looked for. */
+/* By the phrases as they are heard with the front done. The gains act on the take as it is, so that
+ * is where peaks and soft places are looked for. */
 static bool plan_ride(AdvicePlan *plan, HostError *error) {
     const RideParams params = {
         .range_db = RIDE_RANGE_DB, .strength = 1.0, .target_lufs = (double)NAN};
@@ -264,8 +264,8 @@ static bool plan_ride(AdvicePlan *plan, HostError *error) {
     return ride_take(&plan->ride, &heard, &params, error);
 }
 
-/* What harm is measured from. A cut that stands still takes more off one vowel than off the next, and
- * is no gain that moves: so it is from the take with that cut made, but for its peak. */
+/* What harm is measured from. A cut that stands still takes more off one vowel than off the next,
+ * and is no gain that moves: so it is from the take with that cut made, but for its peak. */
 static bool hear_the_take(const Trials *trials, AdvicePlan *plan, HostError *error) {
     Measures cut;
     Advice only = plan->advice;

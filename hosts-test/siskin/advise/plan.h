@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
 /* plan.h: from a take to advice that has been tried.
  *
- * The take is measured and judged. Hum, noise, rumble and DC are heard by every detector after them:
- * phrases seem louder or softer, gaps full of noise, and bursts of consonants stand out like clicks.
- * So where these are found, they are mended, and the rest is judged by the outcome. Then everything
- * that is advised is done to the take, and that is measured and judged again. Where a finding
- * stays, or one is new, the step for it is set to do more, and tried again, a few times; of all
- * trials the best is advised. A processor that does nothing for a finding is left out, and so is
- * one that does harm (harm.h): of those, the one without which least is left of it, one after
+ * The take is measured and judged. Hum, noise, rumble and DC are heard by every detector after
+ * them: phrases seem louder or softer, gaps full of noise, and bursts of consonants stand out like
+ * clicks. So where these are found, they are mended, and the rest is judged by the outcome. Then
+ * everything that is advised is done to the take, and that is measured and judged again. Where a
+ * finding stays, or one is new, the step for it is set to do more, and tried again, a few times; of
+ * all trials the best is advised. A processor that does nothing for a finding is left out, and so
+ * is one that does harm (harm.h): of those, the one without which least is left of it, one after
  * another. What stays in the end is told, and what was left out would have cost. */
 #ifndef SISKIN_ADVISE_PLAN_H
 #define SISKIN_ADVISE_PLAN_H

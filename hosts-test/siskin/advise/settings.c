@@ -285,8 +285,8 @@ static double tuning_of(const Measures *m, const Scale *scale) {
     return cents + 0.5 * m->intonation.drift_cents;
 }
 
-/* What is more than 25 cents off goes to within 5; after a trial that left too much, all the way. A take that lies a
- * little beside 440 Hz was meant to be there, as one sung to music is. */
+/* What is more than 25 cents off goes to within 5; after a trial that left too much, all the way. A
+ * take that lies a little beside 440 Hz was meant to be there, as one sung to music is. */
 void settle_pitch(const Measures *m, double extra, AdviceSettings *s) {
     const double beside_cents = 15.0, room = 1.25;
     char why[128];

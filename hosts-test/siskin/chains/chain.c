@@ -89,7 +89,8 @@ static bool once(const Chain *chain, int line, const char *present, const char *
     return !present || chain_fail(chain, line, error, "%s= is given twice", what);
 }
 
-/* Of those that know a scale, key= is its key note, a control like any other; none of them has a key input. */
+/* Of those that know a scale, key= is its key note, a control like any other; none of them has a
+ * key input. */
 static bool knows_a_scale(const char *processor) {
     static const char *const names[] = {"pitch-corrector", "harmony"};
     const char *prefix = "urn:siskin:";

@@ -112,8 +112,8 @@ static double timbre_apart(const Hearing *h, size_t a, size_t b) {
     return sqrt(sum);
 }
 
-/* Whether what sets in goes on: a click of the mouth is over after 15 ms, and what sounds then is what
- * sounded before. */
+/* Whether what sets in goes on: a click of the mouth is over after 15 ms, and what sounds then is
+ * what sounded before. */
 static bool goes_on(const Hearing *h, size_t k) {
     const double least_nats = 2.0;
     const float least_db = 6.0f;

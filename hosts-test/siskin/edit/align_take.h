@@ -15,8 +15,8 @@ typedef struct {
     Splices splices; /* once written */
 } AlignFiles;
 
-/* Reads and hears both into zeroed `files`, and finds where each sound goes. tightness 0..1. Fails as
- * whole_read does, and where they have no phrase in common. */
+/* Reads and hears both into zeroed `files`, and finds where each sound goes. tightness 0..1. Fails
+ * as whole_read does, and where they have no phrase in common. */
 bool align_files_find(AlignFiles *files, const char *take, const char *lead, double tightness,
                       Progress *progress, HostError *error);
 void align_files_free(AlignFiles *files);

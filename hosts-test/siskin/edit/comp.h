@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: ISC */
 /* comp.h: which take of several sings each phrase best.
  *
- * All takes run along one backing, so phrases lie at equal times, give or take: a section is where any
- * take sings, up to where all rest. Of each section each take has a fault in points, one point being
- * what is just worth another take:
+ * All takes run along one backing, so phrases lie at equal times, give or take: a section is where
+ * any take sings, up to where all rest. Of each section each take has a fault in points, one point
+ * being what is just worth another take:
  *
- *   pitch    8 cents of mean distance from the nearest semitone, of steady notes; the tuning is that
+ *   pitch 8 cents of mean distance from the nearest semitone, of steady notes; the tuning is that
  *            of all takes together (half of what listeners let pass is 25 cents: Larrouy-Maestri,
  *            Music & Science 2018)
  *   notes    10 % of the sung time over 60 cents from the median of the takes at the equal moment
- *   words    5 points for other words than most takes sing (warp.h finds no equal moments); from three
+ *   words 5 points for other words than most takes sing (warp.h finds no equal moments); from three
  *            takes on
  *   timing   15 ms of mean distance from the median of the takes; both of these from three takes on
  *   noise    3 dB of what is softest in it and 0.3 s around (a tenth of the time), against its
@@ -19,8 +19,8 @@
  *   level    2 dB from the median of the takes, beyond 1.5 dB
  *
  * (The scales but the first are common practice.) Fixed scales and not each take's distance in
- * deviations: of two or three takes there is no deviation to speak of. The least sum wins; a change of
- * take costs 0.3 and is only made in a rest of both of 60 ms and more. */
+ * deviations: of two or three takes there is no deviation to speak of. The least sum wins; a change
+ * of take costs 0.3 and is only made in a rest of both of 60 ms and more. */
 #ifndef SISKIN_EDIT_COMP_H
 #define SISKIN_EDIT_COMP_H
 

@@ -38,8 +38,8 @@ void comp_files_print(FILE *file, const CompFiles *files);
 /* Joins the pieces into a file as long as the longest take. */
 bool comp_files_join(const CompFiles *files, const char *out, const AudioFormat *format,
                      HostError *error);
-/* By how much the rooms of the takes in use are apart, dB; over JOIN_MOST_APART_DB some were left as
- * they are. */
+/* By how much the rooms of the takes in use are apart, dB; over JOIN_MOST_APART_DB some were left
+ * as they are. */
 double comp_files_rooms_db(const CompFiles *files);
 
 #endif

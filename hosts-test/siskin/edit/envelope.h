@@ -17,7 +17,8 @@ typedef struct {
 bool envelope_read(Envelope *envelope, const char *path, HostError *error);
 void envelope_free(Envelope *envelope);
 
-/* Of hops first..last - 1: the loudness in LUFS (-INFINITY for silence), and the true peak, dBTP. */
+/* Of hops first..last - 1: the loudness in LUFS (-INFINITY for silence), and the true peak,
+ * dBTP. */
 double envelope_lufs(const Envelope *envelope, size_t first, size_t last);
 double envelope_peak_db(const Envelope *envelope, size_t first, size_t last);
 /* The hop at a time, 0..n. */

@@ -217,7 +217,8 @@ static bool treats(size_t row, const char *processor, const char *kind) {
            strcasecmp(TREATS[row].kind, kind) == 0;
 }
 
-/* Off from *from to *to around line `at`: neighbours that are treated keep half of what lies between. */
+/* Off from *from to *to around line `at`: neighbours that are treated keep half of what lies
+ * between. */
 static void stretch(const EventLine *const *lines, size_t count, size_t at, double reach_s,
                     double *from, double *to) {
     *from = lines[at]->start_s - reach_s - SWITCH_S;

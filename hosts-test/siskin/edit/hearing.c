@@ -123,7 +123,8 @@ static void hear_level(Hearing *h, const float *audio) {
     }
 }
 
-/* 15 dB over the room, but 45 to 30 dB under the voice; in a loud room no less than 6 dB over it. */
+/* 15 dB over the room, but 45 to 30 dB under the voice; in a loud room no less than 6 dB over
+ * it. */
 static void settle_levels(Hearing *h) {
     double *sung = text_take(h->n + 1, sizeof *sung), *room = text_take(h->n + 1, sizeof *room);
     size_t n_sung = 0, n_room = 0;
@@ -313,8 +314,8 @@ static bool is_voice(const Hearing *h, size_t hop) {
            !hearing_quiet(h, hop);
 }
 
-/* The first hop of the rest that begins at or after `k`, the rest being long enough to end a phrase;
- * *next is the first hop of voice after it. */
+/* The first hop of the rest that begins at or after `k`, the rest being long enough to end a
+ * phrase; *next is the first hop of voice after it. */
 static size_t end_of_phrase(const Hearing *h, size_t k, size_t *next) {
     size_t rest = (size_t)(0.25 / h->hop_s), end = k, breath = 0;
     const size_t least_breath = 12; /* hops */

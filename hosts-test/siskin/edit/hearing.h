@@ -6,9 +6,9 @@
  * 100 Hz..8 kHz (Davis and Mermelstein, IEEE Trans. ASSP 28(4), 1980), over 25 ms under a Hann
  * window, less their mean over the sounds of the take (Atal, JASA 55(6), 1974): another microphone
  * or singer adds a constant.
- * Onset strength: mean over the same bands of what the logarithm of a window of 10 ms rises by in 10
- * ms (spectral flux, half-wave rectified: Bello et al., IEEE Trans. SAP 13(5), 2005, section III).
- * Kinds of sound are the scene's, which hears the take twice (voice/scene.h). */
+ * Onset strength: mean over the same bands of what the logarithm of a window of 10 ms rises by in
+ * 10 ms (spectral flux, half-wave rectified: Bello et al., IEEE Trans. SAP 13(5), 2005, section
+ * III). Kinds of sound are the scene's, which hears the take twice (voice/scene.h). */
 #ifndef SISKIN_EDIT_HEARING_H
 #define SISKIN_EDIT_HEARING_H
 

@@ -16,8 +16,8 @@ static const double EDGE_S = 0.05; /* a phrase may end this much before its piec
 
 enum { LEAST_REST = 10 }; /* hops */
 
-/* The next rest from hop *k on: *k is moved to its end, its length is returned; 0: there is no other.
- * Its first and last 10 ms, where sounds die away or rise, are no part of it. */
+/* The next rest from hop *k on: *k is moved to its end, its length is returned; 0: there is no
+ * other. Its first and last 10 ms, where sounds die away or rise, are no part of it. */
 static size_t next_rest(const Hearing *h, size_t *k) {
     const size_t edge = 2;
     size_t run = 0;

@@ -2,9 +2,10 @@
 /* join.h: pieces of several takes as one, joined where both sides rest.
  *
  * A join crosses at equal power (cosine and sine of a quarter turn) over 15 ms in the middle of the
- * first rest of 60 ms and more that both takes share (comp_cut). A take's room is the median level of
- * what rests 50 ms and more; it is brought up to that of the loudest take in use by adding room tone of
- * that one: the powers of independent noises add. Rooms over 20 dB apart are left as they are. */
+ * first rest of 60 ms and more that both takes share (comp_cut). A take's room is the median level
+ * of what rests 50 ms and more; it is brought up to that of the loudest take in use by adding room
+ * tone of that one: the powers of independent noises add. Rooms over 20 dB apart are left as they
+ * are. */
 #ifndef SISKIN_EDIT_JOIN_H
 #define SISKIN_EDIT_JOIN_H
 

@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* match.h: the setting of band-colour that brings a take to the colour of a reference.
  *
- * Both are compared at equal loudness, over sung time (match_profile.h). Levels: that of each band is
- * moved by what it lacks, the take is heard through the processor again, and so on;
+ * Both are compared at equal loudness, over sung time (match_profile.h). Levels: that of each band
+ * is moved by what it lacks, the take is heard through the processor again, and so on;
  * the loudness stays as it was. Density: where the crest of a band is over that of the
  * reference by MATCH_CREST_DB and more, its drive is sought by halving, since more drive means less
- * crest; a drive that did not help is taken back, and drives are eased where their harmonics would put the
- * levels of the bands above out of reach. Where the take is the denser one, nothing can be
- * done. What is apart by less than MATCH_LEVEL_DB in every band and MATCH_CREST_DB in density is alike:
- * no less is heard of a band in a voice (common practice: 1 dB). */
+ * crest; a drive that did not help is taken back, and drives are eased where their harmonics would
+ * put the levels of the bands above out of reach. Where the take is the denser one, nothing can be
+ * done. What is apart by less than MATCH_LEVEL_DB in every band and MATCH_CREST_DB in density is
+ * alike: no less is heard of a band in a voice (common practice: 1 dB). */
 #ifndef SISKIN_EDIT_MATCH_H
 #define SISKIN_EDIT_MATCH_H
 

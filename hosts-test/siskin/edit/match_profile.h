@@ -25,14 +25,14 @@ typedef struct {
 } MatchProfile;
 
 /* The splits that band-colour has at first; but the lowest lies over the fundamentals of most notes
- * of both takes, as far as it goes, so that what is told of the lowest band is no matter of who sings
- * higher. */
+ * of both takes, as far as it goes, so that what is told of the lowest band is no matter of who
+ * sings higher. */
 CrossoverParams match_splits(const Measures *take, const Measures *reference);
 
 /* Of a take that was measured; or of what band-colour makes of it with the setting, when `host` is
- * given; without it only the splits of the setting matter. Counted are the 20 ms that are voiced and
- * within a phrase; breaths, gaps, noise and /s/ are no colour. A stereo take is judged by the mean of
- * its channels. Fails as audio_open, audio_read and host_instantiate do. */
+ * given; without it only the splits of the setting matter. Counted are the 20 ms that are voiced
+ * and within a phrase; breaths, gaps, noise and /s/ are no colour. A stereo take is judged by the
+ * mean of its channels. Fails as audio_open, audio_read and host_instantiate do. */
 bool match_profile(MatchProfile *profile, const Measures *measures, Host *host,
                    const MatchSetting *setting, HostError *error);
 

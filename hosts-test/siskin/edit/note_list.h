@@ -3,13 +3,14 @@
  *
  *   FROM TO NOTE [DRIFT [VIBRATO [STRENGTH]]]
  *
- * From FROM to TO (seconds, or minutes and seconds) the voice is drawn to NOTE: F#4, Gb4, E4-12 (12 cents under), or a
- * MIDI number. DRIFT is how far the note may wander from its start to its end, in cents (0), VIBRATO what is left of
- * the singer's own movement about it, in percent (100), STRENGTH how much of the way it is drawn, in percent (100).
- * What no line names stays as it was sung.
+ * From FROM to TO (seconds, or minutes and seconds) the voice is drawn to NOTE: F#4, Gb4, E4-12 (12
+ * cents under), or a MIDI number. DRIFT is how far the note may wander from its start to its end,
+ * in cents (0), VIBRATO what is left of the singer's own movement about it, in percent (100),
+ * STRENGTH how much of the way it is drawn, in percent (100). What no line names stays as it was
+ * sung.
  *
- * The list becomes three lanes (lane.h) of pitch-corrector's controls. Where two notes touch, one goes over into the
- * other within NOTE_LIST_JOINT_S; beside a rest the strength does. */
+ * The list becomes three lanes (lane.h) of pitch-corrector's controls. Where two notes touch, one
+ * goes over into the other within NOTE_LIST_JOINT_S; beside a rest the strength does. */
 #ifndef SISKIN_EDIT_NOTE_LIST_H
 #define SISKIN_EDIT_NOTE_LIST_H
 

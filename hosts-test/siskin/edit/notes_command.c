@@ -14,8 +14,8 @@
 #include <string.h>
 #include <strings.h>
 
-/* Of a drift as sung no more is written down: from about here on listeners hear it (Larrouy-Maestri,
- * Music & Science 2018: half a quarter tone). */
+/* Of a drift as sung no more is written down: from about here on listeners hear it
+ * (Larrouy-Maestri, Music & Science 2018: half a quarter tone). */
 static const double MOST_DRIFT_CENTS = 25.0;
 /* Below, what was taken for a note may be none, and it is written down to be left. */
 static const double LEAST_CONFIDENCE = 0.5;

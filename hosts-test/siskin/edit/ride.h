@@ -3,16 +3,16 @@
  *
  * As a hand on the fader would write it before any compressor: the gain of a phrase is
  *     g_i = clamp(strength (T - L_i), -range, range)        L_i loudness of the phrase, LUFS
- * T being the mean of all L, weighted by sung time, unless one is asked for. L_i is gated as in ITU-R
- * BS.1770-4, 10 LU under the phrase's own mean: a pause within it is no part of how loud it is.
- * A phrase never peaks over the take: g_i is at most the take's true peak less that of all that g_i
- * acts on. Where that holds phrases back, T goes down with them by up to 3 dB, so that they still
- * come to one level.
+ * T being the mean of all L, weighted by sung time, unless one is asked for. L_i is gated as in
+ * ITU-R BS.1770-4, 10 LU under the phrase's own mean: a pause within it is no part of how loud it
+ * is. A phrase never peaks over the take: g_i is at most the take's true peak less that of all that
+ * g_i acts on. Where that holds phrases back, T goes down with them by up to 3 dB, so that they
+ * still come to one level.
  * Gains are whole tenths of a dB, rounded down.
  * Within a phrase the gain stands. Between two it moves, straight in dB, over the softest stretch
  * there is: from the softest 30 ms outwards while the level stays within 6 dB of it, 1 s at most;
- * not in the first 0.12 s after what is sung nor in the last 0.25 s before it, where consonants are,
- * as far as the gap has room for that.
+ * not in the first 0.12 s after what is sung nor in the last 0.25 s before it, where consonants
+ * are, as far as the gap has room for that.
  * A phrase of over 3 s may be several that touch: it is parted at a dip of 10 dB and more, its
  * halves lasting 1.5 s at least and lying 8 dB apart or more. */
 #ifndef SISKIN_EDIT_RIDE_H

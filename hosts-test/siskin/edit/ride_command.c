@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* siskin ride: the level of a take written phrase by phrase, as a chain with a lane for its fader. */
+/* siskin ride: the level of a take written phrase by phrase, as a chain with a lane for its
+ * fader. */
 #include "siskin/command.h"
 #include "siskin/edit/ride_take.h"
 #include "siskin/measure/takes.h"

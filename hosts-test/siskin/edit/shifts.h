@@ -5,10 +5,10 @@
  *   FROM TO SHIFT_MS    a word or phrase that moves as it is
  *   TIME SHIFT_MS       a moment that moves; only after a line that says `line`
  *
- * Without `line` all that is not named stays where it was: what a move opens or closes is taken from
- * the nearest rest within 0.3 s (a gap, the closure of a plosive), and where there is none, the sound
- * beside the word is stretched over 0.25 s. With `line` what lies between two moments is stretched,
- * which is how siskin align writes what it did. */
+ * Without `line` all that is not named stays where it was: what a move opens or closes is taken
+ * from the nearest rest within 0.3 s (a gap, the closure of a plosive), and where there is none,
+ * the sound beside the word is stretched over 0.25 s. With `line` what lies between two moments is
+ * stretched, which is how siskin align writes what it did. */
 #ifndef SISKIN_EDIT_SHIFTS_H
 #define SISKIN_EDIT_SHIFTS_H
 

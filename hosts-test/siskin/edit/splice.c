@@ -201,8 +201,8 @@ static bool wanted_noise(const Planner *p, double late, Wanted *w) {
     return true;
 }
 
-/* Along a piece that sounds. Where nothing alike is found the next place is tried, until the take is
- * so late or early that it must be. */
+/* Along a piece that sounds. Where nothing alike is found the next place is tried, until the take
+ * is so late or early that it must be. */
 static void splice_sound(Planner *p, const Piece *piece) {
     const double must_s = 0.015;
     int64_t step = frames_of(p, 0.001);

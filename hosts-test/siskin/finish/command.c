@@ -109,7 +109,8 @@ static bool find_session(Run *run, const char *folder, HostError *error) {
     return fine;
 }
 
-/* The option goes before the plan. It is read here once, so that all do not fail for it one by one. */
+/* The option goes before the plan. It is read here once, so that all do not fail for it one by
+ * one. */
 static bool find_reference(Run *run, HostError *error) {
     Session *session = &run->session;
     if (run->words->reference) {
@@ -196,8 +197,8 @@ static bool write_tables(const Run *run, HostError *error) {
     return fine;
 }
 
-/* Two folders into one would write over each other's parts of one name. They are told apart by their
- * last name, since machines may see a folder by other ways. */
+/* Two folders into one would write over each other's parts of one name. They are told apart by
+ * their last name, since machines may see a folder by other ways. */
 static bool is_of_folder(const PartJob *job, HostError *error) {
     char *path = text_print("%s/" MADE_STEPS "/folder", job->out);
     char *real = realpath(job->folder, NULL);

@@ -3,8 +3,8 @@
  *
  * A file NAME has a record, steps/.made/NAME: the recipe, a number for all that it was made
  * of; the number of its content (FNV-1a, 64 bits), and of what stood there before. The record is
- * written ahead of the file, and both as safe.h does: whenever a run is killed, the file is one of the
- * two, and what is neither was put there or edited by somebody. */
+ * written ahead of the file, and both as safe.h does: whenever a run is killed, the file is one of
+ * the two, and what is neither was put there or edited by somebody. */
 #ifndef SISKIN_FINISH_MADE_H
 #define SISKIN_FINISH_MADE_H
 
@@ -26,8 +26,8 @@ typedef enum {
 
 MadeState made_state(const char *folder, const char *name, uint64_t recipe);
 
-/* Gives FOLDER/NAME the content of the finished file `from`, which must lie in the same file system and
- * is gone then. Folders on the way are made. */
+/* Gives FOLDER/NAME the content of the finished file `from`, which must lie in the same file system
+ * and is gone then. Folders on the way are made. */
 bool made_put(const char *folder, const char *name, const char *from, uint64_t recipe,
               HostError *error);
 /* The same from a text. */

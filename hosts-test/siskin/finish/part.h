@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* part.h: one part of a session, from its raw takes to its result.
  *
- * Each step makes a file of others, and is left out when that file is there, made of the same (made.h):
+ * Each step makes a file of others, and is left out when that file is there, made of the same
+ * (made.h):
  *
  *   lists/NAME.list         of several takes, the best of each phrase
  *   steps/NAME/joined.wav   the takes joined by the list
  *   steps/NAME/in-time.wav  brought into time with the part that it follows
- *   chains/NAME.chain       what it needs, the colour of the reference, and how hard the limiter works
- *   NAME.wav                rendered by the chain, at the loudness and the true peak
+ *   chains/NAME.chain what it needs, the colour of the reference, and how hard the limiter works
+ *   NAME.wav rendered by the chain, at the loudness and the true peak
  *
  * A list or a chain that somebody has edited is obeyed. */
 #ifndef SISKIN_FINISH_PART_H
@@ -41,8 +42,8 @@ char *part_input(const PartJob *job, const char *file);
 char *part_before(const PartJob *job, size_t part);
 char *part_row(const PartJob *job, size_t part);
 
-/* Locks this file, for as long as the process lives, whatever ends it. *lock -1: another has it, and
- * `wait` is false. Fails where there can be no lock. */
+/* Locks this file, for as long as the process lives, whatever ends it. *lock -1: another has it,
+ * and `wait` is false. Fails where there can be no lock. */
 bool part_lock(const char *path, bool wait, int *lock, HostError *error);
 void part_unlock(int lock);
 

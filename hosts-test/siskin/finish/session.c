@@ -31,8 +31,8 @@ void session_free(Session *session) {
     *session = (Session){0};
 }
 
-/* Whatever the size of its letters, since some file systems do not tell them apart. session->n: there
- * is none. */
+/* Whatever the size of its letters, since some file systems do not tell them apart. session->n:
+ * there is none. */
 static size_t find(const Session *session, const char *name) {
     size_t i = 0;
     while (i < session->n && strcasecmp(session->parts[i].name, name) != 0)

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* session.h: what the takes of a folder are: which are takes of one part, which double which.
  *
- * Told by their names, less the extension; letters may be large or small, a hyphen stands for any of
- * "-", "_" and " ":
+ * Told by their names, less the extension; letters may be large or small, a hyphen stands for any
+ * of "-", "_" and " ":
  *
  *   reference          not sung for this song: the colour to have
  *   NAME-takeN         the Nth take of the part NAME, of which the best phrases are joined

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* work.h: a part under work, step by step. Each step begins with work->source, made by work->recipe,
- * and leaves there what it has made. */
+/* work.h: a part under work, step by step. Each step begins with work->source, made by
+ * work->recipe, and leaves there what it has made. */
 #ifndef SISKIN_FINISH_WORK_H
 #define SISKIN_FINISH_WORK_H
 
@@ -38,7 +38,8 @@ uint64_t recipe_add(uint64_t recipe, uint64_t other);
 uint64_t recipe_number(uint64_t recipe, double number);
 bool recipe_file(uint64_t *recipe, const char *path, HostError *error);
 
-/* Writes the row. Done ahead of each file that it tells of, so that no kill makes a file without. */
+/* Writes the row. Done ahead of each file that it tells of, so that no kill makes a file
+ * without. */
 bool work_keep_row(const Work *work);
 /* Adds to a text of the row. */
 void work_note(Work *work, RowText which, const char *text);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* workers.h: jobs done by child processes of our own, some at a time, each in a process of its own,
- * so that what crashes takes only its own job with it. A child is told to end when this process does. */
+ * so that what crashes takes only its own job with it. A child is told to end when this process
+ * does. */
 #ifndef SISKIN_FINISH_WORKERS_H
 #define SISKIN_FINISH_WORKERS_H
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* first_pass.h: a take is at hand whole, so it is heard twice: once for what its room and its voice
- * are like, which the scene then knows from the first moment on, and for its DC, which is no rumble.
- */
+ * are like, which the scene then knows from the first moment on, and for its DC, which is no
+ * rumble. */
 #ifndef SISKIN_MEASURE_FIRST_PASS_H
 #define SISKIN_MEASURE_FIRST_PASS_H
 

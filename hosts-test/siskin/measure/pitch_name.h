@@ -9,7 +9,8 @@
 
 /* "Bb minor", "D dorian". */
 const char *pitch_name_key(char buffer[24], const TonalityKey *key);
-/* "F#4", "E4-12": the nearest note of A 440 to a MIDI number, 60 being C4, and the cents it is off, if any. */
+/* "F#4", "E4-12": the nearest note of A 440 to a MIDI number, 60 being C4, and the cents it is off,
+ * if any. */
 const char *pitch_name_midi(char buffer[24], double midi);
 /* Reads "F#4", "Gb4", "E4-12" and plain MIDI numbers, "63.88". Notes of 1 to 127. */
 bool pitch_name_read(const char *word, double *midi);

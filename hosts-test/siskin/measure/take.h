@@ -120,9 +120,9 @@ bool measure_take(const char *path, Measures *measures, MeasureProgress *progres
                   HostError *error);
 void measures_free(Measures *measures);
 
-/* Clicks in gaps stand 12 dB and more over what surrounds them, those in words 10 to 20 (as they are
- * laid in where the tamer is judged); lower ones, and what is left of mended ones, are hard to tell
- * from the voice's own. How many are that high. */
+/* Clicks in gaps stand 12 dB and more over what surrounds them, those in words 10 to 20 (as they
+ * are laid in where the tamer is judged); lower ones, and what is left of mended ones, are hard to
+ * tell from the voice's own. How many are that high. */
 #define MEASURE_CLEAR_CLICK_DB 12.0
 size_t measures_clear_clicks(const Measures *measures);
 

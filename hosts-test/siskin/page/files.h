@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* files.h: the style, skeleton and script of the page as they lie in the program: put there when it is
- * built, by page/embed.sh. Lines with their ends; NULL after the last. */
+/* files.h: the style, skeleton and script of the page as they lie in the program: put there when it
+ * is built, by page/embed.sh. Lines with their ends; NULL after the last. */
 #ifndef SISKIN_PAGE_FILES_H
 #define SISKIN_PAGE_FILES_H
 

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* The notes of a page: each as it was sung, and as it is in the result. The bars in the graph are made from this list.
+/* The notes of a page: each as it was sung, and as it is in the result. The bars in the graph are
+ * made from this list.
  *
  * Both are held against one set of semitones, that of the result, so that a note that moved is told
- * as having moved: the tuning of the result where it is known, else that of the take, else A 440. */
+ * as having moved: the tuning of the result where it is known, else that of the take, else A
+ * 440. */
 #include "siskin/measure/pitch_name.h"
 #include "siskin/page/text.h"
 #include "siskin/page/write.h"

@@ -87,7 +87,8 @@ static bool rides(const Chain *chain) {
     return false;
 }
 
-/* What to do about what is left; where nobody can say whether something is, that it was worked on. */
+/* What to do about what is left; where nobody can say whether something is, that it was worked
+ * on. */
 static void write_advice(FILE *to, const Verdicts *v, size_t i) {
     const AdviceRule *rule = &advice_rules[i];
     const Chain *chain = v->page->chain;

@@ -139,8 +139,8 @@ static bool read_options(const Words *words, Request *request, HostError *error)
 
 /* ---- the chain ---- */
 
-/* One for all takes, but for a folder of takes with a folder of chains. A single take has the one of
- * its name. */
+/* One for all takes, but for a folder of takes with a folder of chains. A single take has the one
+ * of its name. */
 static bool read_chain(const Words *words, int argc, char **argv, Request *request,
                        HostError *error) {
     bool chains = words->chain && files_is_folder(words->chain);

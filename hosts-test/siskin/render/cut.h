@@ -3,8 +3,9 @@
  * say, or with a part that was changed.
  *
  * libsndfile reads most of these without a word, so what a container promises is looked at here:
- * the length of the samples in WAV, RF64, AIFF, W64, CAF and AU, and of Ogg the checksum, the number
- * and the last mark of its pages (RFC 3533, section 6). FLAC tells of damage while it is read. */
+ * the length of the samples in WAV, RF64, AIFF, W64, CAF and AU, and of Ogg the checksum, the
+ * number and the last mark of its pages (RFC 3533, section 6). FLAC tells of damage while it is
+ * read. */
 #ifndef SISKIN_RENDER_CUT_H
 #define SISKIN_RENDER_CUT_H
 

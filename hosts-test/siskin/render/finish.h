@@ -3,9 +3,10 @@
  *
  * The render is heard once without being written. Its integrated loudness is that of ITU-R
  * BS.1770-4, Annex 1: blocks of 400 ms every 100 ms, gated at -70 LUFS and at 10 LU under the mean
- * of those that pass. A gain moves blocks over the first gate, so the loudness does not always go up
- * by as many dB as the gain; the powers of all blocks are kept, 160 bytes a second, and the gates are
- * asked anew for each gain that is tried. The true peak (Annex 2, true_peak.h) goes with the gain.
+ * of those that pass. A gain moves blocks over the first gate, so the loudness does not always go
+ * up by as many dB as the gain; the powers of all blocks are kept, 160 bytes a second, and the
+ * gates are asked anew for each gain that is tried. The true peak (Annex 2, true_peak.h) goes with
+ * the gain.
  *
  * One gain reaches both only when the take is dense enough. Else the peak is kept, the loudness is
  * missed, and by how much is told, and how far a limiter must be driven: as if it held down each

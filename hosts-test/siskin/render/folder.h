@@ -17,10 +17,9 @@ typedef struct {
     const char *summary; /* file for a row of comma-separated values for each take, or NULL */
     const char *page;    /* file for a page with a row for each take, or NULL */
     unsigned parallel;   /* takes at a time */
-    bool
-        skip_done; /* leave out takes whose outputs are there, made of these files by these settings */
-    bool json;     /* print all as JSON */
-    bool quiet;    /* print failures only */
+    bool skip_done;      /* leave out takes that were made of these files by these settings */
+    bool json;           /* print all as JSON */
+    bool quiet;          /* print failures only */
 } FolderJob;
 
 /* Prints a row for each take and a last line. All that will be written is known before anything is:

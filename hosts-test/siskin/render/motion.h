@@ -18,8 +18,8 @@ typedef struct {
     Lane *works; /* of the control that is turned off where sounds are left alone; or NULL */
 } ProcessorMotion;
 
-/* False, and nothing to free, when none of its controls moves. The chain must stay. `works` moves `control`; see
- * events.h. It is taken over. */
+/* False, and nothing to free, when none of its controls moves. The chain must stay. `works` moves
+ * `control`; see events.h. It is taken over. */
 bool motion_of_processor(ProcessorMotion *motion, const ChainProcessor *processor,
                          const Chain *chain, const char *control, Lane works, double rate_hz);
 void motion_free(ProcessorMotion *motion);

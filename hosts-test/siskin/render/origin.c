@@ -105,8 +105,8 @@ static void put_le(unsigned char **to, uint32_t value) {
         *(*to)++ = (unsigned char)(value >> 8 * i);
 }
 
-/* Names of markers, which libsndfile reads but does not write: the list "adtl" of labels ("Multimedia
- * Programming Interface and Data Specifications 1.0", IBM and Microsoft, 1991). */
+/* Names of markers, which libsndfile reads but does not write: the list "adtl" of labels
+ * ("Multimedia Programming Interface and Data Specifications 1.0", IBM and Microsoft, 1991). */
 static void keep_cue_names(AudioWriter *writer, const SF_CUES *cues) {
     enum { HEAD = 12, MOST = sizeof cues->cue_points->name + 2 };
     unsigned char *list = text_take((size_t)cues->cue_count * (HEAD + MOST) + 4, 1);

@@ -6,8 +6,8 @@
 
 #include "siskin/render/audio.h"
 
-/* Time stamp (EBU Tech 3285), markers, titles, and the stamp, into a file that was just opened. What
- * its container does not hold goes into writer->notes. */
+/* Time stamp (EBU Tech 3285), markers, titles, and the stamp, into a file that was just opened.
+ * What its container does not hold goes into writer->notes. */
 void origin_keep(AudioWriter *writer, const AudioOrigin *origin);
 
 /* Whether a file says that it was made with this stamp. */

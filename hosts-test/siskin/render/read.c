@@ -152,7 +152,8 @@ static void take_holes(AudioReader *reader, const Cut *cut) {
 }
 
 /* A decoder leaves out what it cannot read, so that all after it comes early: silence takes its
- * place. Only the sum of what is left out is known; it is shared among the holes by their length. */
+ * place. Only the sum of what is left out is known; it is shared among the holes by their
+ * length. */
 static void fill_holes(AudioReader *reader) {
     uint64_t there = count_frames(reader), all = 0;
     uint64_t lost = reader->file_frames > there ? reader->file_frames - there : 0;

@@ -18,15 +18,16 @@ void report_row_done(const char *name, const TakeReport *report);
 void report_row_failed(const char *name, const char *why);
 void report_row_skipped(const char *name);
 
-/* "breath-ducker 12.0, de-esser 6.1": the most that each processor has cut, dB. The caller frees it. */
+/* "breath-ducker 12.0, de-esser 6.1": the most that each processor has cut, dB. The caller frees
+ * it. */
 char *report_cuts(const TakeReport *report);
 
 /* Notes, one a line, to stderr. */
 void report_note_lines(const char *notes);
 
 /* A line on the terminal that is written over each time; elsewhere a new one every 5 s. Nothing is
- * shown in the first second, or with `quiet`. Where `done` falls, another piece of work has begun, and
- * the time that is left is told of that. */
+ * shown in the first second, or with `quiet`. Where `done` falls, another piece of work has begun,
+ * and the time that is left is told of that. */
 typedef struct {
     bool quiet;
     bool lines;

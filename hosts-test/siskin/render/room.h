@@ -2,12 +2,12 @@
 /* room.h: what a take is played ahead of its first frame: its room, for what learns from gaps, and
  * its voice, for what measures a voice against itself.
  *
- * A take is at hand whole, so a processor that learns the noise of the room need not wait for the first
- * gap: it is played the room ahead of the first frame. The room is the longest stretch, up to
- * ROOM_MOST_S, that room_watch.h takes for nothing but room, 0.1 s behind what sounded before it and
- * 20 ms ahead of what comes next; it is repeated, joints crossfaded at equal power over ROOM_JOINT_S,
- * up to ROOM_PLAYED_S. A rest of less than ROOM_LEAST_S says too little, and then there is none;
- * nor is there in heavy rumble, in which no rest is told from a word.
+ * A take is at hand whole, so a processor that learns the noise of the room need not wait for the
+ * first gap: it is played the room ahead of the first frame. The room is the longest stretch, up to
+ * ROOM_MOST_S, that room_watch.h takes for nothing but room, 0.1 s behind what sounded before it
+ * and 20 ms ahead of what comes next; it is repeated, joints crossfaded at equal power over
+ * ROOM_JOINT_S, up to ROOM_PLAYED_S. A rest of less than ROOM_LEAST_S says too little, and then
+ * there is none; nor is there in heavy rumble, in which no rest is told from a word.
  *
  * The voice is the take itself, from the first sound of a voice until VOICE_SUNG_S of it were sung:
  * over as much usual_level.h forms its mean. It ends after VOICE_MOST_S at the latest. */

@@ -10,7 +10,8 @@ static AudioHole *hole_before(AudioReader *reader, uint64_t from) {
     return before;
 }
 
-/* With what touches it as one; and so it is with what does not, once there are too many to tell of each. */
+/* With what touches it as one; and so it is with what does not, once there are too many to tell of
+ * each. */
 static void add_hole(AudioReader *reader, uint64_t from, uint64_t frames) {
     AudioHole *before = hole_before(reader, from);
     bool full = reader->n_holes == AUDIO_MOST_HOLES;
@@ -20,7 +21,8 @@ static void add_hole(AudioReader *reader, uint64_t from, uint64_t frames) {
         reader->hole[full ? reader->n_holes - 1 : reader->n_holes++] = (AudioHole){from, frames};
 }
 
-/* Whether the file can be read from there on. A decoder that has met damage may not seek any more: another does. */
+/* Whether the file can be read from there on. A decoder that has met damage may not seek any more:
+ * another does. */
 static bool seek_anew(AudioReader *reader, uint64_t frame) {
     SF_INFO info = {0};
     if (sf_seek(reader->file, (sf_count_t)frame, SEEK_SET) == (sf_count_t)frame || reader->patch)

@@ -5,8 +5,9 @@
 
 #include "siskin/render/audio.h"
 
-/* Nothing can be read at reader->file_at: notes a hole from there to where something can be, one frame at least, to
- * 1024 frames, and places the file at its end. What is good but lies within the last half of a hole may be missed. */
+/* Nothing can be read at reader->file_at: notes a hole from there to where something can be, one
+ * frame at least, to 1024 frames, and places the file at its end. What is good but lies within the
+ * last half of a hole may be missed. */
 void salvage_skip(AudioReader *reader);
 
 #endif

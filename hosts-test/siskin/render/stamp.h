@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* stamp.h: what an output was made of, as a line in the file: the settings, and size and time of each
- * file that was read. Another line means that it is to be made again. */
+/* stamp.h: what an output was made of, as a line in the file: the settings, and size and time of
+ * each file that was read. Another line means that it is to be made again. */
 #ifndef SISKIN_RENDER_STAMP_H
 #define SISKIN_RENDER_STAMP_H
 

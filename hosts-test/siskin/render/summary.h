@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* summary.h: what became of the takes of a folder, as a table for programs and as a page for people. */
+/* summary.h: what became of the takes of a folder, as a table for programs and as a page for
+ * people. */
 #ifndef SISKIN_RENDER_SUMMARY_H
 #define SISKIN_RENDER_SUMMARY_H
 

@@ -260,7 +260,8 @@ static bool render_once(Host *host, const TakeJob *job, double gain_db, FinishEa
     take->error = &report->error;
     report->n_processors = 0;
     bool fine = render(take);
-    /* For the outputs alone: a plugin may hang in its cleanup, and then who watches ends the process. */
+    /* For the outputs alone: a plugin may hang in its cleanup, and then who watches ends the
+     * process. */
     report->done = fine && !ear;
     clean_up(take);
     free(take);

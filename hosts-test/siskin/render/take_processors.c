@@ -7,8 +7,8 @@
 
 #include <string.h>
 
-/* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". Names of plugins and of
- * busses may hold anything: controls are escaped. */
+/* "de-esser"; with several busses "lead: de-esser"; a second one on the bus "de-esser 2". Names of
+ * plugins and of busses may hold anything: controls are escaped. */
 static void name_processor(const Take *take, size_t number, size_t index, char *plain,
                            size_t size) {
     char label[sizeof take->report->processor->label];

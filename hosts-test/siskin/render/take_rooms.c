@@ -6,13 +6,13 @@
 #include <string.h>
 
 /* What learns from a take, and from what of it: the noise of the room, in gaps, and nothing else of
- * the voice; or the voice's usual level. hum-notch is none: a hum that is repeated loses its phase at
- * each joint. */
+ * the voice; or the voice's usual level. hum-notch is none: a hum that is repeated loses its phase
+ * at each joint. */
 enum { FROM_ROOM, FROM_VOICE, N_LEARNERS };
 static const char *const LEARNERS[N_LEARNERS] = {"noise-reducer", "smooth-compressor"};
 
-/* Played behind the voice to what learned it, so that it holds nothing down any more: five times the
- * slowest release of smooth-compressor, 12 s. */
+/* Played behind the voice to what learned it, so that it holds nothing down any more: five times
+ * the slowest release of smooth-compressor, 12 s. */
 static const double REST_S = 60.0;
 
 /* The number of the first learner of that kind on a bus; -1: there is none, or its file is not what
@@ -64,8 +64,8 @@ static void play_rest(HostInstance *instance, double rate_hz) {
     free(audio);
 }
 
-/* What stands before the learner hears what it is to learn too, so that it gets what it will get, and
- * then begins anew. Latencies leave a little silence at its start. */
+/* What stands before the learner hears what it is to learn too, so that it gets what it will get,
+ * and then begins anew. Latencies leave a little silence at its start. */
 static void teach(Take *take, size_t first, int learner, const Room *room) {
     for (int i = 0; i <= learner; i++) {
         HostInstance *instance = take->instances[first + (size_t)i];

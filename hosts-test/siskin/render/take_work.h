@@ -60,7 +60,8 @@ typedef struct {
 char *take_stem_path(const char *out, const char *bus);
 bool take_has_stem(const TakeJob *job, size_t bus);
 
-/* Of every bus; finds its plugins too. A bus is as wide as what comes in, unless it says otherwise. */
+/* Of every bus; finds its plugins too. A bus is as wide as what comes in, unless it says
+ * otherwise. */
 bool take_find_channels(Take *take);
 
 /* The nodes of bus `number`: where it comes in, its processors, a fader that moves. */

@@ -359,7 +359,8 @@ START_TEST(what_fits_no_scale_is_left_to_the_hand) {
 }
 END_TEST
 
-/* A scale is set where the key is known, and holds what is sung; of a key and its relative it does not matter which. */
+/* A scale is set where the key is known, and holds what is sung; of a key and its relative it does
+ * not matter which. */
 START_TEST(a_scale_is_set_where_it_is_known_and_holds_the_notes) {
     SungNote notes[16];
     static const int scale[8] = {0, 2, 4, 5, 7, 9, 11, 12};
@@ -441,8 +442,8 @@ static double value_in(const char *chain, const char *control) {
     return at ? strtod(at + strlen(control), NULL) : (double)NAN;
 }
 
-/* Boxes of 9 dB are taken down where they are, by a broad cut of 6 dB at most; the measure finds 7 of
- * 8 of them within 3 dB (`make quality`), and the rest is not advised on. */
+/* Boxes of 9 dB are taken down where they are, by a broad cut of 6 dB at most; the measure finds 7
+ * of 8 of them within 3 dB (`make quality`), and the rest is not advised on. */
 START_TEST(a_box_is_cut_where_it_is_and_broadly) {
     use_bundles();
     size_t cut = 0;
@@ -484,8 +485,8 @@ static double peak_lift_db(void) {
     return lift_db;
 }
 
-/* A high-pass lifts peaks, a bell lowers or lifts them. The fader goes by what comes of both: in steps
- * of 0.1 dB, and under 0.05 dB is no reason. */
+/* A high-pass lifts peaks, a bell lowers or lifts them. The fader goes by what comes of both: in
+ * steps of 0.1 dB, and under 0.05 dB is no reason. */
 START_TEST(the_fader_takes_back_what_peaks_rose_by_and_no_more) {
     use_bundles();
     size_t both = 0;

@@ -146,8 +146,8 @@ static size_t count_bites(const Sound *take, const Sound *render) {
     return bites;
 }
 
-/* The reader of Spanish begins some syllables with a loud /x/, which a ducker takes for a breath once
- * a high-pass was there. What bites is left out, and not what only comes before it. */
+/* The reader of Spanish begins some syllables with a loud /x/, which a ducker takes for a breath
+ * once a high-pass was there. What bites is left out, and not what only comes before it. */
 START_TEST(a_word_that_begins_without_a_voice_is_left_whole) {
     Sound words = {0};
     use_bundles();

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* siskin measure --against: what is held against a reference must not depend on what is no voice. */
+/* siskin measure --against: what is held against a reference must not depend on what is no
+ * voice. */
 #include "siskin/measure/print.h"
 #include "siskin/tests/measure_take.h"
 
@@ -42,7 +43,8 @@ static void assert_alike(const Measures *a, const Measures *b, double most_db) {
     ck_assert_double_eq_tol(a->air_db, b->air_db, 3.0 * most_db);
 }
 
-/* The same voice on one channel, on two, and on two of which one is late by 11 ms and upside down. */
+/* The same voice on one channel, on two, and on two of which one is late by 11 ms and upside
+ * down. */
 START_TEST(mono_and_stereo_are_compared_alike) {
     SingerTake take = sing(SINGER_WOMAN, 44100.0, 18, 3);
     Measures mono = measure_audio(take.mix, take.n, 44100.0);
@@ -67,8 +69,8 @@ START_TEST(mono_and_stereo_are_compared_alike) {
 }
 END_TEST
 
-/* Short words, and silence of any length ahead: the hops, and with them the windows, fall elsewhere.
- */
+/* Short words, and silence of any length ahead: the hops, and with them the windows, fall
+ * elsewhere. */
 START_TEST(silence_ahead_changes_nothing) {
     const size_t ahead[] = {8820, 8933, 100};
     SingerTake take;

@@ -135,9 +135,9 @@ START_TEST(a_map_that_moves_nothing_changes_no_bit) {
 }
 END_TEST
 
-/* A harmonic tone whose period is no whole number of frames: a splice is off by half a frame at most,
- * which turns the top partial of 3 kHz by 2 pi 3000 / 96000 = 0.2 rad. Where both sides cross their sum
- * is short by 1 - cos(0.1) = 0.5 %. 3844 frames are 15 periods within 0.1 frame. */
+/* A harmonic tone whose period is no whole number of frames: a splice is off by half a frame at
+ * most, which turns the top partial of 3 kHz by 2 pi 3000 / 96000 = 0.2 rad. Where both sides cross
+ * their sum is short by 1 - cos(0.1) = 0.5 %. 3844 frames are 15 periods within 0.1 frame. */
 START_TEST(a_tone_keeps_its_pitch_and_level_at_any_length) {
     enum { N = 2 * RATE_HZ, MOST = 4 * RATE_HZ };
     static float tone[N];
@@ -242,8 +242,8 @@ START_TEST(words_come_together) {
 }
 END_TEST
 
-/* Everything is to become 1.7 times, or 0.6 times, as long; 10 ms before a burst and 20 after its start,
- * as long as one may last, are as they were. */
+/* Everything is to become 1.7 times, or 0.6 times, as long; 10 ms before a burst and 20 after its
+ * start, as long as one may last, are as they were. */
 START_TEST(bursts_are_copied_to_the_sample) {
     const SingerKind kinds[] = {SINGER_T, SINGER_K, SINGER_P};
     const double ratio[] = {1.7, 0.6};

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The best of several takes. The test singer sings one song three times; into one phrase of one take
- * a fault is laid, and that phrase must never be chosen. */
+/* The best of several takes. The test singer sings one song three times; into one phrase of one
+ * take a fault is laid, and that phrase must never be chosen. */
 #include "singer.h"
 #include "siskin/edit/comp.h"
 #include "siskin/edit/comp_list.h"
@@ -211,8 +211,8 @@ START_TEST(each_phrase_is_the_chosen_one_to_the_sample) {
 }
 END_TEST
 
-/* Takes 2 and 3 have rooms 6 and 12 dB softer. After joining, room tone beside phrases of any take is
- * as loud, within 1 dB. */
+/* Takes 2 and 3 have rooms 6 and 12 dB softer. After joining, room tone beside phrases of any take
+ * is as loud, within 1 dB. */
 START_TEST(rooms_are_matched_within_a_decibel) {
     Session s = begin(SINGER_MAN, 9602);
     for (size_t t = 0; t < TAKES; t++) {

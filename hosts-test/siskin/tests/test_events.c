@@ -54,8 +54,8 @@ static bool acts(const Sound *take, const Sound *out, double from_s, double to_s
     return false;
 }
 
-/* Inside the sound the output is the take; where the processor is on again all is as without the list. 20 ms:
- * a switched processor crossfades over so long (DEVELOPERS.md). */
+/* Inside the sound the output is the take; where the processor is on again all is as without the
+ * list. 20 ms: a switched processor crossfades over so long (DEVELOPERS.md). */
 static void check_left(const Sound *take, const Sound *as_usual, double start_s, double end_s,
                        double reach_s) {
     Sound out = read_sound("out.wav");
@@ -135,9 +135,9 @@ static double largest_difference(const Sound *a, const Sound *b, double from_s, 
     return largest;
 }
 
-/* rumble-filter does more than thumps: a thump that is left comes out as with thumps=0, the high-pass
- * included. Elsewhere all is as usual, once what the cut still had to give back is gone: exp(-0.3 s / 30 ms)
- * of it is left after 0.3 s. */
+/* rumble-filter does more than thumps: a thump that is left comes out as with thumps=0, the
+ * high-pass included. Elsewhere all is as usual, once what the cut still had to give back is gone:
+ * exp(-0.3 s / 30 ms) of it is left after 0.3 s. */
 START_TEST(a_thump_that_is_left_is_filtered_as_without_thumps) {
     bundles = "lv2";
     write_thumps("take.wav");
@@ -198,8 +198,8 @@ static void check_lane(Lane *lane, const double *points, size_t n) {
     lane_free(lane);
 }
 
-/* breath-ducker: off 120 ms before, on again 100 ms after. What is treated keeps half of what lies between,
- * and its switch back 20 ms before that. */
+/* breath-ducker: off 120 ms before, on again 100 ms after. What is treated keeps half of what lies
+ * between, and its switch back 20 ms before that. */
 START_TEST(a_sound_that_is_left_leaves_its_neighbours_their_half) {
     Lane lane = lane_of("kind,start_s,end_s,do\nbreath,1,1.5,leave\nbreath,3,3.5,treat\n", "t.wav",
                         "breath-ducker");
@@ -218,7 +218,8 @@ START_TEST(a_sound_that_is_left_leaves_its_neighbours_their_half) {
 }
 END_TEST
 
-/* As spreadsheets write them: a mark of the byte order, other ends of lines, columns moved, quotes. */
+/* As spreadsheets write them: a mark of the byte order, other ends of lines, columns moved,
+ * quotes. */
 START_TEST(a_list_may_come_from_a_spreadsheet) {
     Lane lane = lane_of("\xEF\xBB\xBF\"do\",note,\"end_s\",\"start_s\",\"kind\"\r\n"
                         "leave,\"a \"\"b\"\", c\",0:02.5,2,breath\r\n,,,,\r\n\r\n",

@@ -83,7 +83,8 @@ static const struct {
     {"take.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, true},
 };
 
-/* The place that a message tells is that of the byte, as far as a coder spreads the bytes of steady tones evenly. */
+/* The place that a message tells is that of the byte, as far as a coder spreads the bytes of steady
+ * tones evenly. */
 static void check_place(const char *message, double part, double length_s) {
     const double slack_s = 0.5;
     const char *at = strstr(message, "damaged at 0:"), *to = strstr(message, "up to 0:");
@@ -134,7 +135,8 @@ START_TEST(a_flipped_bit_is_told_or_does_no_harm) {
 }
 END_TEST
 
-/* What follows a hole stays where it was: the last third of a file that is damaged in its middle. */
+/* What follows a hole stays where it was: the last third of a file that is damaged in its
+ * middle. */
 START_TEST(what_follows_a_hole_stays_in_its_place) {
     Sound take = make_tones(48000, 200000);
     write_sound("take.flac", &take, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
@@ -152,7 +154,8 @@ START_TEST(what_follows_a_hole_stays_in_its_place) {
 }
 END_TEST
 
-/* Half a file, and after it what is no audio of it, with a good piece at its very end: that is found again. */
+/* Half a file, and after it what is no audio of it, with a good piece at its very end: that is
+ * found again. */
 START_TEST(what_lies_behind_a_long_hole_is_found) {
     enum { FRAMES = 400000 };
     Sound take = make_tones(48000, FRAMES);
@@ -679,7 +682,8 @@ START_TEST(who_runs_out_of_memory_names_the_take) {
 }
 END_TEST
 
-/* More than there can ever be, in a process of its own. The address sanitizer ends it before we do. */
+/* More than there can ever be, in a process of its own. The address sanitizer ends it before we
+ * do. */
 #ifndef __SANITIZE_ADDRESS__
 START_TEST(memory_that_is_not_there_ends_the_program_with_a_name) {
     int err[2];
@@ -707,8 +711,8 @@ static const struct {
     int type;
 } coders[] = {{"out.mp3", SF_FORMAT_MPEG}, {"out.opus", SF_FORMAT_OGG}};
 
-/* As long as the take and in its place. The noise is x[t] = 0.8 x[t - 1] + ...: a shift by one frame
- * has an error of 2 (1 - 0.8) of its power, -4 dB; coders stay 9 dB and more under it. */
+/* As long as the take and in its place. The noise is x[t] = 0.8 x[t - 1] + ...: a shift by one
+ * frame has an error of 2 (1 - 0.8) of its power, -4 dB; coders stay 9 dB and more under it. */
 START_TEST(a_coded_output_is_the_take_in_its_place) {
     Sound take = make_sound(1, 96000, 48000);
     Random random = random_seeded(450);

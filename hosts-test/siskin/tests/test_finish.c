@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* siskin render --loudness and --peak: what is handed over is as loud and as tall as was asked for.
  * Loudness is checked on the tones of EBU Tech 3341 (2016), whose reading is given there (a stereo
- * sine of 1 kHz at A dBFS reads A LUFS, within 0.1 LU), true peak on a sine whose amplitude is known;
- * test_finish hears nothing through our own meters. */
+ * sine of 1 kHz at A dBFS reads A LUFS, within 0.1 LU), true peak on a sine whose amplitude is
+ * known; test_finish hears nothing through our own meters. */
 #include "siskin/tests/run_siskin.h"
 
 static const int RATE = 48000;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What a chain does to words besides what it was asked for: told of harm laid into a render at known
- * places, and of none where there is none. */
+/* What a chain does to words besides what it was asked for: told of harm laid into a render at
+ * known places, and of none where there is none. */
 #include "singer.h"
 #include "siskin/advise/harm.h"
 #include "siskin/tests/run_siskin.h"

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* siskin match: the colour of a reference found, and nothing where there is nothing. Colours are laid
- * into takes of the test singer by the very processor that is set, so that the truth is its setting. */
+/* siskin match: the colour of a reference found, and nothing where there is nothing. Colours are
+ * laid into takes of the test singer by the very processor that is set, so that the truth is its
+ * setting. */
 #include "singer.h"
 #include "siskin/tests/run_siskin.h"
 

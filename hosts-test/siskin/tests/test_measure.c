@@ -173,8 +173,8 @@ START_TEST(sounds_are_counted_as_they_are_labelled) {
 }
 END_TEST
 
-/* Bursts of air, 0 to 12 dB over the take's mean below 300 Hz, at words from 4 s on. Each is met, and
- * told within 60 ms of its start; its length is told to within what its envelope fades. */
+/* Bursts of air, 0 to 12 dB over the take's mean below 300 Hz, at words from 4 s on. Each is met,
+ * and told within 60 ms of its start; its length is told to within what its envelope fades. */
 START_TEST(thumps_are_counted_where_they_are_laid_in) {
     enum { LONG = 3528 };
     size_t laid = 0, met = 0, told = 0;
@@ -332,7 +332,8 @@ START_TEST(noise_hum_and_rumble_are_told_as_laid_in) {
     double room_db = signals_band_db(take.stem[SINGER_STEM_ROOM], take.n, 48000.0, 20.0, 20000.0);
     Measures clean = measure_audio(take.mix, take.n, take.rate_hz);
     ck_assert_double_eq_tol(clean.noise_db, room_db, 1.5);
-    /* The louder half of the gaps' time is left out, and so is what lies outside the band of the hops. */
+    /* The louder half of the gaps' time is left out, and so is what lies outside the band of the
+     * hops. */
     ck_assert_double_lt(clean.gap_db, room_db);
     ck_assert_double_gt(clean.gap_db, room_db - 6.0);
     ck_assert(clean.hum_known && !clean.hum.found);
@@ -375,8 +376,8 @@ START_TEST(the_slope_of_the_noise_is_that_of_its_spectrum) {
 }
 END_TEST
 
-/* Clicks of -60 dBFS that come out of digital silence: told 110 dB high once. What counts as silence lies at -108 dBFS,
- * and no band of a click is louder than the click. */
+/* Clicks of -60 dBFS that come out of digital silence: told 110 dB high once. What counts as
+ * silence lies at -108 dBFS, and no band of a click is louder than the click. */
 START_TEST(no_click_stands_higher_than_it_is_loud) {
     SingerTake take = sing(SINGER_WOMAN, 48000.0, 97, 4);
     Random random = random_seeded(98);
@@ -687,8 +688,8 @@ START_TEST(dc_is_no_rumble) {
 }
 END_TEST
 
-/* The first of the two passes: the room of a singer is known to where it is labelled, and so is that
- * somebody sings. The room is white here, its level that of all octaves from 359 Hz up. */
+/* The first of the two passes: the room of a singer is known to where it is labelled, and so is
+ * that somebody sings. The room is white here, its level that of all octaves from 359 Hz up. */
 START_TEST(a_first_pass_learns_the_room_and_the_voice) {
     const SceneParams params = {.sensitivity_db = 0.0f, .shortest_breath_ms = 90.0f};
     FirstPass first;

@@ -148,9 +148,9 @@ static double aubio_at(double s, size_t n) {
  * half a window, less the hop, before. It takes the first dip that is deep enough, and so reads the
  * second partial where that is the strongest: for a second of AndItsAll, whose spectrum there has
  * partials at every multiple of what we read (350, 705, 1055, 1400 Hz, the first 12 dB under the
- * second). So octaves are counted apart, and may be one in ten: of the rest all but one in fifty must
- * agree, and four in five to 50 cents. (The others lie where one note goes into the next, which a
- * window of 2048 frames averages.) */
+ * second). So octaves are counted apart, and may be one in ten: of the rest all but one in fifty
+ * must agree, and four in five to 50 cents. (The others lie where one note goes into the next,
+ * which a window of 2048 frames averages.) */
 START_TEST(recorded_voices_have_the_pitch_that_aubio_reads) {
     if (may_skip("/usr/bin/aubiopitch", "aubio-tools"))
         return;

@@ -222,8 +222,8 @@ START_TEST(a_tone_is_drawn_where_and_as_loud_as_it_is) {
 }
 END_TEST
 
-/* A window whose middle lies past the end is heard to its end, and belongs to no column: not to the first of the row
- * below. */
+/* A window whose middle lies past the end is heard to its end, and belongs to no column: not to the
+ * first of the row below. */
 START_TEST(what_sounds_at_the_end_is_not_drawn_at_the_start) {
     enum { N = 48000 };
     float *x = calloc(N, sizeof *x);
@@ -426,7 +426,8 @@ static void check_cents(const char *told, double midi) {
     ck_assert_double_eq_tol(cents, 100.0 * (midi - round(midi)), 0.6);
 }
 
-/* Eight notes, of which four are flat: each has its line, with the cents of the measurement, and what became of it. */
+/* Eight notes, of which four are flat: each has its line, with the cents of the measurement, and
+ * what became of it. */
 START_TEST(each_note_is_told_with_what_it_is_off_and_what_became_of_it) {
     Measures m;
     HostError error;
@@ -470,8 +471,8 @@ START_TEST(what_is_not_sung_has_no_notes) {
 END_TEST
 
 /* Pictures of noise in every level, which nothing packs, the longest series there can be, sound a
- * tenth over its budget, all in base 64; and 1.2 MB for the page itself, a list of 2000 sounds, and one of
- * 1500 notes. */
+ * tenth over its budget, all in base 64; and 1.2 MB for the page itself, a list of 2000 sounds, and
+ * one of 1500 notes. */
 START_TEST(ten_minutes_stay_under_ten_megabytes) {
     const size_t n = (size_t)LOOK_ROWS * LOOK_SPECTRA;
     size_t picture = 0;

@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* What a page must not do, whatever it is about: run a script from a name, or get louder than asked. */
+/* What a page must not do, whatever it is about: run a script from a name, or get louder than
+ * asked. */
 #include "siskin/json.h"
 #include "siskin/page/write.h"
 #include "siskin/tests/run_siskin.h"
 
-/* JSON stands in the page within a <script>, which "</script" would end and "<!--" change (WHATWG HTML,
- * "Restrictions for contents of script elements"). */
+/* JSON stands in the page within a <script>, which "</script" would end and "<!--" change (WHATWG
+ * HTML, "Restrictions for contents of script elements"). */
 START_TEST(no_text_of_the_data_can_end_its_script) {
     char *text = NULL;
     size_t size = 0;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The ready leads: what comes out is done but for its ambience. Takes are those of test singers close to
- * a microphone, with hum, hiss, rumble, breaths, clicks and hot sibilants; figures are read by `siskin
- * measure`, whose own suites hold it to standards and to the truth. */
+/* The ready leads: what comes out is done but for its ambience. Takes are those of test singers
+ * close to a microphone, with hum, hiss, rumble, breaths, clicks and hot sibilants; figures are
+ * read by `siskin measure`, whose own suites hold it to standards and to the truth. */
 #include "singer.h"
 #include "siskin/tests/run_siskin.h"
 
@@ -51,12 +51,12 @@ static Figures measure(const char *path) {
                      column("breath_under_voice_db"), column("sibilant_ratio_db")};
 }
 
-/* Compression brings up the mildest sibilants, but no further than ordinary ones stand over the vowels
- * as this reads them (advise/figures.h, after Jongman 2000). */
+/* Compression brings up the mildest sibilants, but no further than ordinary ones stand over the
+ * vowels as this reads them (advise/figures.h, after Jongman 2000). */
 #define ORDINARY_DB (-7.0)
 
-/* True peaks within the 0.05 dB that peak-ceiling promises, and the 0.22 dB that the standard's filter
- * may read too much (true_peak.h). */
+/* True peaks within the 0.05 dB that peak-ceiling promises, and the 0.22 dB that the standard's
+ * filter may read too much (true_peak.h). */
 START_TEST(a_ready_lead_is_dense_quiet_between_words_and_peak_safe) {
     static const char *const chains[] = {"lead-gently", "lead-hard"};
     bundles = "lv2";

@@ -309,7 +309,8 @@ static double reach_db(const char *options) {
     return greatest - least;
 }
 
-/* Phrases 6 dB up and down lie 12 dB apart, less what the singer does; gains are written to 0.1 dB. */
+/* Phrases 6 dB up and down lie 12 dB apart, less what the singer does; gains are written to 0.1
+ * dB. */
 START_TEST(the_options_reach_the_ride) {
     Ridden *r = ride(SINGER_MAN, 7702, 6.0, &usual);
     double whole = reach_db("");

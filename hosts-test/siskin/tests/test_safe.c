@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* A file gets its name when all of it is on the disk, and not before. The program's calls of fsync() and rename() end
- * up here, in the order in which they come. */
+/* A file gets its name when all of it is on the disk, and not before. The program's calls of
+ * fsync() and rename() end up here, in the order in which they come. */
 #include "siskin/safe.h"
 #include "siskin/tests/run_siskin.h"
 

@@ -95,7 +95,8 @@ START_TEST(a_key_is_sure_or_two_are_told) {
 }
 END_TEST
 
-/* A tune of the list in tones with vibrato, each note off as it is sung; a rest every eight notes. */
+/* A tune of the list in tones with vibrato, each note off as it is sung; a rest every eight
+ * notes. */
 static float *sing_tune(const Tune *tune, const TuneSung *how, double drift_cents, Random *random,
                         size_t *n) {
     static SungNote notes[TUNE_MOST];

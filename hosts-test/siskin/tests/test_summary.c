@@ -33,7 +33,8 @@ static void check_link(const char *from, const char *to, const char *expected) {
     free(link);
 }
 
-/* RFC 3986, 2.3: letters, digits, - . _ ~ stand for themselves; all else is written by its bytes. */
+/* RFC 3986, 2.3: letters, digits, - . _ ~ stand for themselves; all else is written by its
+ * bytes. */
 START_TEST(a_link_leads_from_one_file_to_another) {
     for (size_t i = 0; i < 4; i++)
         ck_assert_int_eq(mkdir((const char *const[]){"a", "a/b", "a/bc", "other"}[i], 0777), 0);

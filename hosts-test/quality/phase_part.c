@@ -43,8 +43,8 @@ static bool run(Quality *quality, const HostPlugin *plugin, const Voice *voice, 
                     .rate_hz = voice->rate_hz,
                     .in = in,
                     .key = plugin->n_key ? in : NULL,
-                    .out = out,
                     .n = voice->n + ahead};
+    r.out = out;
     return quality_render(quality, &r);
 }
 

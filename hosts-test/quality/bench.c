@@ -103,6 +103,7 @@ static void make_signals(Signal signals[N_SIGNALS]) {
     Random random = random_seeded(7);
     for (size_t i = 0; i < N_SIGNALS; i++)
         signals[i] = (Signal){names[i], frames()};
+    signals[0].audio[0] = 1e-6f; /* before the first sound nothing runs */
     for (size_t t = 0; t < FRAMES; t++)
         signals[1].audio[t] = (float)(1e-39 * (2.0 * random_unit(&random) - 1.0));
     signals_sine(signals[2].audio, FRAMES, RATE, 220.0, 0.5, 0.0);

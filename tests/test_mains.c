@@ -114,6 +114,26 @@ START_TEST(no_note_and_no_cut_moves_what_hum_may_have) {
 }
 END_TEST
 
+/* Hum that begins after 5 s of room: what it may have follows within 1 s of room, not when the
+ * least of 12 s is forgotten. */
+START_TEST(hum_that_begins_is_believed_in_the_next_gap) {
+    const size_t n = 56000, begins = 40000, hop = 80;
+    prepare(8000.0);
+    Random random = random_seeded(10);
+    printf("seed 10\n");
+    signals_noise(audio, n, 1e-5, &random);
+    signals_sine_add(audio + begins, n - begins, 8000.0, 150.0, 2e-3, 0.1);
+    for (size_t at = 0; at < n; at += hop) {
+        mains_process(&mains, audio + at, hop, QUIET);
+        double most_db = 10.0 * log10((double)mains_most(&mains, 50.0, 2));
+        if (at > 8000 && at < begins)
+            ck_assert_double_le(most_db, -85.0);
+        if (at > begins + 8000)
+            ck_assert_double_ge(most_db, 10.0 * log10(2e-6) + 9.0);
+    }
+}
+END_TEST
+
 /* Two seconds of room, and then one 40 dB louder, as where takes are joined: of its first windows
  * the quiet ones say nothing. By their number alone noise was told as hum in 4 of these 300. */
 START_TEST(a_room_that_becomes_louder_is_not_hum) {
@@ -189,6 +209,7 @@ int main(void) {
     tcase_add_test(tcase, plain_hum_is_found_in_two_windows);
     tcase_add_test(tcase, noise_is_not_hum);
     tcase_add_test(tcase, hum_deep_in_noise_keeps_its_frequency);
+    tcase_add_test(tcase, hum_that_begins_is_believed_in_the_next_gap);
     tcase_add_test(tcase, no_note_and_no_cut_moves_what_hum_may_have);
     tcase_add_test(tcase, a_room_that_becomes_louder_is_not_hum);
     tcase_add_test(tcase, what_is_not_room_is_not_judged);

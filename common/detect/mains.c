@@ -18,6 +18,7 @@ static const float FOUND = 4.0f, EARLY = 72.0f, LOST = 2.0f, MOST = 100.0f, LEAS
  * PRIOR so many are worth 0.04 Hz, as near as mains are to what they should be (common
  * practice). */
 static const double PRIOR = 2000.0, KEPT = 0.7;
+static const float LATEST = 0.25f; /* of the mean over the latest windows of room */
 /* For second-order sections that make a Butterworth filter of order 4. */
 static const float SECTION_Q[2] = {0.54119610f, 1.3065630f};
 
@@ -167,6 +168,7 @@ static void learn(Mains *mains, int s) {
     for (int k = 0; k < MAINS_HARMONICS; k++) {
         /* What is 20 dB over the room is there; more would only be remembered for longer. */
         float most = MOST * window->beside[k], tone = window->tone[k];
+        series->latest[k] += LATEST * (tone - series->latest[k]);
         series->tone[k] += weight * ((tone < most ? tone : most) - series->tone[k]);
         series->beside[k] += weight * (window->beside[k] - series->beside[k]);
         series->root[k] += weight * (sqrtf(window->beside[k]) - series->root[k]);
@@ -266,7 +268,7 @@ float mains_most(const Mains *mains, double hz, size_t k) {
         &mains->state.series[hz < 0.5 * (NOMINAL_HZ[0] + NOMINAL_HZ[1]) ? 0 : 1];
     float power = maths_smaller(series->least[0][k], series->least[1][k]);
     if (mains->state.windows >= FEWEST)
-        power = maths_larger(power, series->tone[k]);
+        power = maths_larger(power, maths_larger(series->tone[k], series->latest[k]));
     double n = MAINS_WINDOW;
     return power * (float)(ROOM_FOR_ERROR * 0.5 / (SINE_SQUARE * n * n));
 }

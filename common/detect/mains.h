@@ -23,9 +23,10 @@
  *
  * Hum sounds all the time, so that no harmonic of it is stronger than what any window holds at f,
  * of words or room. The least P of the last 6 to 12 s bounds it, windows that silence is cut into
- * left out; where noise is as strong as the tone that may dip by chance, and the mean of the room's
- * windows counts. A note beside it may take off as much as it adds: with 3 dB of room a quarter of
- * 19 takes kept half of their hum, with 10 dB none did.
+ * left out. Where noise is as strong as the tone that may dip by chance, so the mean of the room's
+ * windows counts, too; and hum may have begun since, so does that of the last four. A note beside
+ * it may take off as much as it adds: with 3 dB of room a quarter of 19 takes kept half of their
+ * hum, with 10 dB none did.
  *
  * After two windows, 0.5 s of room in all. Valid for 8..192 kHz. Latency: a window is judged a hop
  * after its end. Cost: two filters and some 40 operations a frame; 3000 at the end of a hop. */
@@ -48,6 +49,7 @@ typedef struct {
     float sure[MAINS_HARMONICS]; /* how surely, 0..1: not 0 where it is there */
     float tone[MAINS_HARMONICS], beside[MAINS_HARMONICS];
     float root[MAINS_HARMONICS];     /* mean of the root of `beside` */
+    float latest[MAINS_HARMONICS];   /* mean P of the last 4 windows of room or so */
     float least[2][MAINS_HARMONICS]; /* least P of these windows so far, and of as many before */
 } MainsSeries;
 

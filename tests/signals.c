@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 #include "signals.h"
 
+#include "basic/split_mix.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,14 +16,11 @@ Random random_seeded(uint64_t seed) {
 }
 
 uint64_t random_bits(Random *random) {
-    uint64_t z = random->state += UINT64_C(0x9e3779b97f4a7c15); /* 2^64 / golden ratio, odd */
-    z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
-    z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
-    return z ^ (z >> 31);
+    return split_mix_bits(&random->state);
 }
 
 double random_unit(Random *random) {
-    return (double)(random_bits(random) >> 11) * 0x1p-53;
+    return split_mix_unit(&random->state);
 }
 
 double random_range(Random *random, double low, double high) {

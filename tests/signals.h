@@ -11,8 +11,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* ---- Random numbers: SplitMix64 (Steele, Lea, Flood, "Fast splittable pseudorandom number
- * generators", OOPSLA 2014). The same seed gives the same sequence on every machine. ---- */
+/* ---- Random numbers: split_mix.h. The same seed gives the same sequence on every machine. ---- */
 
 typedef struct {
     uint64_t state;

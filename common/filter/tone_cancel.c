@@ -8,7 +8,8 @@
 #include <string.h>
 
 static const double OFF_MS = 30.0, HIGHEST = 0.45;
-static const float NOTHING = 1e-9f; /* -180 dBFS */
+static const float NOTHING = 1e-9f;    /* -180 dBFS */
+static const float LEAST_GAIN = 0.89f; /* of a call of limit: -1 dB */
 
 void tone_cancel_prepare(ToneCancel *cancel, double rate_hz, unsigned channels) {
     memset(cancel, 0, sizeof *cancel);
@@ -77,8 +78,6 @@ void tone_cancel_adapt(ToneCancel *cancel, const float share[TONE_CANCEL_TONES],
     }
     cancel->state.idle = !busy;
 }
-
-static const float LEAST_GAIN = 0.89f; /* -1 dB */
 
 /* The square of the weight of tone k in the middle of the channels. */
 static float middle_square(const ToneCancel *cancel, int g, int lane) {

@@ -20,9 +20,8 @@ static const size_t LATER[] = {37, 71, 101, 163, 229};
 enum { SHIFTS = sizeof LATER / sizeof *LATER };
 static const double HEARD_DB = 45.0; /* under the loudest */
 static const double AHEAD_LEVEL = 1e-6;
-enum {
-    FIRST = 1
-}; /* frames ahead without which clocks would start at the take's own first sound */
+/* Frames ahead of the first run, without which clocks would start at the take's own first sound. */
+enum { FIRST = 1 };
 
 typedef struct {
     Samples heard, unheard; /* 2000 for each place that differs, else 0 */
